@@ -1,0 +1,1 @@
+"""The shop's truth and its arithmetic: runs with no dashboard."""

@@ -1,0 +1,1 @@
+"""What the entries mean: pure functions, frames and numbers in, frozen results out."""

@@ -1,0 +1,47 @@
+"""A number that says how sure it is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from typing import Self
+
+from pydantic import BaseModel, ConfigDict, model_validator
+
+#: A sum of many independent errors, each spread evenly over [-h, +h], stays within
+#: 1.645 x h / sqrt(3) = 0.95 x h of its middle nine times in ten (normal limit).
+NINETY = 1.6448536269514722 / math.sqrt(3)
+
+
+class Estimate(BaseModel):
+    """`low`, `best`, `high`: a best value and its 90 % interval, in the unit of its name."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    low: float
+    best: float
+    high: float
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if not self.low <= self.best <= self.high:
+            raise ValueError(f"must be low <= best <= high, got {self.low}, {self.best}, {self.high}")
+        return self
+
+    @classmethod
+    def exact(cls, value: float) -> Estimate:
+        """A value there is no doubt about."""
+        return cls(low=value, best=value, high=value)
+
+    def scaled(self, factor: float) -> Estimate:
+        """The estimate in another unit; `factor` must not be negative."""
+        return Estimate(low=self.low * factor, best=self.best * factor, high=self.high * factor)
+
+
+def total(parts: Iterable[Estimate]) -> Estimate:
+    """The sum of independent estimates: best values add, half-widths add in quadrature."""
+    parts = list(parts)
+    best = math.fsum(part.best for part in parts)
+    below = math.sqrt(math.fsum((part.best - part.low) ** 2 for part in parts))
+    above = math.sqrt(math.fsum((part.high - part.best) ** 2 for part in parts))
+    return Estimate(low=best - below, best=best, high=best + above)

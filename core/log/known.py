@@ -1,0 +1,108 @@
+"""What the rules may ask about the log while an entry is checked."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right, insort
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from core.entries import AnyEntry, AtMachine, EntryVoided, OrderTaken, PrintStarted, moment
+from core.log.store import Log, entries_from
+from core.setup import PrintFile, Setup
+from core.window import Window
+
+class Known:
+    """The set-up, the clock, and the entries near those being checked; grows as entries are taken."""
+
+    def __init__(self, setup: Setup, now: datetime, entries: Iterable[AnyEntry] = ()) -> None:
+        self.setup = setup
+        self.now = now
+        self._machines: dict[str, list[tuple[tuple[datetime, int, str], AtMachine]]] = {}
+        self._by_id: dict[UUID, AnyEntry] = {}
+        self._voided: set[UUID] = set()
+        self._orders: dict[str, OrderTaken] = {}
+        for entry in entries:
+            self.add(entry)
+
+    @classmethod
+    def around(cls, log: Log, entries: Sequence[AnyEntry], now: datetime) -> Known:
+        """What the log holds that bears on `entries`: their machines' neighbourhood, orders, voided ids."""
+        as_of = now + timedelta(days=1)
+        whole = log.span() or Window(now, now)
+        near = [e.at for e in entries if isinstance(e, AtMachine)] or [now]
+        window = Window(min(near) - timedelta(hours=1), max(near) + timedelta(hours=1))
+        held = entries_from(log.machine_entries(window, as_of))
+        everything = Window(whole.start, whole.end + timedelta(days=1))
+        if any(hasattr(e, "order") for e in entries):
+            held += entries_from(log.entries_of(["OrderTaken"], everything, as_of))
+        known = cls(log.setup(), now, {entry.id: entry for entry in held}.values())
+        known._by_id.update({e.id: e for e in log.find(_ids(entries))})
+        known._voided.update(log.voided(_ids(entries)))
+        return known
+
+    def add(self, entry: AnyEntry) -> None:
+        """Take an entry into account for those after it."""
+        self._by_id[entry.id] = entry
+        if isinstance(entry, EntryVoided):
+            self._voided.add(entry.which)
+            self._drop(self._by_id.get(entry.which))
+        elif isinstance(entry, OrderTaken):
+            self._orders[entry.order] = entry
+        elif isinstance(entry, AtMachine):
+            insort(self._machines.setdefault(entry.machine, []), (moment(entry), entry), key=lambda step: step[0])
+
+    def by_id(self, which: UUID) -> AnyEntry | None:
+        """The entry with that id, voided or not."""
+        return self._by_id.get(which)
+
+    def is_voided(self, which: UUID) -> bool:
+        """Whether an entry was taken back."""
+        return which in self._voided
+
+    def order(self, code: str) -> OrderTaken | None:
+        """The order of that name."""
+        return self._orders.get(code)
+
+    def near(self, entry: AtMachine, seconds: float) -> list[AtMachine]:
+        """The machine's entries that happened within `seconds` of this one."""
+        line = self._machines.get(entry.machine, [])
+        reach = timedelta(seconds=seconds)
+        first = bisect_left(line, entry.at - reach, key=lambda step: step[0][0])
+        last = bisect_right(line, entry.at + reach, key=lambda step: step[0][0])
+        return [e for _, e in line[first:last]]
+
+    def on_platform(self, entry: AtMachine) -> PrintStarted | None:
+        """The print whose parts were on the machine's platform just before this entry, if it is known."""
+        for earlier in self.back_from(entry):
+            if isinstance(earlier, PrintStarted):
+                return earlier
+            if clears_platform(earlier):
+                return None
+        return None
+
+    def back_from(self, entry: AtMachine) -> Iterator[AtMachine]:
+        """The machine's entries before this one, newest first, as far back as the log gave them."""
+        line = self._machines.get(entry.machine, [])
+        place = bisect_left(line, moment(entry), key=lambda step: step[0])
+        return (line[index][1] for index in range(place - 1, -1, -1))
+
+    def file_of(self, started: PrintStarted) -> PrintFile | None:
+        """The print file a start names."""
+        return self.setup.file(started.file, started.revision)
+
+    def _drop(self, entry: AnyEntry | None) -> None:
+        if isinstance(entry, AtMachine):
+            line = self._machines.get(entry.machine, [])
+            line[:] = [(m, e) for m, e in line if e.id != entry.id]
+        elif isinstance(entry, OrderTaken):
+            self._orders.pop(entry.order, None)
+
+
+def clears_platform(entry: AtMachine) -> bool:
+    """Whether nothing stood on the platform after this entry."""
+    return entry.kind in ("PartsOff", "CameBack", "SetAside", "PutBack") or getattr(entry, "saw", "") == "empty"
+
+
+def _ids(entries: Sequence[AnyEntry]) -> list[UUID]:
+    return [e.id for e in entries] + [e.which for e in entries if isinstance(e, EntryVoided)]

@@ -1,0 +1,354 @@
+"""What an entry must satisfy, and what is merely surprising: one named check a function.
+
+A check gets an entry and what the log knows, and returns a sentence when it is broken, else None.
+`REFUSALS` cannot be true. `REMARKS` are taken, with the consequence they state.
+"""
+
+from collections.abc import Callable
+from datetime import timedelta
+
+from core.entries import (
+    AirRead,
+    AnyEntry,
+    AtMachine,
+    EntryVoided,
+    Looked,
+    OrderPacked,
+    OrderShipped,
+    OrderTaken,
+    PartsOff,
+    PrintStarted,
+    SpoolFitted,
+    StockCounted,
+    StockOrdered,
+    StockReceived,
+    UpkeepDone,
+    WentDown,
+)
+from core.log.known import Known, clears_platform
+from core.setup import DONT_KNOW, Cause, Machine, Material, PrintFile, Product, Spare, UpkeepTask
+
+Rule = Callable[[AnyEntry, Known], str | None]
+
+#: Clocks of two devices may differ by this much.
+CLOCK_SLACK = timedelta(minutes=2)
+#: The heaviest spool anybody fits to a desktop machine, net grams; more is grams and kilograms mixed up.
+HEAVIEST_SPOOL = 10_000
+LIGHTEST_SPOOL = 20
+
+
+def not_in_the_future(entry: AnyEntry, known: Known) -> str | None:
+    limit = known.now + CLOCK_SLACK
+    if entry.at > limit or entry.noted_at > limit:
+        late = max(entry.at, entry.noted_at)
+        return (
+            f"The entry is for {_clock(late, known)}, which has not come yet "
+            f"(it is {_clock(known.now, known)}): correct the time."
+        )
+    return None
+
+
+def noted_after_it_happened(entry: AnyEntry, known: Known) -> str | None:
+    if entry.noted_at < entry.at - CLOCK_SLACK:
+        return (
+            f"The entry says it was noted at {_clock(entry.noted_at, known)}, before it happened "
+            f"at {_clock(entry.at, known)}: correct one of the two times."
+        )
+    return None
+
+
+def machine_is_known(entry: AnyEntry, known: Known) -> str | None:
+    if not isinstance(entry, AtMachine):
+        return None
+    row = known.setup.get(Machine, entry.machine, at=entry.at)
+    if row is None:
+        return (
+            f"There is no machine {entry.machine} in the set-up at {_clock(entry.at, known)}: "
+            "correct the code, or add the machine."
+        )
+    if not row.in_service:
+        return f"{entry.machine} is out of the set-up since {_clock(row.since, known)}: correct the code or the time."
+    return None
+
+
+def file_is_known(entry: AnyEntry, known: Known) -> str | None:
+    if isinstance(entry, PrintStarted) and known.file_of(entry) is None:
+        return (
+            f"There is no print file {entry.file} revision {entry.revision} in the set-up: "
+            "correct it, or add that revision."
+        )
+    return None
+
+
+def file_fits_machine(entry: AnyEntry, known: Known) -> str | None:
+    if not isinstance(entry, PrintStarted):
+        return None
+    file = known.file_of(entry)
+    machine = known.setup.get(Machine, entry.machine, at=entry.at)
+    if file and machine and file.models and machine.model not in file.models:
+        return (
+            f"{file.file} is made for {', '.join(file.models)}, and {machine.machine} is a {machine.model}: "
+            "pick another file, or add the model to the file."
+        )
+    return None
+
+
+def scrap_within_platform(entry: AnyEntry, known: Known) -> str | None:
+    if not isinstance(entry, PartsOff):
+        return None
+    held = parts_on_platform(entry, known)
+    if held is not None and entry.scrap > held:
+        return (
+            f"It cannot be {entry.scrap} scrap: the platform of {entry.machine} held {held}. "
+            "Change the number; if the platform holds more, correct the print file."
+        )
+    return None
+
+
+def platform_within_file(entry: AnyEntry, known: Known) -> str | None:
+    if not isinstance(entry, PartsOff) or entry.on_platform is None:
+        return None
+    started = known.on_platform(entry)
+    file = known.file_of(started) if started else None
+    if file and entry.on_platform > file.parts:
+        return (
+            f"{entry.on_platform} parts cannot come off {entry.machine}: {file.file} revision {file.revision} "
+            f"puts {file.parts} on the platform. Change the number, or correct the print file."
+        )
+    return None
+
+
+def scrap_has_a_cause(entry: AnyEntry, known: Known) -> str | None:
+    if isinstance(entry, PartsOff) and entry.scrap and not entry.scrap_cause:
+        return f"{entry.scrap} scrap needs a cause: give one, or '{DONT_KNOW}'."
+    return None
+
+
+def cause_is_known(entry: AnyEntry, known: Known) -> str | None:
+    about, cause = _cause(entry)
+    if cause and cause != DONT_KNOW and known.setup.get(Cause, about, cause, at=entry.at) is None:
+        return f"'{cause}' is not one of the shop's {about} causes: pick one of them, or '{DONT_KNOW}'."
+    return None
+
+
+def material_is_known(entry: AnyEntry, known: Known) -> str | None:
+    if isinstance(entry, SpoolFitted) and known.setup.get(Material, entry.material, at=entry.at) is None:
+        return f"There is no material {entry.material} in the set-up: correct the code, or add it."
+    return None
+
+
+def spool_weight_is_possible(entry: AnyEntry, known: Known) -> str | None:
+    if not isinstance(entry, SpoolFitted):
+        return None
+    if entry.grams < LIGHTEST_SPOOL:
+        return (
+            f"A spool of {entry.grams:g} g is next to nothing (is that kilograms?): "
+            f"give the net weight in grams, {LIGHTEST_SPOOL} or more."
+        )
+    heaviest = max(entry.grams, entry.left_grams or 0)
+    if heaviest > HEAVIEST_SPOOL:
+        return f"{heaviest:g} g is more than any spool holds: give the net weight in grams, at most {HEAVIEST_SPOOL}."
+    return None
+
+
+def spare_is_known(entry: AnyEntry, known: Known) -> str | None:
+    named = (entry.spare,) if isinstance(entry, WentDown) else entry.spares if isinstance(entry, UpkeepDone) else ()
+    for spare in named:
+        if spare and known.setup.get(Spare, spare, at=entry.at) is None:
+            return f"There is no spare {spare} in the set-up: correct the code, or add it."
+    return None
+
+
+def task_is_known(entry: AnyEntry, known: Known) -> str | None:
+    if isinstance(entry, UpkeepDone) and known.setup.get(UpkeepTask, entry.task, at=entry.at) is None:
+        return f"There is no upkeep task {entry.task} in the set-up: correct the code, or add it."
+    return None
+
+
+def item_is_known(entry: AnyEntry, known: Known) -> str | None:
+    if not isinstance(entry, StockCounted | StockOrdered | StockReceived):
+        return None
+    if known.setup.item(entry.item, entry.at) is None:
+        return f"There is no material, spare or supply {entry.item} in the set-up: correct the code, or add it."
+    return None
+
+
+def expected_after_ordered(entry: AnyEntry, known: Known) -> str | None:
+    if isinstance(entry, StockOrdered) and entry.expected and entry.expected < entry.at:
+        return (
+            f"{entry.item} is expected at {_clock(entry.expected, known)}, before it was ordered "
+            f"at {_clock(entry.at, known)}: correct one of the two."
+        )
+    return None
+
+
+def product_is_known(entry: AnyEntry, known: Known) -> str | None:
+    if isinstance(entry, OrderTaken) and known.setup.get(Product, entry.product, at=entry.at) is None:
+        return f"There is no product {entry.product} in the set-up: correct the code, or add it."
+    return None
+
+
+def due_after_taken(entry: AnyEntry, known: Known) -> str | None:
+    if isinstance(entry, OrderTaken) and entry.due < entry.at:
+        return (
+            f"Order {entry.order} is due {_clock(entry.due, known)}, before it was taken "
+            f"at {_clock(entry.at, known)}: correct one of the two."
+        )
+    return None
+
+
+def order_is_new(entry: AnyEntry, known: Known) -> str | None:
+    if isinstance(entry, OrderTaken) and known.order(entry.order) is not None:
+        return f"There is an order {entry.order} already: give this one another name, or take the first back."
+    return None
+
+
+def order_is_known(entry: AnyEntry, known: Known) -> str | None:
+    code = entry.order if isinstance(entry, PrintStarted | OrderPacked | OrderShipped) else None
+    if code and known.order(code) is None:
+        return f"There is no order {code}: correct the name, or enter the order first."
+    return None
+
+
+def order_not_before_taken(entry: AnyEntry, known: Known) -> str | None:
+    if not isinstance(entry, OrderPacked | OrderShipped):
+        return None
+    taken = known.order(entry.order)
+    if taken and entry.at < taken.at:
+        return (
+            f"Order {entry.order} was taken at {_clock(taken.at, known)}, after this entry "
+            f"({_clock(entry.at, known)}): correct the time."
+        )
+    return None
+
+
+def air_says_something(entry: AnyEntry, known: Known) -> str | None:
+    if isinstance(entry, AirRead) and entry.celsius is entry.humidity_pct is entry.pm25_ug_m3 is None:
+        return f"The air reading at {entry.place} has no figure: give degrees, humidity or dust."
+    return None
+
+
+def void_is_possible(entry: AnyEntry, known: Known) -> str | None:
+    if not isinstance(entry, EntryVoided):
+        return None
+    voided = known.by_id(entry.which)
+    if voided is None:
+        return f"There is no entry {entry.which} to take back: correct the id."
+    if isinstance(voided, EntryVoided):
+        return "What was taken back stays so: enter the fact again instead."
+    if known.is_voided(entry.which):
+        return f"Entry {entry.which} is taken back already: nothing to do."
+    return None
+
+
+REFUSALS: tuple[Rule, ...] = (
+    not_in_the_future,
+    noted_after_it_happened,
+    machine_is_known,
+    file_is_known,
+    file_fits_machine,
+    scrap_within_platform,
+    platform_within_file,
+    scrap_has_a_cause,
+    cause_is_known,
+    material_is_known,
+    spool_weight_is_possible,
+    spare_is_known,
+    task_is_known,
+    item_is_known,
+    expected_after_ordered,
+    product_is_known,
+    due_after_taken,
+    order_is_new,
+    order_is_known,
+    order_not_before_taken,
+    air_says_something,
+    void_is_possible,
+)
+
+
+def start_on_down_machine(entry: AnyEntry, known: Known) -> str | None:
+    if isinstance(entry, PrintStarted) and (down := _still(entry, known, "WentDown", "CameBack")):
+        return (
+            f"{entry.machine} was noted as down at {_clock(down.at, known)} and never as back: "
+            "it is taken as down until this start."
+        )
+    return None
+
+
+def start_on_machine_set_aside(entry: AnyEntry, known: Known) -> str | None:
+    if isinstance(entry, PrintStarted) and (aside := _still(entry, known, "SetAside", "PutBack")):
+        return (
+            f"{entry.machine} was set aside at {_clock(aside.at, known)} and never put back: "
+            "it is taken as set aside until this start."
+        )
+    return None
+
+
+def start_on_full_platform(entry: AnyEntry, known: Known) -> str | None:
+    if isinstance(entry, PrintStarted) and (started := known.on_platform(entry)):
+        return (
+            f"The parts of the print started on {entry.machine} at {_clock(started.at, known)} were never counted: "
+            "they are taken as off since this start, uncounted."
+        )
+    return None
+
+
+def removal_without_a_start(entry: AnyEntry, known: Known) -> str | None:
+    if isinstance(entry, PartsOff) and known.on_platform(entry) is None:
+        return (
+            f"No start was noted for the parts taken off {entry.machine}: a print is reckoned "
+            "from what was seen, and its file is asked for."
+        )
+    return None
+
+
+def back_without_down(entry: AnyEntry, known: Known) -> str | None:
+    if entry.kind != "CameBack":
+        return None
+    for earlier in known.back_from(entry):  # type: ignore[arg-type]
+        if earlier.kind == "WentDown" or getattr(earlier, "saw", "") == "down":
+            return None
+        if earlier.kind != "UpkeepDone":
+            break
+    return f"{entry.machine} was never noted as down: it is taken as down for part of the time before."  # type: ignore[union-attr]
+
+
+REMARKS: tuple[Rule, ...] = (
+    start_on_down_machine,
+    start_on_machine_set_aside,
+    start_on_full_platform,
+    removal_without_a_start,
+    back_without_down,
+)
+
+
+def parts_on_platform(entry: PartsOff, known: Known) -> int | None:
+    """How many parts the removal took off, or None where nobody can say."""
+    if entry.on_platform is not None:
+        return entry.on_platform
+    started = known.on_platform(entry)
+    file: PrintFile | None = known.file_of(started) if started else None
+    return file.parts if file else None
+
+
+def _still(entry: PrintStarted, known: Known, began: str, ended: str) -> AtMachine | None:
+    """The entry that began a spell which nothing has ended by this start."""
+    for earlier in known.back_from(entry):
+        if earlier.kind == began:
+            return earlier
+        if earlier.kind in (ended, "PrintStarted") or (isinstance(earlier, Looked) and earlier.saw != "down"):
+            return None
+        if clears_platform(earlier) and earlier.kind != "PartsOff":
+            return None
+    return None
+
+
+def _cause(entry: AnyEntry) -> tuple[str, str | None]:
+    if isinstance(entry, PartsOff):
+        return "scrap", entry.scrap_cause
+    return "down", entry.cause if isinstance(entry, WentDown) else None
+
+
+def _clock(moment: object, known: Known) -> str:
+    return f"{moment.astimezone(known.setup.zone):%d %b %Y %H:%M}"  # type: ignore[attr-defined]

@@ -1,0 +1,321 @@
+"""The store: the only file that knows DuckDB.
+
+Entries and set-up are appended and never changed. One process-wide connection, one cursor an
+operation (a DuckDB cursor must not be shared between threads), one writer at a time.
+`append` returns only after COMMIT, which DuckDB has then put on the disk.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Self
+from uuid import UUID
+
+import duckdb
+import polars as pl
+
+from core.entries import AnyEntry, columns, entry_adapter
+from core.errors import Refused
+from core.log.lock import Lock, Owner
+from core.setup import TABLES, Row, Setup
+from core.window import Window
+
+_UUIDS = {"id", "round", "which"}
+_TIMES = {"at", "noted_at", "due", "expected"}
+_WHOLE = {"revision", "scrap", "on_platform"}
+_REAL = {"celsius", "grams", "humidity_pct", "left_grams", "minutes", "pm25_ug_m3", "quantity"}
+_YES_NO = {"proving"}
+
+
+def _polars_type(name: str) -> pl.DataType:
+    if name in _TIMES:
+        return pl.Datetime("us", "UTC")
+    if name in _WHOLE:
+        return pl.Int64()
+    if name in _REAL:
+        return pl.Float64()
+    return pl.Boolean() if name in _YES_NO else pl.String()
+
+
+#: The columns of a frame of entries; ids are text.
+ENTRY_SCHEMA = pl.Schema({name: _polars_type(name) for name in columns()})
+
+#: One SQL script a schema version, never edited after it was released; the next change is a new script.
+MIGRATIONS = (
+    """
+    CREATE TABLE entries (
+        seq BIGINT NOT NULL, id UUID PRIMARY KEY, kind VARCHAR NOT NULL,
+        "at" TIMESTAMPTZ NOT NULL, noted_at TIMESTAMPTZ NOT NULL, "by" VARCHAR NOT NULL,
+        machine VARCHAR, answer VARCHAR, card_set VARCHAR, cause VARCHAR, celsius DOUBLE,
+        due TIMESTAMPTZ, ended VARCHAR, expected TIMESTAMPTZ, file VARCHAR, grams DOUBLE,
+        humidity_pct DOUBLE, item VARCHAR, left_grams DOUBLE, material VARCHAR, minutes DOUBLE,
+        note VARCHAR, on_platform BIGINT, "order" VARCHAR, place VARCHAR, pm25_ug_m3 DOUBLE,
+        product VARCHAR, proving BOOLEAN, quantity DOUBLE, question VARCHAR, revision BIGINT,
+        round UUID, saw VARCHAR, scrap BIGINT, scrap_cause VARCHAR, spare VARCHAR, spares VARCHAR,
+        task VARCHAR, which UUID, why VARCHAR
+    );
+    CREATE TABLE setup (
+        seq BIGINT NOT NULL, noted_at TIMESTAMPTZ NOT NULL, name VARCHAR NOT NULL, body VARCHAR NOT NULL
+    );
+    """,
+)
+
+_SELECT = ", ".join(f'e."{n}"::VARCHAR AS "{n}"' if n in _UUIDS else f'e."{n}"' for n in ENTRY_SCHEMA)
+
+#: Entries known at a moment and not taken back by then.
+_LIVE = """
+    FROM entries e
+    WHERE e.noted_at <= $as_of AND e.kind <> 'EntryVoided' AND NOT EXISTS (
+        SELECT 1 FROM entries v
+        WHERE v.kind = 'EntryVoided' AND v.which = e.id AND v.noted_at <= $as_of)
+"""
+
+#: Kinds that always tell what a machine is doing. A window is read from each machine's last start
+#: before it (which settles everything earlier) to its first such entry after it.
+_TELLING = ("PrintStarted", "PartsOff", "Looked", "WentDown", "CameBack", "SetAside", "PutBack")
+
+_WITH_REACH = f"""
+    WITH live AS (SELECT e.* {_LIVE} AND e.machine IS NOT NULL),
+    reach AS (
+        SELECT machine,
+            max("at") FILTER (kind = 'PrintStarted' AND "at" <= $start) AS first,
+            min("at") FILTER (kind IN {_TELLING} AND "at" >= $end) AS last
+        FROM live GROUP BY machine)
+    SELECT {_SELECT} FROM live e JOIN reach r USING (machine)
+    WHERE (e."at" >= coalesce(r.first, e."at") AND e."at" <= coalesce(r.last, e."at"))
+        OR (e.kind = 'UpkeepDone' AND e."at" >= $end
+            AND epoch_us(e."at") - (e.minutes * 60000000)::BIGINT < epoch_us($end::TIMESTAMPTZ))
+    ORDER BY e.machine, e."at", e.id
+"""
+
+
+class Log:
+    """One shop's file, owned by this process from `open` to `close`."""
+
+    def __init__(self, lock: Lock, connection: duckdb.DuckDBPyConnection) -> None:
+        self._lock = lock
+        self._connection = connection
+        self._writing = threading.RLock()
+        self._setup: Setup | None = None
+        self._seq = self._count()
+
+    @classmethod
+    def open(cls, path: Path | str) -> Self:
+        """Own the file (made if it is not there) and bring its tables up to date.
+
+        Raises `Refused`: "shop_in_use", "not_a_shop", "newer_file", "folder_not_writable".
+        """
+        shop = Path(path).resolve()
+        if not shop.parent.is_dir():
+            raise Refused("no_folder", f"There is no folder {shop.parent}: make it, or name another with --shop.")
+        lock = Lock(shop)
+        lock.take()
+        try:
+            return cls(lock, _connect(shop))
+        except BaseException:
+            lock.release()
+            raise
+
+    @property
+    def path(self) -> Path:
+        """Where the file lies."""
+        return self._lock.shop
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Put everything into the one file and give it up."""
+        self._connection.close()
+        self._lock.release()
+
+    def announce(self, owner: Owner) -> None:
+        """Tell other programs of this computer how to ask this process."""
+        self._lock.announce(owner)
+
+    def version(self) -> int:
+        """The number of the last line written: it changes whenever an answer may change."""
+        return self._seq
+
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """Hold the log still from the check of an entry to its writing: one writer at a time."""
+        with self._writing:
+            yield
+
+    def append(self, entries: Sequence[AnyEntry]) -> list[UUID]:
+        """Write entries in one transaction, all or none; the ids that were not there before, on disk."""
+        frame = entry_frame(entries).with_columns(seq=pl.int_range(self._seq + 1, self._seq + 1 + len(entries)))
+        with self._writing, self._transaction() as cursor:
+            cursor.register("incoming", frame)
+            names = ", ".join(f'"{name}"' for name in frame.columns)
+            written = cursor.execute(
+                f"INSERT INTO entries ({names}) SELECT {names} FROM incoming ON CONFLICT DO NOTHING RETURNING id"
+            ).fetchall()
+            cursor.unregister("incoming")
+        self._seq += len(entries)
+        return [UUID(str(row[0])) for row in written]
+
+    def append_setup(self, rows: Sequence[Row], noted_at: datetime | None = None) -> None:
+        """Write set-up rows in one transaction, all or none. A row the set-up already ends with is left out."""
+        noted_at = noted_at or datetime.now(UTC)
+        with self._writing:
+            fresh = _news(self.setup(), rows)
+            lines = [
+                (self._seq + 1 + i, noted_at, row.table, row.model_dump_json()) for i, row in enumerate(fresh)
+            ]
+            if not lines:
+                return
+            with self._transaction() as cursor:
+                cursor.executemany("INSERT INTO setup VALUES (?, ?, ?, ?)", lines)
+            self._seq += len(lines)
+            self._setup = None
+
+    def setup(self) -> Setup:
+        """The whole set-up, history included."""
+        if self._setup is None:
+            lines = self._cursor().execute("SELECT name, body FROM setup ORDER BY seq").fetchall()
+            self._setup = Setup(TABLES[name].model_validate_json(body) for name, body in lines)
+        return self._setup
+
+    def machine_entries(self, window: Window, as_of: datetime) -> pl.DataFrame:
+        """What was known at `as_of` about every machine in `window`, with each machine's reach around it.
+
+        The reach goes back to the machine's last start at or before the window, which settles all
+        before it, and forward to its first telling entry after it. Columns: `ENTRY_SCHEMA`.
+        """
+        return self._frame(_WITH_REACH, as_of=as_of, start=window.start, end=window.end)
+
+    def entries_of(self, kinds: Sequence[str], window: Window, as_of: datetime) -> pl.DataFrame:
+        """Entries of these kinds that happened in `window` and were known at `as_of`, in order of time."""
+        return self._frame(
+            f"SELECT {_SELECT} {_LIVE} AND list_contains($kinds, e.kind) "
+            'AND e."at" >= $start AND e."at" < $end ORDER BY e."at", e.id',
+            as_of=as_of, kinds=list(kinds), start=window.start, end=window.end,
+        )  # fmt: skip
+
+    def everything(self) -> pl.DataFrame:
+        """The whole log as written, voided entries and their voids included, in the order of writing."""
+        return self._frame(f"SELECT {_SELECT} FROM entries e ORDER BY e.seq")
+
+    def find(self, ids: Sequence[UUID]) -> list[AnyEntry]:
+        """The entries with these ids that are in the log, voided ones included."""
+        return entries_from(
+            self._frame(f"SELECT {_SELECT} FROM entries e WHERE list_contains($ids, e.id::VARCHAR)",
+                        ids=[str(i) for i in ids])
+        )  # fmt: skip
+
+    def voided(self, ids: Sequence[UUID]) -> list[UUID]:
+        """Those of these ids that an `EntryVoided` has taken back."""
+        query = "SELECT which::VARCHAR FROM entries WHERE which IS NOT NULL AND list_contains(?, which::VARCHAR)"
+        return [UUID(row[0]) for row in self._cursor().execute(query, [[str(i) for i in ids]]).fetchall()]
+
+    def last_noted(self, as_of: datetime) -> datetime | None:
+        """When the newest entry known at `as_of` was noted."""
+        cursor = self._cursor()
+        row = cursor.execute("SELECT max(noted_at) FROM entries WHERE noted_at <= ?", [as_of]).fetchall()[0]
+        return row[0].astimezone(UTC) if row[0] else None
+
+    def span(self) -> Window | None:
+        """From the first entry's time to the last one's, or None for an empty log."""
+        first, last = self._cursor().execute('SELECT min("at"), max("at") FROM entries').fetchall()[0]
+        return Window(first, last) if first else None
+
+    def _frame(self, query: str, **params: object) -> pl.DataFrame:
+        return self._cursor().sql(query, params=params).pl().cast(dict(ENTRY_SCHEMA))
+
+    def _cursor(self) -> duckdb.DuckDBPyConnection:
+        return self._connection.cursor()
+
+    @contextmanager
+    def _transaction(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        """BEGIN .. COMMIT; every error must reach the rollback, or DuckDB's COMMIT would drop all in silence."""
+        cursor = self._cursor()
+        cursor.begin()
+        try:
+            yield cursor
+            cursor.commit()
+        except BaseException:
+            cursor.rollback()
+            raise
+
+    def _count(self) -> int:
+        query = "SELECT greatest(coalesce((SELECT max(seq) FROM entries), 0), coalesce((SELECT max(seq) FROM setup), 0))"
+        return int(self._cursor().execute(query).fetchall()[0][0])
+
+
+def entry_frame(entries: Sequence[AnyEntry]) -> pl.DataFrame:
+    """Entries as a frame with the columns of `ENTRY_SCHEMA`."""
+    rows = [_plain(entry) for entry in entries]
+    return pl.DataFrame(rows, schema=dict(ENTRY_SCHEMA), orient="row")
+
+
+def _plain(entry: AnyEntry) -> tuple[object, ...]:
+    values = entry.model_dump()
+    return tuple(str(v) if isinstance(v := values.get(name), UUID) else v for name in ENTRY_SCHEMA)
+
+
+def entries_from(frame: pl.DataFrame) -> list[AnyEntry]:
+    """The entries that a frame with the columns of `ENTRY_SCHEMA` holds."""
+    return [
+        entry_adapter.validate_python({name: value for name, value in row.items() if value is not None})
+        for row in frame.iter_rows(named=True)
+    ]
+
+
+def _news(setup: Setup, rows: Sequence[Row]) -> list[Row]:
+    """The rows that say something the set-up does not say already: importing twice is harmless."""
+    last = {(type(row), row.identity(), row.since): row for row in setup.rows}
+    fresh = []
+    for row in rows:
+        slot = (type(row), row.identity(), row.since)
+        if last.get(slot) != row:
+            fresh.append(row)
+            last[slot] = row
+    return fresh
+
+
+def _connect(shop: Path) -> duckdb.DuckDBPyConnection:
+    # Extensions are never fetched: Roundsheet contacts no other computer.
+    config = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false", "memory_limit": "2GB"}
+    try:
+        connection = duckdb.connect(str(shop), config=config)
+    except duckdb.Error as error:
+        raise Refused(
+            "not_a_shop",
+            f"{shop} cannot be opened as a shop's file ({str(error).splitlines()[0]}): "
+            "name another with --shop, or put the last backup in its place.",
+        ) from None
+    connection.execute("SET GLOBAL TimeZone = 'UTC'")
+    try:
+        _migrate(connection, shop)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _migrate(connection: duckdb.DuckDBPyConnection, shop: Path) -> None:
+    """Bring the tables from the file's version to this program's, each step whole or not at all."""
+    connection.execute("CREATE TABLE IF NOT EXISTS schema_version (version INTEGER NOT NULL)")
+    done = int(connection.execute("SELECT coalesce(max(version), 0) FROM schema_version").fetchall()[0][0])
+    if done > len(MIGRATIONS):
+        raise Refused(
+            "newer_file",
+            f"{shop} was written by a newer Roundsheet (format {done}, this one knows {len(MIGRATIONS)}): "
+            "install the newer version.",
+        )
+    for version, script in enumerate(MIGRATIONS[done:], start=done + 1):
+        connection.begin()
+        connection.execute(script)
+        connection.execute("INSERT INTO schema_version VALUES (?)", [version])
+        connection.commit()
+
+
