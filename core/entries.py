@@ -267,6 +267,11 @@ SAME_MOMENT = (
 )  # fmt: skip
 
 
+#: A removal noted up to so long after the next start is taken to belong before it: the two are one
+#: visit, and a time told from memory is off by minutes.
+OUT_OF_ORDER_MINUTES = 30
+
+
 def moment(entry: AnyEntry) -> tuple[datetime, int, str]:
     """Where an entry stands in time: ties go by `SAME_MOMENT`, then by id, never by order of writing."""
     name = f"Looked {entry.saw}" if isinstance(entry, Looked) else entry.kind

@@ -9,7 +9,7 @@ All times and durations are whole microseconds, so that equal means equal.
 import polars as pl
 
 from core.calc.pace import Pace
-from core.entries import SAME_MOMENT
+from core.entries import OUT_OF_ORDER_MINUTES, SAME_MOMENT
 from core.setup import PrintFile, Setup
 
 _FOUND = {"PrintStarted": "clear", "WentDown": "any", "CameBack": "down", "SetAside": "any",
@@ -25,11 +25,12 @@ def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
 
     Columns: machine, t (microseconds), id, kind, saw, found, leaves, hand (somebody left the machine
     empty and ready), file, revision, parts, proving, takes (microseconds a print of this start takes),
-    ended, scrap, cause, spare. Upkeep is not among them: see `upkeep`.
+    ended, scrap, scrap_cause, cause, spare, down_since (microseconds). Upkeep is not among them: see `upkeep`.
     """
     kind = pl.col("kind")
     rows = entries.filter(kind.is_in(list(_LEAVES)) | (kind == "Looked")).select(
-        "machine", "id", "kind", "saw", "file", "revision", "ended", "scrap", "on_platform", "cause", "spare",
+        "machine", "id", "kind", "saw", "file", "revision", "ended", "scrap", "scrap_cause", "on_platform",
+        "cause", "spare",
         t=pl.col("at").dt.epoch("us"),
         proving=pl.col("proving").fill_null(value=False),
     )  # fmt: skip
@@ -45,7 +46,7 @@ def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
         hand=kind.is_in(["PartsOff", "CameBack", "PutBack"]),
         rank=_rank(),
     )
-    rows = rows.sort("machine", "t", "rank", "id")
+    rows = _removals_before_starts(rows.sort("machine", "t", "rank", "id"))
     return _remember_what_is_down(_keep_resuming_spools(rows)).drop("on_platform", "rank")
 
 
@@ -71,6 +72,20 @@ def _file_table(setup: Setup, pace: Pace) -> pl.DataFrame:
     return pl.DataFrame(rows, schema=schema, orient="row")
 
 
+def _removals_before_starts(rows: pl.DataFrame) -> pl.DataFrame:
+    """Parts come off before the next print starts: a removal noted a little after that start is put before it."""
+    start, start_at = pl.col("kind").shift(1).over("machine"), pl.col("t").shift(1).over("machine")
+    parts_there = pl.col("leaves").shift(2).over("machine").is_in(["printing", "done", "stopped"])
+    slipped = (
+        (pl.col("kind") == "PartsOff")
+        & (start == "PrintStarted")
+        & (pl.col("t") - start_at < OUT_OF_ORDER_MINUTES * 60_000_000)
+        & parts_there
+    ).fill_null(value=False)
+    rows = rows.with_columns(t=pl.when(slipped).then(start_at).otherwise("t"))
+    return rows.sort("machine", "t", "rank", "id")
+
+
 def _keep_resuming_spools(rows: pl.DataFrame) -> pl.DataFrame:
     """A spool fitted right after a machine was seen stopped lets its print go on; other spools tell nothing."""
     spool = pl.col("kind") == "SpoolFitted"
@@ -79,21 +94,15 @@ def _keep_resuming_spools(rows: pl.DataFrame) -> pl.DataFrame:
 
 
 def _remember_what_is_down(rows: pl.DataFrame) -> pl.DataFrame:
-    """A look that finds a machine still down keeps its cause and the spare it waits for."""
-    still = pl.col("saw") == "down"
+    """A look that finds a machine still down keeps its cause, the spare it waits for and since when it is down."""
     went = pl.col("kind") == "WentDown"
-    # "" ends a spell, so that a later look does not reach back across it.
-    carried = {
-        name: pl.when(went)
-        .then(pl.col(name).fill_null(""))
-        .when(~still.fill_null(value=False))
-        .then(pl.lit(""))
-        .forward_fill()
-        .over("machine")
-        for name in ("cause", "spare")
-    }
-    rows = rows.with_columns(**carried).with_columns(
-        pl.col("cause", "spare").replace("", None),
-    )
+    still = went | (pl.col("saw") == "down").fill_null(value=False)
+    spell = (still != still.shift(1).over("machine")).fill_null(value=True).cum_sum().over("machine")
+    rows = rows.with_columns(spell=spell)
+    told = went.cum_sum().over("machine", "spell")
+    rows = rows.with_columns(
+        pl.when(still).then(pl.col("cause", "spare").first().over("machine", "spell", told)),
+        down_since=pl.when(still).then(pl.col("t").min().over("machine", "spell")),
+    ).drop("spell")
     waits = pl.col("spare").is_not_null() & (pl.col("leaves") == "down")
     return rows.with_columns(leaves=pl.when(waits).then(pl.lit("waiting")).otherwise("leaves"))

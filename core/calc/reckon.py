@@ -107,7 +107,8 @@ def _with_prints(told: pl.DataFrame, staffed: Staffed, pace: Pace) -> pl.DataFra
         .when(resumed).then(half_way)
         .when("fresh").then(pl.coalesce("begin", half_way))
     )  # fmt: skip
-    return told.with_columns(began=_carried(began))
+    paused = resumed.cum_sum().over("machine", "print") > 0
+    return told.with_columns(began=_carried(began), paused=paused)
 
 
 def _with_begin(told: pl.DataFrame, staffed: Staffed) -> pl.DataFrame:
@@ -139,6 +140,12 @@ def _with_due(told: pl.DataFrame, pace: Pace) -> pl.DataFrame:
         due=pl.when(overdue).then(t + usual // 2).otherwise(due),
         late=pl.when(overdue).then(t + usual * 3 // 4).otherwise(late),
         early=began + takes * 3 // 4,
+    )
+    # From such a sighting on, what is on the platform is not the print that was announced.
+    another = pl.col("overdue").cum_sum().over("machine", "print") > 0
+    told = told.with_columns(
+        print=pl.when(~another).then("print"),
+        proving=pl.col("proving") & ~another,
     )
     # Of a print known by a sighting alone, anything from its last minute to its first may be left.
     guessed = pl.col("overdue") | pl.col("fresh") | (pl.col("kind") == "SpoolFitted")

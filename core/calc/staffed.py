@@ -82,6 +82,13 @@ class Staffed:
         """Staffed hours between each start and end."""
         return (self.worked(ends) - self.worked(starts)) / 3.6e9
 
+    def spell_at(self, moments: Micros) -> tuple[Micros, Micros]:
+        """Start and end of the staffed spell each moment lies in; both the moment itself outside staffed time."""
+        index = np.maximum(np.searchsorted(self._starts, moments, side="right") - 1, 0)
+        starts, ends = self._starts[index], self._starts[index] + self._lengths[index]
+        inside = (starts <= moments) & (moments <= ends)
+        return np.where(inside, starts, moments), np.where(inside, ends, moments)
+
     def after(self, moments: Micros, hours: float) -> Micros:
         """The moment by which so many staffed hours have passed since each moment (FAR where never)."""
         return self._reaching(self.worked(moments) + int(hours * 3_600_000_000))

@@ -11,7 +11,8 @@ from core.window import parse_time
 def read_cell(text: str, kind: type, zone: ZoneInfo | None) -> object:
     """The value of a cell whose column holds values of `kind`; what Pydantic reads by itself stays text.
 
-    Raises `Refused`: "not_a_time", "hour_skipped", "hour_twice", "zone_unknown", "not_a_day", "not_a_clock_time".
+    Raises `Refused`: "not_a_time", "hour_skipped", "hour_twice", "zone_unknown", "not_a_day",
+    "not_a_clock_time".
     """
     if kind is datetime:
         return _moment(text, zone)
@@ -40,10 +41,13 @@ def _check_local(text: str, local: datetime, zone: ZoneInfo | None) -> None:
     if first == second:
         return
     if first.astimezone(zone).replace(tzinfo=None) != local:
-        raise Refused("hour_skipped", f"'{text}' was skipped when the clocks changed in {zone}: correct the time.")
+        raise Refused(
+            "hour_skipped", f"'{text}' was skipped when the clocks changed in {zone}: correct the time."
+        )
     choices = " or ".join(moment.astimezone(zone).isoformat() for moment in (first, second))
     raise Refused(
-        "hour_twice", f"'{text}' happened twice when the clocks changed in {zone}: write it with its offset, {choices}."
+        "hour_twice",
+        f"'{text}' happened twice when the clocks changed in {zone}: write it with its offset, {choices}.",
     )
 
 

@@ -69,7 +69,8 @@ def read_csv(path: Path, sheet: Sheet) -> Iterator[Line]:
             elif filled := {place: cell for place, text in enumerate(cells) if (cell := text.strip(" \t"))}:
                 yield _line(row, filled, header, sheet, mark)
     except csv.Error as error:
-        _refuse(path, "not_csv", f"cannot be read as CSV after row {row} ({error}): look for a quote too many there")
+        what = f"cannot be read as CSV after row {row} ({error}): look for a quote too many there"
+        _refuse(path, "not_csv", what)
 
 
 def _line(row: int, filled: dict[int, str], header: list[str], sheet: Sheet, mark: str) -> Line:
@@ -93,7 +94,8 @@ def _header(cells: list[str], path: Path, sheet: Sheet) -> list[str]:
         names.pop()
     for name in names:
         if name not in sheet.types:
-            _refuse(path, "unknown_column", f"has a column '{name}': take it out, or use one of {', '.join(sheet.types)}")
+            known = ", ".join(sheet.types)
+            _refuse(path, "unknown_column", f"has a column '{name}': take it out, or use one of {known}")
         if names.count(name) > 1:
             _refuse(path, "column_twice", f"has the column '{name}' twice: take one out")
     if missing := [name for name in sheet.needed if name not in names]:

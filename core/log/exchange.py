@@ -56,7 +56,7 @@ def template(folder: Path) -> list[Path]:
     files = [folder / sheet.file for sheet in SHEETS]
     page = folder / "columns.md"
     if there := [file for file in (*files, page) if file.exists()]:
-        raise Refused("file_there", f"{there[0]} is there already: name another folder, or move the file away.")
+        raise Refused("file_there", f"{there[0]} is there already: name another folder, or move it away.")
     folder.mkdir(parents=True, exist_ok=True)
     for sheet, file in zip(SHEETS, files, strict=True):
         worked = {name: WORKED_LINES[sheet.name].get(name) for name in sheet.types}
@@ -74,7 +74,7 @@ def export_folder(log: Log, folder: Path) -> Exported:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise Refused("folder_not_empty", f"{folder} is not an empty folder: name a new one to export to.")
     if not folder.parent.is_dir():
-        raise Refused("no_folder", f"There is no folder {folder.parent}: make it, or export to another place.")
+        raise Refused("no_folder", f"There is no folder {folder.parent}: make it, or name another.")
     unfinished = folder.with_name(f".{folder.name}-{uuid4().hex[:8]}")
     unfinished.mkdir()
     try:
@@ -94,7 +94,8 @@ def _write_all(log: Log, folder: Path) -> tuple[int, int]:
         rows, entries = log.setup().rows, log.everything()
     for table, sheet in SETUP_SHEETS.items():
         lines = [row.model_dump() for row in rows if row.table == table]
-        write_csv(pl.DataFrame(lines, schema=list(sheet.types), infer_schema_length=None), folder / sheet.file)
+        frame = pl.DataFrame(lines, schema=list(sheet.types), infer_schema_length=None)
+        write_csv(frame, folder / sheet.file)
     write_csv(entries, folder / ENTRIES.file)
     return entries.height, len(rows)
 
@@ -134,7 +135,7 @@ def _take_setup(log: Log, incoming: Incoming) -> int:
 
 
 def _not_told(setup: Setup, placed: list[Placed[Row]]) -> list[Placed[Row]]:
-    """Leave out what the set-up says already: all that is told of a thing from a moment on, if it ends that way.
+    """Leave out what the set-up says already: what is told of a thing from a moment on, if it ends so.
 
     Row by row would not do: of A, then B, then A again, B and A would come in anew with every import.
     """

@@ -32,7 +32,7 @@ WORKED_LINES: dict[str, dict[str, str]] = {
     },
     "people": {"person": "RT", "name": "Robin", "active": "yes"},
     "shifts": {"weekday": "mon", "shift": "1", "start": "07:30", "end": "16:00", "hands": "2"},
-    "special_days": {"day": "2025-12-24", "start": "07:30", "end": "12:00", "hands": "1", "note": "Half a day"},
+    "special_days": {"day": "2025-12-24", "start": "07:30", "end": "12:00", "hands": "1", "note": "Half day"},
     "materials": {"material": "petg-black", "name": "PETG black"},
     "spares": {"spare": "nozzle-0.4", "name": "Nozzle 0.4 mm", "models": "bench-220"},
     "supplies": {"supply": "box-small", "name": "Small box", "unit": "piece", "price": "0.35"},
@@ -137,11 +137,13 @@ SETUP_COLUMNS: dict[str, dict[str, str]] = {
     },
 }
 
-SINCE = "From when the row holds; empty for always. A later row about the same thing replaces it from then on."
+SINCE = (
+    "From when the row holds, empty for always; a later row about the same thing takes its place from then."
+)
 
 ENTRY_COLUMNS: dict[str, str] = {
     "kind": "What happened, by the name of the kind of entry (see the list below).",
-    "id": "The entry's own id; leave it empty in a file made by hand, and the same row is the same entry for ever.",
+    "id": "The entry's own id; left empty, it is made from the row, which then counts once.",
     "at": "When it happened.",
     "noted_at": "When it was noted; empty means when it happened.",
     "by": "Who says so, as in people.csv.",
@@ -222,7 +224,8 @@ def _of_table(sheet: Sheet) -> dict[str, str]:
 def _section(sheet: Sheet, sentences: dict[str, str]) -> str:
     about = _first(TABLES[sheet.name]) if sheet is not ENTRIES else "What happened: one row an entry."
     lines = [f"| {name} | {_value(sheet, name)} | {sentences[name]} |" for name in sheet.types]
-    return "\n".join([f"## {sheet.file}", "", about, "", "| column | holds | meaning |", "|---|---|---|", *lines, ""])
+    table = ["| column | holds | meaning |", "|---|---|---|", *lines]
+    return "\n".join([f"## {sheet.file}", "", about, "", *table, ""])
 
 
 def _first(model: type) -> str:
@@ -236,7 +239,11 @@ def _value(sheet: Sheet, name: str) -> str:
 
 def _kinds() -> str:
     """Which columns each kind of entry fills."""
-    lines = ["## The kinds of entry", "", "Every entry fills kind, at and by. Columns in brackets may be empty."]
+    lines = [
+        "## The kinds of entry",
+        "",
+        "Every one fills kind, at and by. Columns in brackets may be empty.",
+    ]
     for kind, entry in KINDS.items():
         fields = {name: field for name, field in entry.model_fields.items() if name not in _EVERY}
         filled = [name if field.is_required() else f"({name})" for name, field in fields.items()]

@@ -1,6 +1,5 @@
 """The files of one import, read into set-up rows and entries; what cannot be read is kept as a problem."""
 
-import json
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -109,7 +108,9 @@ def _sheets_in(folder: Path) -> list[Sheet]:
             "rename it or take it out of the folder; nothing was taken in.",
         )
     if not names:
-        raise Refused("nothing_there", f"{folder} holds no CSV file: 'roundsheet template FOLDER' makes blank ones.")
+        raise Refused(
+            "nothing_there", f"{folder} holds no CSV file: 'roundsheet template FOLDER' makes blank ones."
+        )
     return [sheet for sheet in SHEETS if sheet.file in names]
 
 
@@ -143,4 +144,4 @@ def _entry(values: dict[str, object]) -> AnyEntry:
 def _id_by_content(entry: AnyEntry) -> UUID:
     """The same id for the same facts; a field that a later version adds does not change it."""
     facts = entry.model_dump(mode="json", exclude={"id"}, exclude_defaults=True)
-    return uuid5(_BY_CONTENT, json.dumps([entry.kind, facts], sort_keys=True))
+    return uuid5(_BY_CONTENT, repr([entry.kind, *sorted(facts.items())]))

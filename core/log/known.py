@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from core.entries import AnyEntry, AtMachine, EntryVoided, OrderTaken, PrintStarted, moment
+from core.entries import OUT_OF_ORDER_MINUTES, AnyEntry, AtMachine, EntryVoided, OrderTaken, PrintStarted, moment
 from core.log.store import Log, entries_from
 from core.setup import PrintFile, Setup
 from core.window import Window
@@ -74,12 +74,12 @@ class Known:
 
     def on_platform(self, entry: AtMachine) -> PrintStarted | None:
         """The print whose parts were on the machine's platform just before this entry, if it is known."""
-        for earlier in self.back_from(entry):
-            if isinstance(earlier, PrintStarted):
-                return earlier
-            if clears_platform(earlier):
-                return None
-        return None
+        before = (e for e in self.back_from(entry) if isinstance(e, PrintStarted) or clears_platform(e))
+        newest = next(before, None)
+        if newest is None or not isinstance(newest, PrintStarted):
+            return None
+        earlier = next(before, None)
+        return earlier if isinstance(earlier, PrintStarted) and _slipped(entry, newest) else newest
 
     def back_from(self, entry: AtMachine) -> Iterator[AtMachine]:
         """The machine's entries before this one, newest first, as far back as the log gave them."""
@@ -97,6 +97,11 @@ class Known:
             line[:] = [(m, e) for m, e in line if e.id != entry.id]
         elif isinstance(entry, OrderTaken):
             self._orders.pop(entry.order, None)
+
+
+def _slipped(entry: AtMachine, newest: PrintStarted) -> bool:
+    """Whether a removal noted after a start belongs before it (see `OUT_OF_ORDER_MINUTES`)."""
+    return entry.kind == "PartsOff" and entry.at - newest.at < timedelta(minutes=OUT_OF_ORDER_MINUTES)
 
 
 def clears_platform(entry: AtMachine) -> bool:

@@ -100,20 +100,19 @@ def scrap_within_platform(entry: AnyEntry, known: Known) -> str | None:
     if held is not None and entry.scrap > held:
         return (
             f"It cannot be {entry.scrap} scrap: the platform of {entry.machine} held {held}. "
-            "Change the number; if the platform holds more, correct the print file."
+            "Change the number, or say how many it held."
         )
     return None
 
 
-def platform_within_file(entry: AnyEntry, known: Known) -> str | None:
+def platform_within_any_file(entry: AnyEntry, known: Known) -> str | None:
     if not isinstance(entry, PartsOff) or entry.on_platform is None:
         return None
-    started = known.on_platform(entry)
-    file = known.file_of(started) if started else None
-    if file and entry.on_platform > file.parts:
+    most = max((f.parts for f in known.setup.history(PrintFile)), default=0)
+    if entry.on_platform > most:
         return (
-            f"{entry.on_platform} parts cannot come off {entry.machine}: {file.file} revision {file.revision} "
-            f"puts {file.parts} on the platform. Change the number, or correct the print file."
+            f"{entry.on_platform} parts cannot come off {entry.machine}: no print file puts more than {most} "
+            "on a platform. Change the number, or correct the print file."
         )
     return None
 
@@ -248,7 +247,7 @@ REFUSALS: tuple[Rule, ...] = (
     file_is_known,
     file_fits_machine,
     scrap_within_platform,
-    platform_within_file,
+    platform_within_any_file,
     scrap_has_a_cause,
     cause_is_known,
     material_is_known,

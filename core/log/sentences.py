@@ -49,7 +49,7 @@ def sentence_of(error: ValidationError, then: str = "correct it and send it agai
 
 
 def rule_of(error: ValidationError) -> str:
-    """The rule the first fault breaks, named after its field: "bad_grams", "missing_machine", "unknown_colour"."""
+    """The rule the first fault breaks, named after its field: "bad_grams", "missing_at", "unknown_colour"."""
     detail = error.errors(include_url=False)[0]
     if _is_empty(detail):
         return f"missing_{_field(detail)}"

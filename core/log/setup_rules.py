@@ -84,15 +84,19 @@ def refers_to_known_things(setup: Setup, rows: Sequence[Row]) -> Iterator[Findin
     """A machine's model and rack, a file's product, material and models ... stand in their own tables."""
     known = {target: {row.identity()[0] for row in setup.history(target)} for _, _, target in REFERENCES}
     for row in rows:
-        for about, field, target in REFERENCES:
-            if isinstance(row, about):
-                named = getattr(row, field)
-                for code in (named,) if isinstance(named, str) else named:
-                    if code not in known[target]:
-                        yield row, (
-                            f"{field} is '{code}', which {target.table} does not have: "
-                            f"correct it, or add '{code}' to {target.table}."
-                        )
+        for field, code, target in _named_by(row):
+            if code not in known[target]:
+                sentence = (
+                    f"{field} is '{code}', which {target.table} does not have: correct it, or add '{code}'."
+                )
+                yield row, sentence
+
+
+def _named_by(row: Row) -> Iterator[tuple[str, str, type[Row]]]:
+    for about, field, target in REFERENCES:
+        if isinstance(row, about):
+            codes = getattr(row, field)
+            yield from ((field, code, target) for code in ([codes] if isinstance(codes, str) else codes))
 
 
 def one_machine_a_place(setup: Setup, rows: Sequence[Row]) -> Iterator[Finding]:
@@ -103,37 +107,40 @@ def one_machine_a_place(setup: Setup, rows: Sequence[Row]) -> Iterator[Finding]:
         taken: dict[tuple[str, int], Machine] = {}
         for machine in setup.machines(moment):
             other = taken.setdefault((machine.rack, machine.place), machine)
-            pair = sorted((machine, other), key=lambda row: noted[id(row)])
-            if machine is not other and id(pair[1]) in new:
-                yield pair[1], (
-                    f"Place {machine.place} of rack {machine.rack} would hold {pair[0].machine} and "
-                    f"{pair[1].machine} from {moment:%Y-%m-%d}: give one of them another place."
+            first, later = sorted((machine, other), key=lambda row: noted[id(row)])
+            if first is not later and id(later) in new:
+                sentence = (
+                    f"Place {machine.place} of rack {machine.rack} would hold {first.machine} and "
+                    f"{later.machine} from {moment:%Y-%m-%d}: give one of them another place."
                 )
+                yield later, sentence
 
 
 def shift_has_a_length(setup: Setup, rows: Sequence[Row]) -> Iterator[Finding]:
-    """Staffed time that starts and ends at the same minute may mean nothing or a whole day: it is asked for."""
+    """Staffed time from a minute to the same minute may mean nothing or a whole day: nobody guesses."""
     for row in rows:
-        if isinstance(row, Shift | SpecialDay) and row.hands and row.start is not None and row.start == row.end:
-            yield row, (
+        if isinstance(row, Shift | SpecialDay) and row.hands and row.start and row.start == row.end:
+            sentence = (
                 f"The shift starts and ends at {row.start:%H:%M}: give its end, two shifts for a day "
                 "round the clock, or 0 hands where nobody works."
             )
+            yield row, sentence
 
 
 def one_item_a_code(setup: Setup, rows: Sequence[Row]) -> Iterator[Finding]:
-    """A code is a material, a spare or a supply, never two of them: stock entries name an item by its code."""
+    """A code is a material, a spare or a supply, never two: stock entries name items by their code."""
     new = {id(row) for row in rows}
     owner: dict[object, type[Row]] = {}
     for row in setup.rows:
         if isinstance(row, Material | Spare | Supply):
-            first = owner.setdefault(row.identity()[0], type(row))
+            (code,) = row.identity()
+            first = owner.setdefault(code, type(row))
             if first is not type(row) and id(row) in new:
-                code = row.identity()[0]
-                yield row, (
-                    f"'{code}' is in {first.table} already, and stock entries could not tell it from this one: "
-                    "give it another code."
+                sentence = (
+                    f"'{code}' is in {first.table} already, and stock entries could not tell the two apart: "
+                    "give this one another code."
                 )
+                yield row, sentence
 
 
 RULES: tuple[Rule, ...] = (

@@ -1,0 +1,255 @@
+"""The shapes of the answers: frozen, typed, dumped to JSON as they are.
+
+Times are UTC, durations hours, shares fractions, masses grams. An estimate is low / best / high.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict
+
+from core.calc.account import TimeAccount
+from core.entries import Sight
+from core.estimate import Estimate
+
+
+class Frozen(BaseModel):
+    """An answer: never changed after it is given."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Due(Frozen):
+    """When a print is due off, as the 90 % interval of prints of its length."""
+
+    low: datetime
+    best: datetime
+    high: datetime
+
+
+class MachineNow(Frozen):
+    """One machine at the moment asked about; `basis` says how its state is known.
+
+    `due` is null unless it prints. `parts` is what its print puts on the platform, `file` the print
+    on the platform where a start announced it, `last_file` what it was last noted to print.
+    `last_word` is when it was last spoken of.
+    """
+
+    machine: str
+    model: str
+    rack: str
+    place: int
+    state: str
+    basis: str
+    since: datetime
+    due: Due | None
+    file: str | None
+    revision: int | None
+    product: str | None
+    parts: int | None
+    last_file: str | None
+    last_revision: int | None
+    cause: str | None
+    spare: str | None
+    last_word: datetime | None
+
+
+class RackNow(Frozen):
+    """A rack as it stands: its machines by place, `across` side by side."""
+
+    rack: str
+    name: str
+    across: int
+    machines: list[MachineNow]
+
+
+class Trust(Frozen):
+    """Whether the numbers can be trusted: who was heard from `since` a shift began, and how word came in.
+
+    `newest` is when the last entry was noted; the shares are of the last seven whole days: machine
+    time of which there is no word, and entries noted more than 20 minutes after they happened.
+    `seen` prints taught how long prints really take: `takes` times what their files state.
+    """
+
+    machines: int
+    heard: int
+    since: datetime
+    silent: list[str]
+    newest: datetime | None
+    no_word: float
+    from_memory: float
+    takes: Estimate
+    seen: int
+
+
+class NeedsHand(Frozen):
+    """One line of what needs a hand: machines of one rack in the same plight, most urgent level first.
+
+    `level` is "now", "today" or "waiting"; `waited_hours` are machine-hours so far.
+    """
+
+    level: Literal["now", "today", "waiting"]
+    state: str
+    rack: str
+    machines: list[str]
+    since: datetime
+    waited_hours: float
+    cause: str | None
+    spare: str | None
+
+
+class Loss(Frozen):
+    """Machine-hours that printed nothing, by reason, and how many times it happened.
+
+    `reason` is a state, or "hands inside" / "hands outside": finished prints that waited while
+    people were in, and while nobody was. `detail` is the cause or the spare.
+    """
+
+    reason: str
+    detail: str | None
+    hours: Estimate
+    times: int
+
+
+class Period(Frozen):
+    """What a window gave and lost. `good` is counted, at most `high` if every uncounted part was good."""
+
+    start: datetime
+    end: datetime
+    account: TimeAccount
+    good: Estimate
+    scrap: int
+    scrap_by_cause: dict[str, int]
+    prints_ended: int
+    prints_stopped: int
+    losses: list[Loss]
+
+
+class Change(Frozen):
+    """A change beyond the usual: the rule ("limit" or "run") and the day it began."""
+
+    rule: Literal["limit", "run"]
+    since: date
+    upward: bool
+
+
+class Series(Frozen):
+    """A daily figure over the staffed days of the last four weeks, with the limits of its usual spread."""
+
+    name: Literal["utilisation", "downtime", "good", "scrap_share"]
+    days: list[date]
+    values: list[float]
+    mean: float | None
+    lower: float | None
+    upper: float | None
+    change: Change | None
+
+
+class AnswerChoice(Frozen):
+    """One way to answer a question; `entries` are the fields of what it would record."""
+
+    name: str
+    entries: list[dict[str, Any]]
+
+
+class Question(Frozen):
+    """Something the entries leave open, and the ways to answer it."""
+
+    id: str
+    rule: str
+    machine: str
+    about: datetime
+    seen: datetime
+    found: str
+    file: str | None
+    revision: int | None
+    parts: int | None
+    choices: list[AnswerChoice]
+
+
+class Report(Frozen):
+    """The owner's page: the answers to its questions in their order."""
+
+    shop: str
+    zone: str
+    at: datetime
+    trust: Trust
+    needs: list[NeedsHand]
+    racks: list[RackNow]
+    out_now: int
+    out_now_share: float
+    planning_downtime: float
+    yesterday: Period
+    week: Period
+    series: list[Series]
+    questions: list[Question]
+
+
+class Hours(Frozen):
+    """Time accounting of a window, by group and in all; `formulas` says what each figure is."""
+
+    start: datetime
+    end: datetime
+    by: Literal["machine", "model", "rack", "day", "week"] | None
+    groups: list[TimeAccount]
+    whole: TimeAccount
+    formulas: dict[str, str]
+
+
+class Choice(Frozen):
+    """Something to tap: the code that is recorded and the words that are shown."""
+
+    code: str
+    name: str
+
+
+class FileChoice(Frozen):
+    """A print file that fits a machine."""
+
+    file: str
+    revision: int
+    product: str
+    name: str
+    parts: int
+    hours: float
+    material: str
+
+
+class MachinePage(Frozen):
+    """All that a check-in at one machine needs.
+
+    `acts` are what is possible now, most likely first; `files` fit the machine, likeliest first;
+    `recent` are its newest entries (fields as recorded), newest first.
+    """
+
+    now: MachineNow
+    acts: list[str]
+    files: list[FileChoice]
+    down_causes: list[Choice]
+    scrap_causes: list[Choice]
+    spares: list[Choice]
+    materials: list[Choice]
+    tasks: list[Choice]
+    recent: list[dict[str, Any]]
+    questions: list[Question]
+
+
+class Expected(Frozen):
+    """A machine on a round and what it should be seen doing; null where nobody can say, so it is asked."""
+
+    machine: str
+    place: int
+    state: str
+    expected: Sight | None
+    due: Due | None
+
+
+class RackRound(Frozen):
+    """A round of one rack: its machines in the order of their places."""
+
+    rack: str
+    name: str
+    across: int
+    machines: list[Expected]

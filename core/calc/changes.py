@@ -1,0 +1,63 @@
+"""Is anything changing: a daily figure against its own usual spread."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+#: Limits for single values: mean +/- 3 sigma, sigma = mean moving range / d2, with d2 = 1.128 the mean
+#: range of two standard normal values (2 / sqrt(pi)); so 3 / 1.128 = 2.66 mean moving ranges.
+LIMIT_FACTOR = 3 / (2 / math.sqrt(math.pi))
+#: So many days in a row on one side of the mean is a shift (one chance in 128 for a steady figure).
+RUN = 8
+#: Fewer days than this give no limits.
+ENOUGH = 15
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The usual of a daily figure: its mean, and the limits a steady figure stays within."""
+
+    mean: float
+    lower: float
+    upper: float
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """A change beyond the usual: which rule ("limit" or "run"), from which value on (index), up or down."""
+
+    rule: str
+    index: int
+    upward: bool
+
+
+def limits(values: Sequence[float]) -> Limits | None:
+    """The limits for individual values from their moving ranges; None with too few values."""
+    if len(values) < ENOUGH:
+        return None
+    mean = math.fsum(values) / len(values)
+    moves = [abs(b - a) for a, b in zip(values, values[1:], strict=False)]
+    reach = LIMIT_FACTOR * math.fsum(moves) / len(moves)
+    return Limits(mean, mean - reach, mean + reach)
+
+
+def signal(values: Sequence[float], usual: Limits, recent: int = 7) -> Signal | None:
+    """The newest change that shows in the last `recent` values, or None."""
+    first_recent = len(values) - recent
+    for index in range(len(values) - 1, max(first_recent, 0) - 1, -1):
+        if not usual.lower <= values[index] <= usual.upper:
+            return Signal("limit", index, values[index] > usual.mean)
+    return _run(values, usual.mean)
+
+
+def _run(values: Sequence[float], mean: float) -> Signal | None:
+    """A run that is still going on at the last value."""
+    above = [value > mean for value in values]
+    length = 0
+    for side in reversed(above):
+        if side != above[-1]:
+            break
+        length += 1
+    return Signal("run", len(values) - length, above[-1]) if length >= RUN else None

@@ -1,0 +1,1 @@
+"""The pages, the one process that serves them, and the command line."""

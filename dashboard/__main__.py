@@ -1,0 +1,5 @@
+"""`python -m dashboard` is `roundsheet`."""
+
+from dashboard.cli import main
+
+main()

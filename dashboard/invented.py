@@ -1,0 +1,75 @@
+"""Make the invented shop into a file, without ever touching a file of another shop."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from core.errors import Refused
+from core.log.lock import Lock
+from core.log.store import Log
+from core.setup import Shop
+
+INVENTED = "Larkfield Hive Fittings"
+
+
+def make_invented(
+    path: Path, machines: int, weeks: int, seed: int, progress: Callable[[float], None]
+) -> bool:
+    """Make the invented shop and put it at `path` when it is whole; whether it replaced an older one.
+
+    Raises `Refused`: "other_shop" where the file there holds anything else, "shop_in_use".
+    """
+    from demo.make import make
+
+    path = path.resolve()
+    there = path.exists()
+    if there:
+        _must_be_invented(path)
+    with _owned(path):
+        making = path.with_name(f"{path.stem}.making{path.suffix}")
+        _remove(making)
+        try:
+            make(making, machines, weeks, seed, progress=progress)
+            _move(making, path)
+        finally:
+            _remove(making)
+    return there
+
+
+def _must_be_invented(path: Path) -> None:
+    # Opening and closing it also puts the rest of its write-ahead log into the file, or a stale one
+    # would be taken for the new file's.
+    with Log.open(path) as log:
+        names = {row.name for row in log.setup().history(Shop)}
+    if names != {INVENTED}:
+        what = " and ".join(sorted(names)) or "no shop we know"
+        raise Refused(
+            "other_shop",
+            f"{path} holds {what}, not the invented shop, and stays as it is: name another with --shop.",
+        )
+
+
+@contextmanager
+def _owned(path: Path) -> Iterator[None]:
+    lock = Lock(path)
+    lock.take()
+    try:
+        yield
+    finally:
+        lock.release()
+
+
+def _move(making: Path, path: Path) -> None:
+    """The file and its write-ahead log are one: the log first, so the file never stands without it."""
+    if _wal(making).exists():
+        _wal(making).replace(_wal(path))
+    making.replace(path)
+
+
+def _remove(path: Path) -> None:
+    for ending in ("", ".wal", ".lock", ".owner"):
+        path.with_name(path.name + ending).unlink(missing_ok=True)
+
+
+def _wal(path: Path) -> Path:
+    return path.with_name(path.name + ".wal")

@@ -1,0 +1,136 @@
+"""Make the invented shop: its true life, and a log that tells of it what people tapped."""
+
+import random
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import polars as pl
+
+from core.entries import AnyEntry, utc_now
+from core.errors import Refused
+from core.log.record import record_many
+from core.log.store import Log
+from core.setup import Row, Setup
+from demo.desk import desk_work
+from demo.hands import Hands, staffed_time
+from demo.happening import Span
+from demo.life import Life
+from demo.people import USUAL, People, Slips
+from demo.printer import Print
+from demo.shop import crew, shop_rows
+from demo.trade import OrderBook, take_orders
+
+UTC_TIME = pl.Datetime("us", "UTC")
+#: The people's diary goes on after the span, so that the last visit of the span knows the next shift.
+AFTER = timedelta(days=45)
+STRETCHES: dict[str, pl.DataType] = {
+    "machine": pl.String(), "start": UTC_TIME, "end": UTC_TIME, "state": pl.String(),
+}  # fmt: skip
+PRINTS: dict[str, pl.DataType] = {
+    "machine": pl.String(), "file": pl.String(), "revision": pl.Int64(), "order": pl.String(),
+    "proving": pl.Boolean(), "started": UTC_TIME, "ended": UTC_TIME, "off": UTC_TIME, "parts": pl.Int64(),
+    "scrap": pl.Int64(), "scrap_cause": pl.String(), "by_itself": pl.Boolean(),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What nobody in the shop knows for sure.
+
+    `stretches`: machine, start, end, state; every machine from `start` to `end` without a gap.
+    `prints`: one line a removed print: machine, file, revision, order, proving, started, ended, off (taken
+    off), parts, good, scrap, scrap_cause, by_itself. Times are UTC.
+    `factors`: true over stated print time of every file. `entries` are those made, in the order of tapping.
+    """
+
+    start: datetime
+    end: datetime
+    stretches: pl.DataFrame
+    prints: pl.DataFrame
+    factors: dict[str, float]
+    entries: list[AnyEntry]
+    rows: list[Row]
+
+
+def imagine(
+    machines: int = 36, weeks: int = 26, seed: int = 1, until: datetime | None = None, slips: Slips = USUAL
+) -> Truth:
+    """The shop's life of `weeks` weeks that ends at `until` (now), and the entries about it; writes nothing.
+
+    The same arguments give the same shop to the last id. Raises `Refused`: "demo_machines", "demo_weeks".
+    """
+    if not 1 <= weeks <= 260:
+        raise Refused(
+            "demo_weeks", f"The invented shop lives 1 to 260 weeks, not {weeks}: choose fewer or more."
+        )
+    end = (until or utc_now()).astimezone(UTC)
+    span = Span(end - timedelta(weeks=weeks), end)
+    rows = shop_rows(machines, span.start, weeks)
+    hands = Hands(staffed_time(rows, span.start, span.end + AFTER), crew(machines), _rng(seed, "hands"))
+    orders = take_orders(span, hands, machines, _rng(seed, "orders"))
+    life = Life(rows, span, hands, OrderBook(orders), _rng(seed, "life"))
+    life.run()
+    happenings = life.happenings + desk_work(life, Setup(rows), orders, _rng(seed, "desk"))
+    turns = {printer.code: printer.turns for printer in life.printers}
+    people = People(span, Setup(rows), turns, slips, _rng(seed, "people"))
+    return Truth(
+        span.start, span.end, _stretches(span, turns), _prints(span, life.prints), life.factors,
+        people.entries(happenings), rows,
+    )  # fmt: skip
+
+
+def make(  # noqa: PLR0913, PLR0917 - what one may say about the invented shop
+    path: Path,
+    machines: int = 36,
+    weeks: int = 26,
+    seed: int = 1,
+    until: datetime | None = None,
+    slips: Slips = USUAL,
+    progress: Callable[[float], None] | None = None,
+) -> Truth:
+    """The shop of `imagine`, its set-up and entries written to the file `path` like anybody's.
+
+    `progress` is called with the share done, 0 to 1. Raises `Refused` as `imagine` and `Log.open` do,
+    and "demo_entries" where the log turns away an entry of the demo, which would be a fault of the demo.
+    """
+    truth = imagine(machines, weeks, seed, until, slips)
+    with Log.open(path) as log:
+        log.append_setup(truth.rows, noted_at=truth.start)
+        outcome = record_many(log, truth.entries, progress, now=truth.end)
+    if outcome.problems:
+        raise Refused("demo_entries", f"The log turned the demo away: {outcome.problems[0].sentence}")
+    return truth
+
+
+def _rng(seed: int, purpose: str) -> random.Random:
+    """One stream of chance a purpose: a change in one leaves the others as they were."""
+    return random.Random(f"{seed} {purpose}")
+
+
+def _stretches(span: Span, turns: Mapping[str, Sequence[tuple[float, str]]]) -> pl.DataFrame:
+    """The true states as stretches that cover the span."""
+    rows = []
+    for machine, steps in turns.items():
+        ends = [*(t for t, _ in steps[1:]), span.minutes]
+        for (start, state), end in zip(steps, ends, strict=True):
+            if start < min(end, span.minutes):
+                rows.append((machine, span.moment(start), span.moment(min(end, span.minutes)), state))
+    return pl.DataFrame(rows, schema=STRETCHES, orient="row")
+
+
+def _prints(span: Span, prints: Sequence[Print]) -> pl.DataFrame:
+    """The prints whose parts were taken off within the span, in that order."""
+    done = sorted((run for run in prints if run.off < span.minutes), key=lambda run: run.off)
+    columns: dict[str, list[object]] = {
+        "file": [run.file.file for run in done],
+        "revision": [run.file.revision for run in done],
+        "parts": [run.file.parts for run in done],
+    }
+    for name in ("started", "ended", "off"):
+        columns[name] = [span.moment(getattr(run, name)) for run in done]
+    for name in PRINTS.keys() - columns.keys():
+        columns[name] = [getattr(run, name) for run in done]
+    frame = pl.DataFrame(columns, schema_overrides=PRINTS)
+    return frame.select(*PRINTS, good=pl.col("parts") - pl.col("scrap"))

@@ -1,0 +1,223 @@
+"""What people tap of what truly happened: nearly all of it, mostly at once, with human slips."""
+
+import math
+import random
+from bisect import bisect_right
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from core.entries import KINDS, AnyEntry, Entry, EntryVoided, PartsOff, PrintStarted
+from core.setup import Machine, Setup
+from demo.happening import Happening, Span
+
+#: What somebody sees of a true state. A machine set aside is not looked at.
+SIGHTS = {
+    "printing": "printing", "proving": "printing", "done": "done", "stopped": "stopped",
+    "empty": "empty", "upkeep": "empty", "down": "down", "waiting": "down",
+}  # fmt: skip
+#: Minutes between two looks on one round.
+LOOK_EVERY = 0.25
+#: Whoever is away from a machine for longer than this during upkeep has it on the bench, out of sight.
+BENCH_UPKEEP = 120.0
+#: "It happened earlier": the steps a person can tap, minutes; whole hours beyond.
+STEPS = (10, 30, *range(60, 24 * 60, 60))
+#: Desk work that other entries refer to is done with the customer's letter in hand.
+NEVER_FORGOTTEN = ("OrderTaken",)
+
+
+@dataclass(frozen=True)
+class Slips:
+    """How people err. Shares are per entry; minutes are true delays between happening and tap.
+
+    `missing`: never tapped. `late`: tapped `late_minutes` (shortest, longest) after it happened and put
+    back by the nearest step. `skipped_look`: a machine left out of a round. `wrong`: a start or a removal
+    first tapped wrong, taken back and restated. `tap_minutes`: usual delay of a prompt tap.
+    """
+
+    missing: float = 0.05
+    late: float = 0.08
+    late_minutes: tuple[float, float] = (10.0, 240.0)
+    skipped_look: float = 0.05
+    wrong: float = 0.004
+    tap_minutes: float = 0.5
+
+
+USUAL = Slips()
+NO_SLIPS = Slips(missing=0.0, late=0.0, skipped_look=0.0, wrong=0.0, tap_minutes=0.0)
+ONE_IN_FIVE = replace(USUAL, missing=0.2, skipped_look=0.2)
+
+
+@dataclass(frozen=True, slots=True)
+class Tap:
+    """A happening as somebody will tap it: `at` is what the entry says, `noted` when it is tapped."""
+
+    happening: Happening
+    at: float
+    noted: float
+
+
+class People:
+    """The crew's and the owner's entries; `turns` are the true (time, state) steps of every machine."""
+
+    def __init__(
+        self,
+        span: Span,
+        setup: Setup,
+        turns: Mapping[str, Sequence[tuple[float, str]]],
+        slips: Slips,
+        rng: random.Random,
+    ) -> None:
+        self.span, self.setup, self.turns, self.slips, self.rng = span, setup, turns, slips, rng
+        self._models = {row.machine: row.model for row in setup.all(Machine, span.end)}
+        self._racks = {
+            rack: [row.machine for row in setup.machines(span.end) if row.rack == rack]
+            for rack in {row.rack for row in setup.machines(span.end)}
+        }
+
+    def entries(self, happenings: Sequence[Happening]) -> list[AnyEntry]:
+        """The entries, in the order in which they were tapped; none after the end of the span."""
+        seen = [h for happening in happenings for h in self._looks(happening) if h.at < self.span.minutes]
+        taps = self._taps(sorted(seen, key=lambda h: (h.at, h.machine or "")))
+        made = [entry for tap in self._checked(taps) for entry in self._tapped(tap)]
+        return sorted(
+            (entry for entry in made if entry.noted_at <= self.span.end), key=lambda e: (e.noted_at, e.id)
+        )
+
+    def _looks(self, happening: Happening) -> Iterator[Happening]:
+        """A walk past a rack as the look at each machine; anything else as it is."""
+        if happening.kind != "Walked":
+            yield happening
+            return
+        walk = self._id()
+        for place, machine in enumerate(self._racks[str(happening.facts["rack"])]):
+            at = happening.at + place * LOOK_EVERY
+            saw = self._sight(machine, at)
+            if saw and self.rng.random() >= self.slips.skipped_look:
+                yield Happening(at, happening.by, "Looked", machine, {"saw": saw, "round": walk})
+
+    def _sight(self, machine: str, t: float) -> str | None:
+        """What is to be seen of the machine, or None when it is set aside or on the bench."""
+        turns = self.turns[machine]
+        place = bisect_right(turns, t, key=lambda turn: turn[0])
+        began, state = turns[place - 1]
+        lasts = (turns[place][0] if place < len(turns) else math.inf) - began
+        return None if state == "upkeep" and lasts > BENCH_UPKEEP else SIGHTS.get(state)
+
+    def _taps(self, happenings: Sequence[Happening]) -> list[Tap]:
+        """Which happenings are tapped, and when; the prompt taps on one machine keep their order."""
+        last: dict[str | None, float] = {}
+        late_walks: dict[object, float] = {}
+        taps = []
+        for happening in happenings:
+            if happening.kind not in NEVER_FORGOTTEN and self.rng.random() < self.slips.missing:
+                continue
+            delay = self._delay(happening, late_walks)
+            if delay:
+                noted = happening.at + delay
+                step = min(STEPS, key=lambda step: abs(step - delay))
+                taps.append(Tap(happening, max(0.0, noted - step), noted))
+            else:
+                at = max(happening.at + self._prompt(), last.get(happening.machine, 0.0) + 0.05)
+                last[happening.machine] = at
+                taps.append(Tap(happening, at, at + self._prompt() / 10))
+        return taps
+
+    def _delay(self, happening: Happening, walks: dict[object, float]) -> float:
+        """Minutes by which this is tapped late, 0 for at once; a round is tapped late as a whole."""
+        walk = happening.facts.get("round")
+        if walk in walks:
+            return walks[walk]
+        late = happening.kind not in NEVER_FORGOTTEN and self.rng.random() < self.slips.late
+        low, high = self.slips.late_minutes
+        delay = math.exp(self.rng.uniform(math.log(low), math.log(high))) if late else 0.0
+        if walk:
+            walks[walk] = delay
+        return delay
+
+    def _prompt(self) -> float:
+        return min(2.0, self.rng.expovariate(1 / self.slips.tap_minutes)) if self.slips.tap_minutes else 0.0
+
+    def _checked(self, taps: Sequence[Tap]) -> Iterator[Tap]:
+        """The taps with removals as the tool takes them: it holds to the print it was told of last.
+
+        Nobody can tap more scrap than the tool believes was on the platform; fewer parts, or parts of a
+        print it never heard of, are counted out to it.
+        """
+        believed: dict[str, int | None] = {}
+        for tap in sorted(taps, key=lambda tap: tap.at):
+            happening = tap.happening
+            machine = happening.machine or ""
+            if happening.kind == "PartsOff":
+                happening = self._counted(happening, believed.get(machine))
+            if happening.kind == "PrintStarted":
+                believed[machine] = self._parts(happening.facts)
+            elif (
+                happening.kind in ("PartsOff", "CameBack", "SetAside", "PutBack")
+                or happening.facts.get("saw") == "empty"
+            ):
+                believed[machine] = None
+            yield replace(tap, happening=happening)
+
+    def _counted(self, removal: Happening, believed: int | None) -> Happening:
+        facts = dict(removal.facts)
+        parts = int(facts.pop("parts"))  # type: ignore[call-overload]
+        if believed is None or parts < believed:
+            facts["on_platform"] = parts
+        else:
+            facts["scrap"] = min(int(facts["scrap"]), believed)  # type: ignore[call-overload]
+        return replace(removal, facts=facts)
+
+    def _parts(self, facts: Mapping[str, object]) -> int:
+        file = self.setup.file(str(facts["file"]), int(facts["revision"]))  # type: ignore[call-overload]
+        return file.parts if file else 0
+
+    def _tapped(self, tap: Tap) -> list[AnyEntry]:
+        """The entry, or a wrong one, its taking back and the right one."""
+        right = self._entry(tap)
+        wrong = self._wrong(right) if self.rng.random() < self.slips.wrong else None
+        if wrong is None:
+            return [right]
+        found = right.noted_at + timedelta(minutes=self.rng.uniform(1, 15))
+        void = EntryVoided(
+            id=self._id(), at=found, noted_at=found, by=right.by, which=wrong.id, why="Tapped the wrong one"
+        )
+        return [wrong, void, right.model_copy(update={"noted_at": found + timedelta(seconds=20)})]  # type: ignore[list-item]
+
+    def _entry(self, tap: Tap) -> AnyEntry:
+        happening = tap.happening
+        facts = dict(happening.facts)
+        if happening.machine:
+            facts["machine"] = happening.machine
+        return KINDS[happening.kind](  # type: ignore[return-value]
+            id=self._id(),
+            at=self.span.moment(tap.at),
+            noted_at=self.span.moment(tap.noted),
+            by=happening.by,
+            **facts,
+        )
+
+    def _wrong(self, right: Entry) -> Entry | None:
+        """A slip of the finger that the tool takes: another file, one scrap less; None if there is none."""
+        if isinstance(right, PrintStarted):
+            files = [file for file in self._other_files(right, right.at) if file != right.file]
+            return (
+                right.model_copy(update={"id": self._id(), "file": self.rng.choice(files), "revision": 1})
+                if files
+                else None
+            )
+        if isinstance(right, PartsOff) and right.scrap > 1:
+            return right.model_copy(update={"id": self._id(), "scrap": right.scrap - 1})
+        return None
+
+    def _other_files(self, right: PrintStarted, at: datetime) -> list[str]:
+        parts, model = self._parts(right.model_dump()), self._models[right.machine]
+        return [
+            f.file
+            for f in self.setup.newest_files(at)
+            if f.revision == 1 and f.parts >= parts and model in f.models
+        ]
+
+    def _id(self) -> UUID:
+        return UUID(int=self.rng.getrandbits(128), version=4)

@@ -1,0 +1,113 @@
+"""The shelf of spares, materials and supplies: what is taken, counted, ordered and received."""
+
+import random
+from collections.abc import Iterator
+from heapq import heappop, heappush
+
+from demo.hands import Hands
+from demo.happening import Happening, Span
+from demo.shop import OWNER, SPARES
+
+DAY = 24 * 60.0
+SPOOL_GRAMS = 1000
+
+
+class SpareShelf:
+    """Every spare taken is ordered again at once; a machine that finds none waits for the next to come."""
+
+    def __init__(self, machines: int, hands: Hands, rng: random.Random) -> None:
+        self._hands, self._rng = hands, rng
+        self._opening = max(1, round(machines / 18))
+        self._there = dict.fromkeys(SPARES, self._opening)
+        self._coming: dict[str, list[float]] = {spare: [] for spare in SPARES}
+        self.happenings: list[Happening] = []
+        #: (time, change) of every spare.
+        self.moves: dict[str, list[tuple[float, int]]] = {spare: [(0.0, self._opening)] for spare in SPARES}
+
+    def take(self, spare: str, t: float) -> float:
+        """When the spare is in hand: `t` itself, or the time of the delivery it must wait for."""
+        there = self._unpack(spare, t)
+        heappush(self._coming[spare], self._order(spare, t))
+        if there:
+            self._there[spare] -= 1
+        ready = t if there else heappop(self._coming[spare])
+        self.moves[spare].append((ready, -1))
+        return ready
+
+    def take_if_there(self, spare: str, t: float) -> bool:
+        """Take the spare if one is on the shelf."""
+        return self._unpack(spare, t) > 0 and self.take(spare, t) == t
+
+    def _unpack(self, spare: str, t: float) -> int:
+        """How many are on the shelf, with all that has come by `t`."""
+        coming = self._coming[spare]
+        while coming and coming[0] <= t:
+            heappop(coming)
+            self._there[spare] += 1
+        return self._there[spare]
+
+    def _order(self, spare: str, t: float) -> float:
+        days = min(21.0, max(2.0, self._rng.lognormvariate(1.6, 0.5)))
+        arrival = delivery(self._hands, t + days * DAY, self._rng)
+        self.happenings += [
+            Happening(t + 5, OWNER, "StockOrdered", None, {"item": spare, "quantity": 1}),
+            Happening(arrival, OWNER, "StockReceived", None, {"item": spare, "quantity": 1}),
+        ]
+        self.moves[spare].append((arrival, 1))
+        return arrival
+
+
+def delivery(hands: Hands, t: float, rng: random.Random) -> float:
+    """When the van comes: in the forenoon of the first staffed day from `t` on."""
+    stretch = hands.staffed_from(t)
+    if stretch.start < t:
+        stretch = hands.staffed_from(stretch.end)
+    return stretch.start + rng.uniform(60, 180)
+
+
+def weekly_counts(
+    span: Span, moves: dict[str, list[tuple[float, int]]], hands: Hands, rng: random.Random
+) -> Iterator[Happening]:
+    """The spares' shelf counted once a week."""
+    for t, by in count_days(span, hands, rng):
+        for place, (item, changes) in enumerate(moves.items()):
+            level = sum(change for moved, change in changes if moved <= t)
+            yield Happening(t + place, by, "StockCounted", None, {"item": item, "quantity": max(0, level)})
+
+
+def reordered(
+    span: Span, used: dict[str, list[float]], unit: int, hands: Hands, rng: random.Random
+) -> Iterator[Happening]:
+    """Items counted weekly and ordered for three weeks' use when two weeks' use is left.
+
+    `used` has the times at which one of an item went; `unit` is what one counts for (a spool: 1000 g).
+    """
+    weeks = max(1.0, span.minutes / (7 * DAY))
+    for item, times in used.items():
+        weekly = max(1, round(len(times) / weeks))
+        coming: list[tuple[float, int]] = []
+        level, before = 3 * weekly, 0.0
+        for t, by in count_days(span, hands, rng):
+            level += sum(amount for arrival, amount in coming if before < arrival <= t)
+            level = max(0, level - sum(before < moved <= t for moved in times))
+            yield Happening(t, by, "StockCounted", None, {"item": item, "quantity": level * unit})
+            if level + sum(amount for arrival, amount in coming if arrival > t) < 2 * weekly:
+                arrival = delivery(hands, t + rng.uniform(3, 7) * DAY, rng)
+                coming.append((arrival, 3 * weekly))
+                yield from _bought(item, 3 * weekly * unit, t, arrival, span)
+            before = t
+
+
+def _bought(item: str, quantity: float, t: float, arrival: float, span: Span) -> Iterator[Happening]:
+    facts: dict[str, object] = {"item": item, "quantity": quantity}
+    yield Happening(t + 10, OWNER, "StockOrdered", None, facts | {"expected": span.moment(t + 6 * DAY)})
+    yield Happening(arrival, OWNER, "StockReceived", None, facts)
+
+
+def count_days(span: Span, hands: Hands, rng: random.Random) -> list[tuple[float, str]]:
+    """When the shelf is counted and by whom: soon after the opening, then once a week."""
+    days, t = [], 0.0
+    while (at := max(t, hands.staffed_from(t).start) + 90) < span.minutes:
+        days.append((at, rng.choice(hands.crew)))
+        t += 7 * DAY
+    return days

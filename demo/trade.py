@@ -1,0 +1,126 @@
+"""What customers want of the shop: a season, orders, and when they are packed and shipped."""
+
+import math
+import random
+from collections import deque
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from demo.hands import Hands
+from demo.happening import Happening, Span
+from demo.shop import OWNER, PRODUCTS
+
+#: How often of 100 orders a product is asked for, and the usual pieces per order and machine.
+POPULAR = {"entrance-block": 28, "frame-spacer": 30, "feeder-cap": 22, "vent-grille": 10, "cage-clip": 10}
+PIECES = {"entrance-block": 11, "frame-spacer": 14, "feeder-cap": 6.5, "vent-grille": 2.4, "cage-clip": 6}
+ORDERS_A_WEEK = 10
+#: Finished parts in the store room when the span begins, in usual orders of a product.
+OPENING_ORDERS = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """A customer's order."""
+
+    code: str
+    product: str
+    quantity: int
+    taken: float
+    due: datetime
+
+
+class OrderBook:
+    """Which orders the crew prints for: the oldest of a product until prints for all of it were started."""
+
+    def __init__(self, orders: Sequence[Order]) -> None:
+        self._lines = {product: deque(o for o in orders if o.product == product) for product in PRODUCTS}
+        self._started = dict.fromkeys(PRODUCTS, 0)
+
+    def wants(self, product: str, t: float) -> bool:
+        """Whether an order taken an hour ago or more still wants prints of `product`."""
+        line = self._lines[product]
+        return bool(line) and line[0].taken + 60 < t
+
+    def print_for(self, product: str, parts: int, t: float) -> str | None:
+        """The order that a print of so many parts is started for, if there is one."""
+        if not self.wants(product, t):
+            return None
+        line = self._lines[product]
+        order = line[0]
+        self._started[product] += parts
+        if self._started[product] >= order.quantity:
+            self._started[product] = 0
+            line.popleft()
+        return order.code
+
+
+def demand(moment: datetime) -> float:
+    """How likely there is work for an empty machine: most in late April, least in late October."""
+    day = moment.timetuple().tm_yday
+    return 0.93 + 0.06 * math.cos(2 * math.pi * (day - 112) / 365)
+
+
+def take_orders(span: Span, hands: Hands, machines: int, rng: random.Random) -> list[Order]:
+    """The orders of the span, oldest first."""
+    orders: list[Order] = []
+    t = 0.0
+    while True:
+        t += rng.expovariate(ORDERS_A_WEEK * demand(span.moment(t)) / (7 * 24 * 60))
+        taken = max(t, hands.staffed_from(t).start + rng.uniform(5, 240))
+        if taken >= span.minutes:
+            return sorted(orders, key=lambda order: order.taken)
+        product = rng.choices(list(POPULAR), list(POPULAR.values()))[0]
+        quantity = max(5, 5 * round(PIECES[product] * machines * rng.lognormvariate(0, 0.4) / 5))
+        due = span.moment(taken) + timedelta(days=rng.randint(6, 20))
+        code = f"{1000 + len(orders)}"
+        orders.append(Order(code, product, quantity, taken, due.replace(minute=0, second=0, microsecond=0)))
+
+
+def office_work(
+    orders: Sequence[Order],
+    made: Sequence[tuple[float, str, int]],
+    hands: Hands,
+    machines: int,
+    rng: random.Random,
+) -> Iterator[Happening]:
+    """Orders taken, packed and shipped; `made` is (time, product, good parts) of every removal, in order."""
+    for order in orders:
+        facts = {"product": order.product, "quantity": order.quantity, "due": order.due}
+        yield Happening(order.taken, OWNER, "OrderTaken", None, {"order": order.code} | facts)
+    for product in PRODUCTS:
+        line = [order for order in orders if order.product == product]
+        stock = round(OPENING_ORDERS * PIECES[product] * machines)
+        arrivals = iter([(t, good) for t, of, good in made if of == product])
+        for order, ready in _served(line, stock, arrivals):
+            yield from _sent(order, ready, hands, rng)
+
+
+def _served(
+    line: Sequence[Order], stock: int, arrivals: Iterator[tuple[float, int]]
+) -> Iterator[tuple[Order, float]]:
+    """Each order of one product with the time at which its parts were there; first come, first served."""
+    ready = 0.0
+    for order in line:
+        while stock < order.quantity:
+            ready, good = next(arrivals, (math.inf, 0))
+            if math.isinf(ready):
+                return
+            stock += good
+        stock -= order.quantity
+        yield order, max(ready, order.taken)
+
+
+def _sent(order: Order, ready: float, hands: Hands, rng: random.Random) -> Iterator[Happening]:
+    """Packed in one or two goes, then shipped."""
+    first = order.quantity // 2 if rng.random() < 0.25 else 0
+    t = ready + rng.uniform(60, 600)
+    for quantity in filter(None, (first, order.quantity - first)):
+        t = max(t, hands.staffed_from(t).start + rng.uniform(10, 180))
+        minutes = 10 + quantity * rng.uniform(0.08, 0.14)
+        timed = {"minutes": round(minutes)} if rng.random() < 0.4 else {}
+        by = rng.choice(hands.crew)
+        yield Happening(t, by, "OrderPacked", None, {"order": order.code, "quantity": quantity} | timed)
+        t += rng.uniform(30, 300)
+    t = max(t, hands.staffed_from(t).start + rng.uniform(30, 180))
+    yield Happening(t, OWNER, "OrderShipped", None, {"order": order.code})

@@ -1,0 +1,230 @@
+"""The command line: the same answers with and without a server, one sentence for every refusal."""
+
+import json
+import subprocess
+import sys
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+from click.testing import CliRunner, Result
+
+from core.errors import Refused
+from core.log.lock import Lock
+from core.log.store import Log
+from core.setup import Shop
+from dashboard.cli import roundsheet
+from demo.make import make
+from tests.dashboard.serving import ENVIRONMENT, Start, make_shop, run
+
+
+def invoke(*arguments: object) -> Result:
+    return CliRunner().invoke(roundsheet, [str(argument) for argument in arguments])
+
+
+def tables(folder: Path) -> dict[str, str]:
+    return {file.name: file.read_text(encoding="utf-8") for file in folder.iterdir()}
+
+
+def test_export_is_the_same_through_the_server(start: Start, tmp_path: Path) -> None:
+    shop = make_shop(tmp_path / "shop.duckdb")
+    assert run("export", "alone", cwd=tmp_path).returncode == 0
+    serving = start(shop)
+    asked = run("export", "asked", cwd=tmp_path)
+    assert asked.returncode == 0, asked.stderr
+    assert "4 setup rows" in asked.stdout
+    assert tables(tmp_path / "asked") == tables(tmp_path / "alone")
+    serving.stop()
+
+
+def test_import_goes_through_the_server_and_says_what_it_left_out(start: Start, tmp_path: Path) -> None:
+    serving = start(make_shop(tmp_path / "shop.duckdb"))
+    folder = tmp_path / "in"
+    folder.mkdir()
+    (folder / "entries.csv").write_text(
+        "kind,at,by,machine,saw\nLooked,2026-05-04T08:00,AB,A1,empty\nLooked,2026-05-04T08:05,AB,Z9,empty\n"
+    )
+    done = run("import", folder, cwd=tmp_path)
+    assert done.returncode == 1
+    assert "1 entries recorded" in done.stdout
+    assert "entries.csv row 3: There is no machine Z9" in done.stderr
+    again = run("import", folder, cwd=tmp_path)
+    assert "0 entries recorded, 1 were there already" in again.stdout
+    serving.stop()
+
+
+def test_a_file_held_by_another_command_is_refused(tmp_path: Path) -> None:
+    shop = make_shop(tmp_path / "shop.duckdb")
+    holder = Lock(shop)
+    holder.take()
+    refused = run("report", cwd=tmp_path)
+    holder.release()
+    assert refused.returncode == 1
+    assert "is in use by process" in refused.stderr
+    assert len(refused.stderr.splitlines()) == 1
+
+
+def test_a_server_that_is_gone_leaves_nothing_that_stops_the_next(start: Start, tmp_path: Path) -> None:
+    serving = start(make_shop(tmp_path / "shop.duckdb"))
+    serving.process.kill()
+    serving.process.wait()
+    assert (tmp_path / "shop.duckdb.owner").exists()
+    assert run("export", "out", cwd=tmp_path).returncode == 0
+    assert not (tmp_path / "shop.duckdb.owner").exists()
+
+
+@pytest.mark.parametrize("command", [("serve",), ("report",), ("export", "out")])
+def test_a_slip_in_the_name_makes_no_empty_shop(tmp_path: Path, command: tuple[str, ...]) -> None:
+    refused = invoke(*command, "--shop", tmp_path / "shpo.duckdb")
+    assert refused.exit_code == 1
+    assert len(refused.stderr.splitlines()) == 1
+    assert "shpo.duckdb" in refused.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_file_that_is_no_shop_is_refused_and_left_alone(tmp_path: Path) -> None:
+    other = tmp_path / "notes.duckdb"
+    other.write_text("not a shop at all, but somebody's notes\n" * 400)
+    before = other.read_bytes()
+    refused = invoke("serve", "--shop", other)
+    assert refused.exit_code == 1
+    assert len(refused.stderr.splitlines()) == 1
+    assert other.read_bytes() == before
+
+
+def test_a_wrong_option_is_a_usage_error() -> None:
+    assert invoke("hours", "--by", "colour", "--from", "2026-05-01", "--to", "2026-05-02").exit_code == 2
+
+
+def test_the_unexpected_is_one_sentence_and_debug_shows_where(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    shop = make_shop(tmp_path / "shop.duckdb")
+
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError("by nothing")
+
+    monkeypatch.setattr("core.log.exchange.export_folder", broken)
+    said = invoke("export", tmp_path / "out", "--shop", shop)
+    assert said.exit_code == 1
+    assert len(said.stderr.splitlines()) == 1
+    assert "(ZeroDivisionError: by nothing)" in said.stderr
+    assert "--debug" in said.stderr
+    shown = invoke("--debug", "export", tmp_path / "out", "--shop", shop)
+    assert isinstance(shown.exception, ZeroDivisionError)
+    Log.open(shop).close()
+
+
+def test_template_writes_the_tables(tmp_path: Path) -> None:
+    assert invoke("template", tmp_path / "blank").exit_code == 0
+    assert (tmp_path / "blank" / "entries.csv").exists()
+    refused = invoke("template", tmp_path / "blank")
+    assert refused.exit_code == 1
+    assert len(refused.stderr.splitlines()) == 1
+
+
+def test_help_needs_no_store_and_no_pages() -> None:
+    script = "import sys, dashboard.cli; print({'duckdb', 'polars', 'streamlit'} & set(sys.modules))"
+    command = [sys.executable, "-c", script]
+    done = subprocess.run(command, env=ENVIRONMENT, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "set()"
+
+
+Made = dict[str, object]
+
+
+@pytest.fixture
+def made(monkeypatch: pytest.MonkeyPatch) -> Made:
+    """A quick stand-in for the making of the invented shop; what it was asked."""
+    asked: Made = {}
+
+    def quick(path: Path, machines: int, weeks: int, seed: int, progress: Callable[[float], None]) -> None:
+        asked.update(path=path, machines=machines, weeks=weeks, seed=seed)
+        make_shop(path)
+        progress(1.0)
+
+    module = ModuleType("demo.make")
+    module.make = quick  # type: ignore[attr-defined]
+    monkeypatch.setitem(sys.modules, "demo.make", module)
+    return asked
+
+
+def name_in(shop: Path) -> list[str]:
+    with Log.open(shop) as log:
+        return [row.name for row in log.setup().history(Shop)]
+
+
+def test_demo_makes_the_invented_shop_beside_its_place_and_replaces_it(made: Made, tmp_path: Path) -> None:
+    shop = tmp_path / "larkfield.duckdb"
+    first = invoke("demo", "--shop", shop, "--make-only", "--machines", 6, "--seed", 3)
+    assert first.exit_code == 0, first.output
+    assert made.pop("path") != shop
+    assert made == {"machines": 6, "weeks": 26, "seed": 3}
+    assert "replaced" not in first.stdout
+    second = invoke("demo", "--shop", shop, "--make-only")
+    assert second.exit_code == 0
+    assert "replaced" in second.stdout
+    assert name_in(shop) == ["Larkfield Hive Fittings"]
+    assert {file.name for file in tmp_path.iterdir()} <= {"larkfield.duckdb", "larkfield.duckdb.lock"}
+
+
+def test_demo_leaves_another_shop_alone(made: Made, tmp_path: Path) -> None:
+    shop = make_shop(tmp_path / "shop.duckdb", name="Thistle Bench Works")
+    refused = invoke("demo", "--shop", shop, "--make-only")
+    assert refused.exit_code == 1
+    assert "Thistle Bench Works" in refused.stderr
+    assert made == {}
+    assert name_in(shop) == ["Thistle Bench Works"]
+
+
+@pytest.mark.usefixtures("made")
+def test_demo_that_breaks_off_leaves_the_older_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shop = make_shop(tmp_path / "larkfield.duckdb")
+
+    def break_off(path: Path, *_: object, **__: object) -> None:
+        path.write_text("half")
+        raise Refused("demo_machines", "The invented shop has 1 to 99 machines.")
+
+    monkeypatch.setattr(sys.modules["demo.make"], "make", break_off)
+    assert invoke("demo", "--shop", shop, "--make-only").exit_code == 1
+    assert name_in(shop) == ["Larkfield Hive Fittings"]
+    assert not list(tmp_path.glob("*making*"))
+
+
+@pytest.mark.parametrize(
+    "question",
+    [
+        ("report", "--at", "2026-05-04T12:00"),
+        ("hours", "--from", "2026-05-01", "--to", "2026-05-04", "--by", "day"),
+    ],
+)
+def test_an_answer_is_the_same_through_the_server(
+    start: Start, tmp_path: Path, question: tuple[str, ...]
+) -> None:
+    shop = tmp_path / "shop.duckdb"
+    make(shop, machines=2, weeks=1, until=datetime(2026, 5, 4, 12, tzinfo=UTC))
+    alone = run(*question, "--json", cwd=tmp_path)
+    assert alone.returncode == 0, alone.stderr
+    serving = start(shop)
+    asked = run(*question, "--json", cwd=tmp_path)
+    assert json.loads(asked.stdout) == json.loads(alone.stdout)
+    serving.stop()
+
+
+def test_times_are_read_on_the_shops_clock(tmp_path: Path) -> None:
+    shop = make_shop(tmp_path / "shop.duckdb")
+    summer = invoke("report", "--at", "2026-05-04T08:00", "--json", "--shop", shop)
+    assert json.loads(summer.stdout)["at"] == "2026-05-04T07:00:00Z"
+    window = ("--from", "2026-05-04", "--to", "2026-05-04T12:00+02:00", "--json")
+    hours = json.loads(invoke("hours", *window, "--shop", shop).stdout)
+    assert (hours["start"], hours["end"]) == ("2026-05-03T23:00:00Z", "2026-05-04T10:00:00Z")
+
+
+@pytest.mark.parametrize(("start", "end"), [("yesterday", "2026-05-04"), ("2026-05-04", "2026-05-03")])
+def test_a_wrong_time_is_one_sentence(tmp_path: Path, start: str, end: str) -> None:
+    shop = make_shop(tmp_path / "shop.duckdb")
+    refused = invoke("hours", "--from", start, "--to", end, "--shop", shop)
+    assert refused.exit_code == 1
+    assert len(refused.stderr.splitlines()) == 1

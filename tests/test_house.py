@@ -1,0 +1,115 @@
+"""The house rules: style, types, directions of import, sizes, documentation."""
+
+import ast
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import click
+import pytest
+
+from dashboard.cli import roundsheet
+
+ROOT = Path(__file__).parents[1]
+PACKAGES = ("core", "dashboard", "demo")
+VISIBLE = {"README.md", "DEVELOPERS.md", "pyproject.toml", *PACKAGES, "tests"}
+LONGEST_FUNCTION = 60
+
+TOOLS = {
+    "ruff check": ["-m", "ruff", "check", "--no-cache", "."],
+    "ruff format": ["-m", "ruff", "format", "--no-cache", "--check", "."],
+    "mypy": ["-m", "mypy"],
+    "lint-imports": ["-c", "from importlinter.cli import lint_imports_command as run; run()", "--no-cache"],
+}
+
+#: Written so that this file does not hold what it looks for.
+STRANGERS = re.compile(
+    r"https?://[^ )\"']*(simpl[e]/|pyp[i]|registr[y]|mirro[r])"
+    r"|\btranscrip[t]|seed documen[t]|\bpractitione[r]"
+    r"|\boe[e]\b|\bando[n]\b|\bkanba[n]|\bcockpi[t]|command cent(er|re)\b",
+    re.IGNORECASE,
+)
+
+
+def repository_files() -> list[Path]:
+    """Every file that is in the repository or would be with the next commit."""
+    command = ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"]
+    out = subprocess.run(command, cwd=ROOT, check=True, capture_output=True, text=True).stdout
+    return sorted(path for name in out.split("\0") if name and (path := ROOT / name).is_file())
+
+
+FILES = repository_files()
+
+
+@pytest.mark.parametrize("tool", TOOLS)
+def test_the_tools_find_nothing(tool):
+    ran = subprocess.run(
+        [sys.executable, *TOOLS[tool]], cwd=ROOT, check=False, capture_output=True, text=True
+    )
+    assert ran.returncode == 0, f"{tool}:\n{ran.stdout}{ran.stderr}"
+
+
+def test_the_top_level_holds_what_a_newcomer_looks_for_and_nothing_else():
+    top = {path.relative_to(ROOT).parts[0] for path in FILES}
+    assert {name for name in top if not name.startswith(".")} == VISIBLE
+
+
+def functions(path: Path) -> list[ast.FunctionDef | ast.AsyncFunctionDef]:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    return [node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)]
+
+
+def test_no_function_is_too_long_to_read():
+    long = [
+        f"{path.relative_to(ROOT)}:{node.lineno} {node.name} has {length} lines"
+        for path in FILES
+        if path.suffix == ".py"
+        for node in functions(path)
+        if (length := node.end_lineno - node.lineno + 1) > LONGEST_FUNCTION
+    ]
+    assert long == []
+
+
+def test_nothing_names_what_does_not_belong_here():
+    found = [
+        f"{path.relative_to(ROOT)}:{number} {match.group()}"
+        for path in FILES
+        for number, line in enumerate(path.read_text(encoding="utf-8", errors="ignore").splitlines(), start=1)
+        if (match := STRANGERS.search(line))
+    ]
+    assert found == []
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        "python3 -m venv .venv && .venv/bin/pip install -e . && .venv/bin/roundsheet demo",
+        'python3 -m venv .venv && .venv/bin/pip install -e ".[test]" && .venv/bin/python -m pytest',
+    ],
+)
+def test_the_readme_has_the_two_commands_on_lines_of_their_own(command):
+    lines = (ROOT / "README.md").read_text(encoding="utf-8").splitlines()
+    assert command in [line.strip() for line in lines]
+
+
+def documentation() -> str:
+    return "".join((ROOT / name).read_text(encoding="utf-8") for name in ("README.md", "DEVELOPERS.md"))
+
+
+@pytest.mark.parametrize("name", roundsheet.commands)
+def test_every_command_and_option_is_documented(name):
+    text = documentation()
+    options = [
+        option
+        for parameter in roundsheet.commands[name].params
+        if isinstance(parameter, click.Option) and not parameter.hidden
+        for option in (*parameter.opts, *parameter.secondary_opts)
+    ]
+    missing = [word for word in (f"roundsheet {name}", *options) if not re.search(rf"{word}(?![\w-])", text)]
+    assert missing == []
+
+
+def test_the_options_before_a_command_are_documented():
+    text = documentation()
+    assert [o for p in roundsheet.params for o in p.opts if o not in text] == []
