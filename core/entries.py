@@ -21,7 +21,12 @@ from pydantic import (
     TypeAdapter,
 )
 
-UtcTime = Annotated[AwareDatetime, AfterValidator(lambda t: t.astimezone(UTC))]
+
+def _in_utc(moment: datetime) -> datetime:
+    return moment.astimezone(UTC)
+
+
+UtcTime = Annotated[AwareDatetime, AfterValidator(_in_utc)]
 Code = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=60)]
 Note = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500)]
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
@@ -34,11 +39,15 @@ def _split(value: object) -> object:
     return value
 
 
+def _joined(codes: tuple[str, ...]) -> str:
+    return "; ".join(codes)
+
+
 #: Several codes in one field; one text with `;` between them in CSV files and in the store.
 Codes = Annotated[
     tuple[Code, ...],
     BeforeValidator(_split),
-    PlainSerializer(lambda codes: "; ".join(codes), return_type=str),
+    PlainSerializer(_joined),
 ]
 
 #: What a person sees on a machine in passing.
@@ -50,6 +59,7 @@ class Entry(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
+    kind: str
     id: UUID = Field(default_factory=uuid4)
     at: UtcTime
     noted_at: UtcTime
@@ -254,7 +264,7 @@ entry_adapter: TypeAdapter[AnyEntry] = TypeAdapter(Annotated[AnyEntry, Field(dis
 
 def columns() -> list[str]:
     """Every field of every kind, once, in a fixed order: the columns of `entries.csv` and of the store."""
-    first = ["kind", *Entry.model_fields, "machine"]
+    first = [*Entry.model_fields, "machine"]
     others = {name for cls in KINDS.values() for name in cls.model_fields}
     return first + sorted(others.difference(first))
 
@@ -272,7 +282,7 @@ SAME_MOMENT = (
 OUT_OF_ORDER_MINUTES = 30
 
 
-def moment(entry: AnyEntry) -> tuple[datetime, int, str]:
+def moment(entry: Entry) -> tuple[datetime, int, str]:
     """Where an entry stands in time: ties go by `SAME_MOMENT`, then by id, never by order of writing."""
     name = f"Looked {entry.saw}" if isinstance(entry, Looked) else entry.kind
     return (entry.at, SAME_MOMENT.index(name) if name in SAME_MOMENT else 0, str(entry.id))

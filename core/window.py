@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from core.errors import Refused
@@ -45,7 +46,7 @@ class Window:
             edges.append(edge)
             day += timedelta(days=step_days)
         edges.append(self.end)
-        return [Window(a, b) for a, b in zip(edges, edges[1:], strict=False) if a < b]
+        return [Window(a, b) for a, b in pairwise(edges) if a < b]
 
 
 def midnight(day: date, zone: ZoneInfo) -> datetime:

@@ -21,9 +21,7 @@ def desk_work(life: Life, setup: Setup, orders: Sequence[Order], rng: random.Ran
     """The happenings of the desk and the shelf that go with the room's life, in no order."""
     span, hands, machines = life.span, life.hands, len(life.printers)
     removals = sorted(life.prints, key=lambda run: run.off)
-    made = [
-        (run.off, run.file.product, run.file.parts - run.scrap) for run in removals if run.off < span.minutes
-    ]
+    made = [(run.off, run.file.product, run.file.parts - run.scrap) for run in removals if run.off < span.minutes]
     office = list(office_work(orders, made, hands, machines, rng))
     return [
         *office,
@@ -50,7 +48,7 @@ def _supplies_used(office: Sequence[Happening]) -> dict[str, list[float]]:
     used: dict[str, list[float]] = {supply: [] for supply in SUPPLIES}
     for happening in office:
         if happening.kind == "OrderPacked":
-            quantity = int(happening.facts["quantity"])  # type: ignore[call-overload]
+            quantity = happening.facts["quantity"]
             box = "box-large" if quantity > 150 else "box-small"
             used[box] += [happening.at] * math.ceil(quantity / 60)
             used["tape"].append(happening.at)
@@ -62,15 +60,13 @@ def _air(span: Span, hands: Hands, rng: random.Random) -> Iterator[Happening]:
     t = 0.0
     while (stretch := hands.staffed_from(t)).start < span.minutes:
         season = math.cos(2 * math.pi * (span.moment(stretch.start).timetuple().tm_yday - 200) / 365)
-        facts: dict[str, object] = {
+        facts = {
             "place": "print-room",
             "celsius": round(ROOM_CELSIUS + SUMMER_CELSIUS * season + rng.gauss(0, 0.8), 1),
             "humidity_pct": round(min(90.0, max(20.0, 46 - 4 * season + rng.gauss(0, 5)))),
             "pm25_ug_m3": round(rng.lognormvariate(1.8, 0.4), 1),
         }
-        yield Happening(
-            max(stretch.start, 0.0) + rng.uniform(60, 120), rng.choice(hands.crew), "AirRead", None, facts
-        )
+        yield Happening(max(stretch.start, 0.0) + rng.uniform(60, 120), rng.choice(hands.crew), "AirRead", None, facts)
         t = stretch.end
 
 
@@ -80,5 +76,5 @@ def _cards(life: Life, setup: Setup) -> Iterator[Happening]:
     for revision, moment in enumerate(sorted(since), start=1):
         t = max(0.0, life.hands.staffed_from(life.span.minute(moment)).start) + 3
         for place, printer in enumerate(life.printers):
-            facts: dict[str, object] = {"card_set": CARD_SET, "revision": revision}
+            facts = {"card_set": CARD_SET, "revision": revision}
             yield Happening(t + place, life.hands.crew[0], "CardLoaded", printer.code, facts)

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property
+from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +17,7 @@ class Happening:
     by: str
     kind: str
     machine: str | None = None
-    facts: dict[str, object] = field(default_factory=dict)
+    facts: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -28,6 +28,8 @@ SLOWER, FILE_SPREAD, PRINT_SPREAD = 1.05, 0.03, 0.01
 SEES_SHORT_SPOOL = 0.9
 #: Hours a print that ends in staffed time usually waits for somebody.
 USUAL_WAIT = 0.5
+#: Minutes somebody stays after the shift to start one more print.
+STAYS_ON = 10.0
 #: A spool that is fitted because the material changes has been used before.
 USED_SPOOL = (400, 1000)
 
@@ -38,16 +40,13 @@ Story = Generator[tuple[float, float], tuple[float, str], tuple[float, str]]
 class Life:
     """The room's life over a span; after `run` the lists hold all that truly happened."""
 
-    def __init__(
-        self, rows: Sequence[Row], span: Span, hands: Hands, orders: OrderBook, rng: random.Random
-    ) -> None:
+    def __init__(self, rows: Sequence[Row], span: Span, hands: Hands, orders: OrderBook, rng: random.Random) -> None:
         setup = Setup(rows)
         machines = setup.machines(span.end)
         self.span, self.hands, self.orders, self.rng = span, hands, orders, rng
         self.printers = [Printer(row, rng) for row in machines]
         self.racks = {
-            rack: [m.machine for m in machines if m.rack == rack]
-            for rack in sorted({m.rack for m in machines})
+            rack: [m.machine for m in machines if m.rack == rack] for rack in sorted({m.rack for m in machines})
         }
         self.shelf = SpareShelf(len(machines), hands, rng)
         self.factors = {file[0]: rng.lognormvariate(log(SLOWER), FILE_SPREAD) for file in FILES}
@@ -61,9 +60,7 @@ class Life:
     def run(self) -> None:
         """Live through the span: whoever wants a hand first gets the next free one."""
         aside = self._set_aside_plan()
-        stories = [self._story(printer, aside.get(printer.code)) for printer in self.printers] + [
-            self._rounds()
-        ]
+        stories = [self._story(printer, aside.get(printer.code)) for printer in self.printers] + [self._rounds()]
         queue = [(next(story)[1], index) for index, story in enumerate(stories)]
         heapify(queue)
         while queue and queue[0][0] < self.span.minutes:
@@ -100,9 +97,7 @@ class Life:
         times, t = [], 0.0
         while (stretch := self.hands.staffed_from(t)).start < self.span.minutes:
             times.append(max(stretch.start, 0.0) + 1)
-            lunch = minutes(
-                self.span.moment(stretch.start).astimezone(ZONE).date(), time(13, 30), self.span.start
-            )
+            lunch = minutes(self.span.moment(stretch.start).astimezone(ZONE).date(), time(13, 30), self.span.start)
             if times[-1] < lunch < stretch.end:
                 times.append(lunch)
             t = stretch.end
@@ -111,6 +106,7 @@ class Life:
     def _story(self, m: Printer, aside: tuple[float, float] | None) -> Story:
         t, by = yield 0.0, self.hands.notice(0.0)
         while True:
+            t, by = yield from self._still_here(t, by)
             if aside and t >= aside[0]:
                 t, by = yield from self._set_aside(m, t, by, aside[1])
                 aside = None
@@ -124,6 +120,12 @@ class Life:
                 t, by = yield from self._mend(m, t, by, mishaps.fault(self.rng))
             else:
                 t, by = yield from self._print(m, t, by)
+
+    def _still_here(self, t: float, by: str) -> Story:
+        """Goes on at once, or in the next shift when the person has gone home: nobody stays on for long."""
+        if self.hands.present(t - STAYS_ON):
+            return t, by
+        return (yield t, self.hands.notice(t))
 
     def _later(self, t: float) -> float:
         """When somebody thinks again of a machine left empty because there was no work."""
@@ -188,23 +190,20 @@ class Life:
         self._say("CameBack", t, by, m)
         m.turn("empty", t)
         if self.rng.random() < 0.5:
-            t, by = yield from self._print(m, t + 1, by, trial=True)
+            t, by = yield from self._still_here(t + 1, by)
+            t, by = yield from self._print(m, t, by, trial=True)
         return t, by
 
     def _print(self, m: Printer, t: float, by: str, trial: bool = False) -> Story:
         """One run from its start to its removal, and what came of it."""
         file = self._choose(m, t, trial)
-        if m.material != file.material or (
-            m.grams < 1.05 * file.grams and self.rng.random() < SEES_SHORT_SPOOL
-        ):
+        if m.material != file.material or (m.grams < 1.05 * file.grams and self.rng.random() < SEES_SHORT_SPOOL):
             t = self._fit_spool(m, t, by, file.material)
         t += self.rng.uniform(0.8, 2)
         proving = trial or (file.file, file.revision) not in self._proven
         self._proven.add((file.file, file.revision))
         order = None if proving else self.orders.print_for(file.product, file.parts, t)
-        self._say(
-            "PrintStarted", t, by, m, file=file.file, revision=file.revision, order=order, proving=proving
-        )
+        self._say("PrintStarted", t, by, m, file=file.file, revision=file.revision, order=order, proving=proving)
         m.turn("proving" if proving else "printing", t)
         started, trouble = t, mishaps.trouble(self.rng)
         whole = 60 * file.hours * self.factors[file.file] * self.rng.gauss(1, PRINT_SPREAD)

@@ -25,6 +25,8 @@ from demo.trade import OrderBook, take_orders
 UTC_TIME = pl.Datetime("us", "UTC")
 #: The people's diary goes on after the span, so that the last visit of the span knows the next shift.
 AFTER = timedelta(days=45)
+#: The share of the time of making that the imagining takes.
+IMAGINED = 0.4
 STRETCHES: dict[str, pl.DataType] = {
     "machine": pl.String(), "start": UTC_TIME, "end": UTC_TIME, "state": pl.String(),
 }  # fmt: skip
@@ -62,9 +64,7 @@ def imagine(
     The same arguments give the same shop to the last id. Raises `Refused`: "demo_machines", "demo_weeks".
     """
     if not 1 <= weeks <= 260:
-        raise Refused(
-            "demo_weeks", f"The invented shop lives 1 to 260 weeks, not {weeks}: choose fewer or more."
-        )
+        raise Refused("demo_weeks", f"The invented shop lives 1 to 260 weeks, not {weeks}: choose fewer or more.")
     end = (until or utc_now()).astimezone(UTC)
     span = Span(end - timedelta(weeks=weeks), end)
     rows = shop_rows(machines, span.start, weeks)
@@ -95,10 +95,13 @@ def make(  # noqa: PLR0913, PLR0917 - what one may say about the invented shop
     `progress` is called with the share done, 0 to 1. Raises `Refused` as `imagine` and `Log.open` do,
     and "demo_entries" where the log turns away an entry of the demo, which would be a fault of the demo.
     """
+    tell = progress or (lambda _: None)
+    tell(0.0)
     truth = imagine(machines, weeks, seed, until, slips)
+    tell(IMAGINED)
     with Log.open(path) as log:
         log.append_setup(truth.rows, noted_at=truth.start)
-        outcome = record_many(log, truth.entries, progress, now=truth.end)
+        outcome = record_many(log, truth.entries, lambda done: tell(IMAGINED + done * (1 - IMAGINED)), now=truth.end)
     if outcome.problems:
         raise Refused("demo_entries", f"The log turned the demo away: {outcome.problems[0].sentence}")
     return truth

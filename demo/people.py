@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from core.entries import KINDS, AnyEntry, Entry, EntryVoided, PartsOff, PrintStarted
+from core.entries import AnyEntry, EntryVoided, PartsOff, PrintStarted, entry_adapter
 from core.setup import Machine, Setup
 from demo.happening import Happening, Span
 
@@ -46,7 +46,7 @@ class Slips:
 
 USUAL = Slips()
 NO_SLIPS = Slips(missing=0.0, late=0.0, skipped_look=0.0, wrong=0.0, tap_minutes=0.0)
-ONE_IN_FIVE = replace(USUAL, missing=0.2, skipped_look=0.2)
+ONE_IN_FIVE = replace(USUAL, missing=0.2, skipped_look=0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +81,7 @@ class People:
         seen = [h for happening in happenings for h in self._looks(happening) if h.at < self.span.minutes]
         taps = self._taps(sorted(seen, key=lambda h: (h.at, h.machine or "")))
         made = [entry for tap in self._checked(taps) for entry in self._tapped(tap)]
-        return sorted(
-            (entry for entry in made if entry.noted_at <= self.span.end), key=lambda e: (e.noted_at, e.id)
-        )
+        return sorted((entry for entry in made if entry.noted_at <= self.span.end), key=lambda e: (e.noted_at, e.id))
 
     def _looks(self, happening: Happening) -> Iterator[Happening]:
         """A walk past a rack as the look at each machine; anything else as it is."""
@@ -91,7 +89,7 @@ class People:
             yield happening
             return
         walk = self._id()
-        for place, machine in enumerate(self._racks[str(happening.facts["rack"])]):
+        for place, machine in enumerate(self._racks[happening.facts["rack"]]):
             at = happening.at + place * LOOK_EVERY
             saw = self._sight(machine, at)
             if saw and self.rng.random() >= self.slips.skipped_look:
@@ -119,7 +117,7 @@ class People:
                 step = min(STEPS, key=lambda step: abs(step - delay))
                 taps.append(Tap(happening, max(0.0, noted - step), noted))
             else:
-                at = max(happening.at + self._prompt(), last.get(happening.machine, 0.0) + 0.05)
+                at = max(happening.at + self._prompt(), last.get(happening.machine, 0.0))
                 last[happening.machine] = at
                 taps.append(Tap(happening, at, at + self._prompt() / 10))
         return taps
@@ -152,7 +150,7 @@ class People:
             if happening.kind == "PartsOff":
                 happening = self._counted(happening, believed.get(machine))
             if happening.kind == "PrintStarted":
-                believed[machine] = self._parts(happening.facts)
+                believed[machine] = self._parts(happening.facts["file"], happening.facts["revision"])
             elif (
                 happening.kind in ("PartsOff", "CameBack", "SetAside", "PutBack")
                 or happening.facts.get("saw") == "empty"
@@ -162,16 +160,16 @@ class People:
 
     def _counted(self, removal: Happening, believed: int | None) -> Happening:
         facts = dict(removal.facts)
-        parts = int(facts.pop("parts"))  # type: ignore[call-overload]
+        parts = facts.pop("parts")
         if believed is None or parts < believed:
             facts["on_platform"] = parts
         else:
-            facts["scrap"] = min(int(facts["scrap"]), believed)  # type: ignore[call-overload]
+            facts["scrap"] = min(facts["scrap"], believed)
         return replace(removal, facts=facts)
 
-    def _parts(self, facts: Mapping[str, object]) -> int:
-        file = self.setup.file(str(facts["file"]), int(facts["revision"]))  # type: ignore[call-overload]
-        return file.parts if file else 0
+    def _parts(self, file: str, revision: int) -> int:
+        row = self.setup.file(file, revision)
+        return row.parts if row else 0
 
     def _tapped(self, tap: Tap) -> list[AnyEntry]:
         """The entry, or a wrong one, its taking back and the right one."""
@@ -183,22 +181,16 @@ class People:
         void = EntryVoided(
             id=self._id(), at=found, noted_at=found, by=right.by, which=wrong.id, why="Tapped the wrong one"
         )
-        return [wrong, void, right.model_copy(update={"noted_at": found + timedelta(seconds=20)})]  # type: ignore[list-item]
+        return [wrong, void, right.model_copy(update={"noted_at": found + timedelta(seconds=20)})]
 
     def _entry(self, tap: Tap) -> AnyEntry:
         happening = tap.happening
-        facts = dict(happening.facts)
-        if happening.machine:
-            facts["machine"] = happening.machine
-        return KINDS[happening.kind](  # type: ignore[return-value]
-            id=self._id(),
-            at=self.span.moment(tap.at),
-            noted_at=self.span.moment(tap.noted),
-            by=happening.by,
-            **facts,
-        )
+        told = {"kind": happening.kind, "id": self._id(), "by": happening.by}
+        times = {"at": self.span.moment(tap.at), "noted_at": self.span.moment(tap.noted)}
+        where = {"machine": happening.machine} if happening.machine else {}
+        return entry_adapter.validate_python(told | times | where | happening.facts)
 
-    def _wrong(self, right: Entry) -> Entry | None:
+    def _wrong(self, right: AnyEntry) -> AnyEntry | None:
         """A slip of the finger that the tool takes: another file, one scrap less; None if there is none."""
         if isinstance(right, PrintStarted):
             files = [file for file in self._other_files(right, right.at) if file != right.file]
@@ -212,11 +204,9 @@ class People:
         return None
 
     def _other_files(self, right: PrintStarted, at: datetime) -> list[str]:
-        parts, model = self._parts(right.model_dump()), self._models[right.machine]
+        parts, model = self._parts(right.file, right.revision), self._models[right.machine]
         return [
-            f.file
-            for f in self.setup.newest_files(at)
-            if f.revision == 1 and f.parts >= parts and model in f.models
+            f.file for f in self.setup.newest_files(at) if f.revision == 1 and f.parts >= parts and model in f.models
         ]
 
     def _id(self) -> UUID:

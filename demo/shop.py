@@ -111,9 +111,7 @@ def shop_rows(machines: int, opened: datetime, weeks: int = 26) -> list[Row]:
     Revisions take effect and special days fall within `weeks` weeks after that.
     """
     if not 1 <= machines <= 99:
-        raise Refused(
-            "demo_machines", f"The invented shop has 1 to 99 machines, not {machines}: choose fewer or more."
-        )
+        raise Refused("demo_machines", f"The invented shop has 1 to 99 machines, not {machines}: choose fewer or more.")
     return [
         Shop(name="Larkfield Hive Fittings", zone=ZONE.key),
         Model(model=SMALL, name="Bench 220"),
@@ -187,9 +185,7 @@ def _special_days(opened: datetime, weeks: int, hands: int) -> Iterator[Row]:
     evening = _day_after(opened, weeks * 0.4)
     while evening.weekday() > 3 or evening in holidays:
         evening += timedelta(days=1)
-    yield SpecialDay(
-        day=evening, start=time(8), end=time(21, 30), hands=hands, note="Stayed on for a big order"
-    )
+    yield SpecialDay(day=evening, start=time(8), end=time(21, 30), hands=hands, note="Stayed on for a big order")
 
 
 def _holidays(year: int) -> list[date]:

@@ -99,7 +99,7 @@ def reordered(
 
 
 def _bought(item: str, quantity: float, t: float, arrival: float, span: Span) -> Iterator[Happening]:
-    facts: dict[str, object] = {"item": item, "quantity": quantity}
+    facts = {"item": item, "quantity": quantity}
     yield Happening(t + 10, OWNER, "StockOrdered", None, facts | {"expected": span.moment(t + 6 * DAY)})
     yield Happening(arrival, OWNER, "StockReceived", None, facts)
 

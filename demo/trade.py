@@ -96,9 +96,7 @@ def office_work(
             yield from _sent(order, ready, hands, rng)
 
 
-def _served(
-    line: Sequence[Order], stock: int, arrivals: Iterator[tuple[float, int]]
-) -> Iterator[tuple[Order, float]]:
+def _served(line: Sequence[Order], stock: int, arrivals: Iterator[tuple[float, int]]) -> Iterator[tuple[Order, float]]:
     """Each order of one product with the time at which its parts were there; first come, first served."""
     ready = 0.0
     for order in line:

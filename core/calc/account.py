@@ -85,11 +85,12 @@ def spent(stretches: pl.DataFrame, windows: Sequence[Window]) -> pl.DataFrame:
     first = np.searchsorted(edges, stretches["start_low"].to_numpy(), side="right") - 1
     last = np.searchsorted(edges, stretches["end_high"].to_numpy(), side="left")
     rows = stretches.with_columns(
-        window=pl.int_ranges(
-            pl.Series(np.maximum(first, 0)), pl.Series(np.minimum(last, len(windows))), dtype=pl.Int64
-        )
+        window=pl.int_ranges(pl.Series(np.maximum(first, 0)), pl.Series(np.minimum(last, len(windows))), dtype=pl.Int64)
     ).explode("window", empty_as_null=False)
-    opens, closes = pl.lit(pl.Series(edges)).gather("window"), pl.lit(pl.Series(edges)).gather(pl.col("window") + 1)
+    opens, closes = (
+        pl.lit(pl.Series(edges)).gather("window"),
+        pl.lit(pl.Series(edges)).gather(pl.col("window") + 1),
+    )
     rows = rows.with_columns(
         best=_overlap("start", "end", opens, closes),
         least=_overlap("start_high", "end_low", opens, closes),

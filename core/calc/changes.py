@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 #: Limits for single values: mean +/- 3 sigma, sigma = mean moving range / d2, with d2 = 1.128 the mean
 #: range of two standard normal values (2 / sqrt(pi)); so 3 / 1.128 = 2.66 mean moving ranges.
@@ -38,7 +39,7 @@ def limits(values: Sequence[float]) -> Limits | None:
     if len(values) < ENOUGH:
         return None
     mean = math.fsum(values) / len(values)
-    moves = [abs(b - a) for a, b in zip(values, values[1:], strict=False)]
+    moves = [abs(b - a) for a, b in pairwise(values)]
     reach = LIMIT_FACTOR * math.fsum(moves) / len(moves)
     return Limits(mean, mean - reach, mean + reach)
 

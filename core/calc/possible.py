@@ -16,7 +16,17 @@ ACTS: dict[str, tuple[str, ...]] = {
     "down": ("back", "waits_for_spare", "cause_known", "set_aside"),
     "waiting": ("back", "cause_known", "set_aside"),
     "aside": ("put_back",),
-    "no word": ("started_same", "started_other", "off", "off_scrap", "failed", "spool", "upkeep", "down", "set_aside"),
+    "no word": (
+        "started_same",
+        "started_other",
+        "off",
+        "off_scrap",
+        "failed",
+        "spool",
+        "upkeep",
+        "down",
+        "set_aside",
+    ),
 }
 
 _SIGHTS: dict[str, Sight] = {

@@ -100,7 +100,7 @@ def _start_not_noted(gaps: pl.DataFrame) -> Iterator[Question]:
         usual, on="t", by="machine", strategy="backward", check_sortedness=False
     )  # fmt: skip
     for row in rows.iter_rows(named=True):
-        guess = ()
+        guess: tuple[Answer, ...] = ()
         if row["file"]:
             told = {"machine": row["machine"], "file": row["file"], "revision": row["revision"]}
             guess = (Answer("the same file again", (Draft("PrintStarted", row["begun"], told),)),)

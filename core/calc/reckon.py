@@ -195,39 +195,60 @@ def _swap_from() -> pl.Expr:
 
 def _shape() -> pl.Expr:
     """Which shape a gap has, from what was left and what was found."""
-    left, found, until = pl.col("leaves"), pl.col("next_found"), pl.col("until")
+    left = pl.col("leaves")
+    return (
+        pl.when(left == "printing").then(_after_printing())
+        .when(left.is_in(["done", "stopped"])).then(_after_parts_left())
+        .when(left == "empty").then(_after_empty())
+        .otherwise(_after_declared())
+    )  # fmt: skip
+
+
+def _after_printing() -> pl.Expr:
+    found, until = pl.col("next_found"), pl.col("until")
     whole = until >= pl.col("early")
-    after_printing = (
-        pl.when(found.is_null()).then(pl.lit("ended"))
-        .when(found == "printing").then(pl.when(until <= pl.col("late")).then(pl.lit("same")).otherwise(pl.lit("another")))
-        .when(found == "done").then(pl.lit("ended"))
-        .when(found == "clear").then(pl.when(whole).then(pl.lit("ended")).otherwise(pl.lit("stopped")))
-        .when(found == "empty")
-        .then(pl.when(whole).then(pl.lit("emptied")).otherwise(pl.lit("stopped and emptied")))
-        .when(found == "any").then(pl.when(until >= pl.col("due")).then(pl.lit("ended")).otherwise(pl.lit("stopped")))
+    return (
+        pl.when(found.is_null() | (found == "done")).then(pl.lit("ended"))
+        .when(found == "printing").then(_either(until <= pl.col("late"), "same", "another"))
+        .when(found == "clear").then(_either(whole, "ended", "stopped"))
+        .when(found == "empty").then(_either(whole, "emptied", "stopped and emptied"))
+        .when(found == "any").then(_either(until >= pl.col("due"), "ended", "stopped"))
         .when(found.is_in(["down", "aside"])).then(pl.lit("broke"))
         .otherwise(pl.lit("stopped"))
     )  # fmt: skip
-    after_parts_left = (
-        pl.when(found.is_in(["printing", "empty", "down", "aside"])).then(pl.lit("moved"))
+
+
+def _after_parts_left() -> pl.Expr:
+    found = pl.col("next_found")
+    return (
+        pl.when(found == "printing").then(pl.lit("unseen start"))
+        .when(found.is_in(["empty", "down", "aside"])).then(pl.lit("moved"))
         .otherwise(pl.lit("same"))
     )  # fmt: skip
-    unseen = (
+
+
+def _after_empty() -> pl.Expr:
+    moved = pl.when(pl.col("next_found").is_in(["down", "aside"])).then(pl.lit("moved"))
+    return pl.coalesce(_unseen(), moved, pl.lit("same"))
+
+
+def _after_declared() -> pl.Expr:
+    moved = pl.when(pl.col("next_found") == "empty").then(pl.lit("moved"))
+    return pl.coalesce(_unseen(), moved, pl.lit("same"))
+
+
+def _unseen() -> pl.Expr:
+    """A print that nobody announced shows itself."""
+    found = pl.col("next_found")
+    return (
         pl.when(found == "printing").then(pl.lit("unseen start"))
         .when(found == "done").then(pl.lit("unseen print"))
         .when(found == "stopped").then(pl.lit("unseen failure"))
     )  # fmt: skip
-    after_empty = pl.coalesce(
-        unseen, pl.when(found.is_in(["down", "aside"])).then(pl.lit("moved")), pl.lit("same")
-    )
-    after_declared = pl.coalesce(unseen, pl.when(found == "empty").then(pl.lit("moved")), pl.lit("same"))
-    return (
-        pl.when(left == "printing").then(after_printing)
-        .when(left.is_in(["done", "stopped"])).then(
-            pl.when(found == "printing").then(pl.lit("unseen start")).otherwise(after_parts_left))
-        .when(left == "empty").then(after_empty)
-        .otherwise(after_declared)
-    )  # fmt: skip
+
+
+def _either(true: pl.Expr, yes: str, no: str) -> pl.Expr:
+    return pl.when(true).then(pl.lit(yes)).otherwise(pl.lit(no))
 
 
 def _stretches(gaps: pl.DataFrame) -> pl.DataFrame:
@@ -309,7 +330,10 @@ def _service(setup: Setup, window: Window) -> pl.DataFrame:
 def _cover(rows: pl.DataFrame, service: pl.DataFrame) -> pl.DataFrame:
     """The rows within each machine's service, with no word for the time before its first fact."""
     first = service.select(pl.col("machine").unique(maintain_order=True)).join(
-        rows.group_by("machine").agg(first=pl.col("start").min()), on="machine", how="left", maintain_order="left"
+        rows.group_by("machine").agg(first=pl.col("start").min()),
+        on="machine",
+        how="left",
+        maintain_order="left",
     )
     silent = first.select(
         "machine",
@@ -330,7 +354,10 @@ def _lay_over(rows: pl.DataFrame, upkeeps: pl.DataFrame) -> pl.DataFrame:
     pieces = _cut(rows, edges)
     spans = upkeeps.rename({"machine": "at", "start": "from", "end": "to"})
     within = pieces.with_row_index().join_where(
-        spans, pl.col("machine") == pl.col("at"), pl.col("start") >= pl.col("from"), pl.col("end") <= pl.col("to")
+        spans,
+        pl.col("machine") == pl.col("at"),
+        pl.col("start") >= pl.col("from"),
+        pl.col("end") <= pl.col("to"),
     )
     covered = pl.Series(range(len(pieces))).is_in(within["index"].implode())
     idle = covered & pieces["state"].is_in(["empty", "done", "stopped", "no word"])

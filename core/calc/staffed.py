@@ -121,4 +121,3 @@ def _merge(spans: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
         else:
             merged.append((start, end))
     return merged
-

@@ -41,9 +41,7 @@ def _check_local(text: str, local: datetime, zone: ZoneInfo | None) -> None:
     if first == second:
         return
     if first.astimezone(zone).replace(tzinfo=None) != local:
-        raise Refused(
-            "hour_skipped", f"'{text}' was skipped when the clocks changed in {zone}: correct the time."
-        )
+        raise Refused("hour_skipped", f"'{text}' was skipped when the clocks changed in {zone}: correct the time.")
     choices = " or ".join(moment.astimezone(zone).isoformat() for moment in (first, second))
     raise Refused(
         "hour_twice",

@@ -137,9 +137,7 @@ SETUP_COLUMNS: dict[str, dict[str, str]] = {
     },
 }
 
-SINCE = (
-    "From when the row holds, empty for always; a later row about the same thing takes its place from then."
-)
+SINCE = "From when the row holds, empty for always; a later row about the same thing takes its place from then."
 
 ENTRY_COLUMNS: dict[str, str] = {
     "kind": "What happened, by the name of the kind of entry (see the list below).",

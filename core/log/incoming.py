@@ -108,9 +108,7 @@ def _sheets_in(folder: Path) -> list[Sheet]:
             "rename it or take it out of the folder; nothing was taken in.",
         )
     if not names:
-        raise Refused(
-            "nothing_there", f"{folder} holds no CSV file: 'roundsheet template FOLDER' makes blank ones."
-        )
+        raise Refused("nothing_there", f"{folder} holds no CSV file: 'roundsheet template FOLDER' makes blank ones.")
     return [sheet for sheet in SHEETS if sheet.file in names]
 
 

@@ -7,10 +7,19 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from core.entries import OUT_OF_ORDER_MINUTES, AnyEntry, AtMachine, EntryVoided, OrderTaken, PrintStarted, moment
+from core.entries import (
+    OUT_OF_ORDER_MINUTES,
+    AnyEntry,
+    AtMachine,
+    EntryVoided,
+    OrderTaken,
+    PrintStarted,
+    moment,
+)
 from core.log.store import Log, entries_from
 from core.setup import PrintFile, Setup
 from core.window import Window
+
 
 class Known:
     """The set-up, the clock, and the entries near those being checked; grows as entries are taken."""

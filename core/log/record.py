@@ -109,7 +109,7 @@ def _in_order(entries: Sequence[AnyEntry]) -> Iterable[tuple[int, AnyEntry]]:
         first = {"OrderTaken": 0, "EntryVoided": 2}.get(entry.kind, 1)
         return (first, *moment(entry))
 
-    return sorted(enumerate(entries), key=place)  # type: ignore[arg-type]
+    return sorted(enumerate(entries), key=place)
 
 
 def _check(entry: AnyEntry, known: Known) -> None:

@@ -5,12 +5,13 @@ A check gets an entry and what the log knows, and returns a sentence when it is 
 """
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from core.entries import (
     AirRead,
     AnyEntry,
     AtMachine,
+    CameBack,
     EntryVoided,
     Looked,
     OrderPacked,
@@ -303,14 +304,14 @@ def removal_without_a_start(entry: AnyEntry, known: Known) -> str | None:
 
 
 def back_without_down(entry: AnyEntry, known: Known) -> str | None:
-    if entry.kind != "CameBack":
+    if not isinstance(entry, CameBack):
         return None
-    for earlier in known.back_from(entry):  # type: ignore[arg-type]
+    for earlier in known.back_from(entry):
         if earlier.kind == "WentDown" or getattr(earlier, "saw", "") == "down":
             return None
         if earlier.kind != "UpkeepDone":
             break
-    return f"{entry.machine} was never noted as down: it is taken as down for part of the time before."  # type: ignore[union-attr]
+    return f"{entry.machine} was never noted as down: it is taken as down for part of the time before."
 
 
 REMARKS: tuple[Rule, ...] = (
@@ -349,5 +350,5 @@ def _cause(entry: AnyEntry) -> tuple[str, str | None]:
     return "down", entry.cause if isinstance(entry, WentDown) else None
 
 
-def _clock(moment: object, known: Known) -> str:
-    return f"{moment.astimezone(known.setup.zone):%d %b %Y %H:%M}"  # type: ignore[attr-defined]
+def _clock(moment: datetime, known: Known) -> str:
+    return f"{moment.astimezone(known.setup.zone):%d %b %Y %H:%M}"

@@ -86,9 +86,7 @@ def refers_to_known_things(setup: Setup, rows: Sequence[Row]) -> Iterator[Findin
     for row in rows:
         for field, code, target in _named_by(row):
             if code not in known[target]:
-                sentence = (
-                    f"{field} is '{code}', which {target.table} does not have: correct it, or add '{code}'."
-                )
+                sentence = f"{field} is '{code}', which {target.table} does not have: correct it, or add '{code}'."
                 yield row, sentence
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Self
 from uuid import UUID
@@ -69,27 +69,20 @@ _SELECT = ", ".join(f'e."{n}"::VARCHAR AS "{n}"' if n in _UUIDS else f'e."{n}"' 
 #: Entries known at a moment and not taken back by then.
 _LIVE = """
     FROM entries e
-    WHERE e.noted_at <= $as_of AND e.kind <> 'EntryVoided' AND NOT EXISTS (
-        SELECT 1 FROM entries v
-        WHERE v.kind = 'EntryVoided' AND v.which = e.id AND v.noted_at <= $as_of)
+    WHERE e.noted_at <= $as_of AND e.kind <> 'EntryVoided' AND e.id NOT IN (
+        SELECT v.which FROM entries v
+        WHERE v.kind = 'EntryVoided' AND v.noted_at <= $as_of AND v.which IS NOT NULL)
 """
 
 #: Kinds that always tell what a machine is doing. A window is read from each machine's last start
 #: before it (which settles everything earlier) to its first such entry after it.
 _TELLING = ("PrintStarted", "PartsOff", "Looked", "WentDown", "CameBack", "SetAside", "PutBack")
 
-_WITH_REACH = f"""
-    WITH live AS (SELECT e.* {_LIVE} AND e.machine IS NOT NULL),
-    reach AS (
-        SELECT machine,
-            max("at") FILTER (kind = 'PrintStarted' AND "at" <= $start) AS first,
-            min("at") FILTER (kind IN {_TELLING} AND "at" >= $end) AS last
-        FROM live GROUP BY machine)
-    SELECT {_SELECT} FROM live e JOIN reach r USING (machine)
-    WHERE (e."at" >= coalesce(r.first, e."at") AND e."at" <= coalesce(r.last, e."at"))
-        OR (e.kind = 'UpkeepDone' AND e."at" >= $end
-            AND epoch_us(e."at") - (e.minutes * 60000000)::BIGINT < epoch_us($end::TIMESTAMPTZ))
-    ORDER BY e.machine, e."at", e.id
+_REACH = f"""
+    SELECT e.machine,
+        coalesce(max(e."at") FILTER (e.kind = 'PrintStarted' AND e."at" <= $start), min(e."at")) AS first,
+        coalesce(min(e."at") FILTER (e.kind IN {_TELLING} AND e."at" >= $end), max(e."at")) AS last
+    {_LIVE} AND e.machine IS NOT NULL GROUP BY e.machine
 """
 
 
@@ -168,9 +161,7 @@ class Log:
         noted_at = noted_at or datetime.now(UTC)
         with self._writing:
             fresh = _news(self.setup(), rows)
-            lines = [
-                (self._seq + 1 + i, noted_at, row.table, row.model_dump_json()) for i, row in enumerate(fresh)
-            ]
+            lines = [(self._seq + 1 + i, noted_at, row.table, row.model_dump_json()) for i, row in enumerate(fresh)]
             if not lines:
                 return
             with self._transaction() as cursor:
@@ -191,7 +182,22 @@ class Log:
         The reach goes back to the machine's last start at or before the window, which settles all
         before it, and forward to its first telling entry after it. Columns: `ENTRY_SCHEMA`.
         """
-        return self._frame(_WITH_REACH, as_of=as_of, start=window.start, end=window.end)
+        reach = self._cursor().sql(_REACH, params={"as_of": as_of, "start": window.start, "end": window.end}).pl()
+        rows = self._frame(
+            f'SELECT {_SELECT} {_LIVE} AND e.machine IS NOT NULL AND e."at" BETWEEN $lowest AND $highest',
+            as_of=as_of,
+            lowest=reach["first"].min() or window.start,
+            highest=max(reach["last"].max() or window.end, window.end + timedelta(days=1)),
+        )
+        # Work that ended after the window may have begun in it.
+        began = pl.col("at") - pl.duration(microseconds=(pl.col("minutes") * 60_000_000).cast(pl.Int64))
+        upkeep = (pl.col("at") >= window.end) & (began < window.end) & (pl.col("kind") == "UpkeepDone")
+        return (
+            rows.join(reach, on="machine")
+            .filter(pl.col("at").is_between("first", "last") | upkeep.fill_null(value=False))
+            .sort("machine", "at", "id")
+            .drop("first", "last")
+        )
 
     def entries_of(self, kinds: Sequence[str], window: Window, as_of: datetime) -> pl.DataFrame:
         """Entries of these kinds that happened in `window` and were known at `as_of`, in order of time."""
@@ -223,13 +229,19 @@ class Log:
         row = cursor.execute("SELECT max(noted_at) FROM entries WHERE noted_at <= ?", [as_of]).fetchall()[0]
         return row[0].astimezone(UTC) if row[0] else None
 
+    def noted_by(self, moment: datetime) -> int:
+        """How many entries were noted by then: it changes only when the past is added to."""
+        cursor = self._cursor()
+        return int(cursor.execute("SELECT count(*) FROM entries WHERE noted_at <= ?", [moment]).fetchall()[0][0])
+
     def span(self) -> Window | None:
         """From the first entry's time to the last one's, or None for an empty log."""
         first, last = self._cursor().execute('SELECT min("at"), max("at") FROM entries').fetchall()[0]
         return Window(first, last) if first else None
 
     def _frame(self, query: str, **params: object) -> pl.DataFrame:
-        return self._cursor().sql(query, params=params).pl().cast(dict(ENTRY_SCHEMA))
+        rows: pl.DataFrame = self._cursor().sql(query, params=params).pl()
+        return rows.cast(ENTRY_SCHEMA)
 
     def _cursor(self) -> duckdb.DuckDBPyConnection:
         return self._connection.cursor()
@@ -247,7 +259,9 @@ class Log:
             raise
 
     def _count(self) -> int:
-        query = "SELECT greatest(coalesce((SELECT max(seq) FROM entries), 0), coalesce((SELECT max(seq) FROM setup), 0))"
+        query = (
+            "SELECT greatest(coalesce((SELECT max(seq) FROM entries), 0), coalesce((SELECT max(seq) FROM setup), 0))"
+        )
         return int(self._cursor().execute(query).fetchall()[0][0])
 
 
@@ -284,7 +298,11 @@ def _news(setup: Setup, rows: Sequence[Row]) -> list[Row]:
 
 def _connect(shop: Path) -> duckdb.DuckDBPyConnection:
     # Extensions are never fetched: Roundsheet contacts no other computer.
-    config = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false", "memory_limit": "2GB"}
+    config: dict[str, str | bool | int | float | list[str]] = {
+        "autoinstall_known_extensions": "false",
+        "autoload_known_extensions": "false",
+        "memory_limit": "2GB",
+    }
     try:
         connection = duckdb.connect(str(shop), config=config)
     except duckdb.Error as error:
@@ -317,5 +335,3 @@ def _migrate(connection: duckdb.DuckDBPyConnection, shop: Path) -> None:
         connection.execute(script)
         connection.execute("INSERT INTO schema_version VALUES (?)", [version])
         connection.commit()
-
-

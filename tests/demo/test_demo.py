@@ -1,6 +1,7 @@
-"""The invented shop: its truth is whole, it lands where small rooms do, and its people only say what they can."""
+"""The invented shop: its truth is whole, it lands where small rooms do, its people err as people do."""
 
 from collections import Counter
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -12,10 +13,12 @@ from core.errors import Refused
 from core.log.store import Log
 from core.setup import Machine, PrintFile, Setup
 from demo.make import Truth, imagine, make
-from demo.people import NO_SLIPS, ONE_IN_FIVE
+from demo.people import NO_SLIPS, ONE_IN_FIVE, Slips
 from demo.shop import ZONE, shop_rows
 
 UNTIL = datetime(2026, 6, 1, 10, 17, 5, 123, tzinfo=UTC)
+#: The end of a span with the slow months in it.
+AFTER_SLOW_MONTHS = datetime(2025, 12, 20, 3, tzinfo=UTC)
 STATES = {"printing", "proving", "done", "stopped", "empty", "upkeep", "down", "waiting", "aside"}
 
 
@@ -36,9 +39,7 @@ def shares(truth: Truth) -> dict[str, float]:
 
 
 def state_at(truth: Truth, machine: str, moment: datetime) -> str:
-    found = truth.stretches.filter(
-        pl.col("machine") == machine, pl.col("start") <= moment, pl.col("end") > moment
-    )
+    found = truth.stretches.filter(pl.col("machine") == machine, pl.col("start") <= moment, pl.col("end") > moment)
     return str(found["state"].item())
 
 
@@ -60,9 +61,7 @@ def test_true_stretches_cover_every_machine_from_start_to_end_without_gap_or_ove
         assert (stretches["end"] - stretches["start"]).sum() == timedelta(weeks=26)
 
 
-@pytest.mark.parametrize(
-    ("seed", "until"), [(1, UNTIL), (2, UNTIL), (3, datetime(2025, 12, 20, 3, tzinfo=UTC))]
-)
+@pytest.mark.parametrize(("seed", "until"), [(1, UNTIL), (2, UNTIL), (3, AFTER_SLOW_MONTHS)])
 def test_the_room_lands_where_small_rooms_do(seed: int, until: datetime) -> None:
     share = shares(imagine(seed=seed, until=until, slips=NO_SLIPS))
     out_of_service = share["down"] + share["waiting"]
@@ -71,9 +70,7 @@ def test_the_room_lands_where_small_rooms_do(seed: int, until: datetime) -> None
     assert 0.45 < share["printing"] + share["proving"] < 0.65
 
 
-def test_four_to_six_prints_in_a_hundred_stop_before_their_end_and_run_out_spools_are_resumed(
-    shop: Truth,
-) -> None:
+def test_about_one_print_in_twenty_stops_early_and_run_out_spools_are_resumed(shop: Truth) -> None:
     after = shop.stretches.with_columns(then=pl.col("state").shift(-1).over("machine"))
     resumed = after.filter(pl.col("state") == "stopped", pl.col("then").is_in(["printing", "proving"])).height
     failed = shop.prints.filter(~pl.col("by_itself")).height
@@ -88,12 +85,8 @@ def test_true_print_time_is_the_stated_time_by_the_files_factor_but_for_a_little
     runs = whole.join(shop.prints, left_on=["machine", "start"], right_on=["machine", "started"])
     stated = [setup.file(*key).hours for key in runs.select("file", "revision").iter_rows()]  # type: ignore[union-attr]
     factor = [shop.factors[file] for file in runs["file"]]
-    ratio = (
-        (runs["end"] - runs["start"]).dt.total_seconds(fractional=True)
-        / 3600
-        / pl.Series(stated)
-        / pl.Series(factor)
-    )
+    took = (runs["end"] - runs["start"]).dt.total_seconds(fractional=True) / 3600
+    ratio = took / pl.Series(stated) / pl.Series(factor)
     assert runs.height > 5000
     assert ratio.mean() == pytest.approx(1, abs=0.001)
     assert ratio.std() == pytest.approx(0.01, abs=0.001)
@@ -103,7 +96,7 @@ def test_true_print_time_is_the_stated_time_by_the_files_factor_but_for_a_little
 def test_prints_end_at_night_and_stand_done_until_somebody_comes(shop: Truth) -> None:
     night = shop.prints.filter(local_hour("ended").is_between(0, 5))
     assert night.height > 1000
-    assert (night["off"] - night["ended"]).min() > timedelta(hours=1)
+    assert night.filter(pl.col("off") - pl.col("ended") < timedelta(hours=1)).is_empty()
 
 
 def test_people_start_prints_and_take_parts_off_in_staffed_time_only(shop: Truth) -> None:
@@ -141,9 +134,7 @@ def test_the_same_arguments_give_the_same_shop_to_the_last_id() -> None:
 
 
 def test_the_slips_of_the_people_change_nothing_in_the_true_life() -> None:
-    careful, careless = (
-        imagine(machines=5, weeks=3, until=UNTIL, slips=slips) for slips in (NO_SLIPS, ONE_IN_FIVE)
-    )
+    careful, careless = (imagine(machines=5, weeks=3, until=UNTIL, slips=slips) for slips in (NO_SLIPS, ONE_IN_FIVE))
     assert careful.stretches.equals(careless.stretches)
     assert careful.prints.equals(careless.prints)
 
@@ -177,18 +168,17 @@ def test_a_round_sees_every_machine_of_a_rack_once(told_all: Truth) -> None:
     assert sizes.most_common(1)[0][0] == 4, "four machines on each of three racks, unless one is out of sight"
 
 
-def test_one_in_five_is_missing(told_all: Truth) -> None:
-    slack = imagine(machines=12, weeks=8, seed=4, until=UNTIL, slips=ONE_IN_FIVE)
-    for kind in ("PrintStarted", "PartsOff", "SpoolFitted"):
-        told, all_of_it = (sum(e.kind == kind for e in truth.entries) for truth in (slack, told_all))
-        assert told / all_of_it == pytest.approx(0.8, abs=0.04)
+def test_one_entry_in_five_is_missing(told_all: Truth) -> None:
+    careless = imagine(machines=12, weeks=8, seed=4, until=UNTIL, slips=replace(NO_SLIPS, missing=0.2))
+    for kinds in (("PrintStarted", "PartsOff"), ("Looked",)):
+        told, happened = (sum(e.kind in kinds for e in truth.entries) for truth in (careless, told_all))
+        assert told / happened == pytest.approx(0.8, abs=0.04)
 
 
 def test_late_taps_go_back_by_a_step_and_miss_by_minutes(shop: Truth) -> None:
     back = [round((e.noted_at - e.at).total_seconds() / 60, 3) for e in shop.entries]
     late = [minutes for minutes in back if minutes > 5]
     assert 0.06 < len(late) / len(back) < 0.10
-    assert set(late) <= {10, 30, *range(60, 300, 60)} | {m for m in late if m > 5 and m != round(m)}
     steps = sum(minutes in (10, 30, 60, 120, 180, 240) for minutes in late)
     assert steps / len(late) > 0.98, "all but those put back to the opening of the shop and the restated ones"
 
@@ -219,11 +209,9 @@ def test_set_up_keeps_its_history() -> None:
 
 
 @pytest.mark.parametrize("slips", [NO_SLIPS, ONE_IN_FIVE])
-def test_the_log_takes_every_entry(tmp_path: Path, slips: object) -> None:
+def test_the_log_takes_every_entry(tmp_path: Path, slips: Slips) -> None:
     told: list[float] = []
-    truth = make(
-        tmp_path / "shop.duckdb", machines=9, weeks=4, seed=3, until=UNTIL, slips=slips, progress=told.append
-    )  # type: ignore[arg-type]
+    truth = make(tmp_path / "shop.duckdb", 9, 4, seed=3, until=UNTIL, slips=slips, progress=told.append)
     assert told[-1] == 1.0
     with Log.open(tmp_path / "shop.duckdb") as log:
         assert log.everything().height == len(truth.entries)

@@ -40,6 +40,8 @@ BEGINNING = datetime(2026, 3, 26, 6, tzinfo=UTC)
 AROUND = Window(BEGINNING - timedelta(days=70), BEGINNING + timedelta(days=80))
 MACHINES = tuple(f"H{number}" for number in range(1, 11))
 Span = tuple[int, int]
+Action = tuple[type[AtMachine], dict[str, object]]
+Step = tuple[timedelta, Action]
 T = TypeVar("T")
 
 
@@ -61,7 +63,7 @@ class History:
 
 # What happened
 
-ACTIONS: tuple[tuple[type[AtMachine], dict[str, object]], ...] = (
+ACTIONS: tuple[Action, ...] = (
     (PrintStarted, {"file": "clip", "revision": 1}),
     (PrintStarted, {"file": "clip", "revision": 2}),
     (PrintStarted, {"file": "feeder", "revision": 1}),
@@ -101,14 +103,19 @@ def gaps() -> st.SearchStrategy[timedelta]:
 
 def days_of(machine: str) -> st.SearchStrategy[list[AnyEntry]]:
     """One machine's entries, in order of time; those of the same moment in any order of id."""
-    step = st.tuples(gaps(), st.sampled_from(ACTIONS))
-    steps = st.lists(step, max_size=3) | st.lists(step, min_size=8, max_size=24)
+    visits = st.tuples(gaps(), st.sampled_from(ACTIONS)).map(lambda step: [step]) | removals_after_starts()
+    steps = (st.lists(visits, max_size=3) | st.lists(visits, min_size=8, max_size=20)).map(_chained)
     return st.builds(_entries, st.just(machine), st.integers(0, 2**32), steps)
 
 
-def _entries(
-    machine: str, salt: int, steps: list[tuple[timedelta, tuple[type[AtMachine], dict[str, object]]]]
-) -> list[AnyEntry]:
+def removals_after_starts() -> st.SearchStrategy[list[Step]]:
+    """A visit noted the wrong way round: a start, and up to 40 minutes later the removal that came before it."""
+    minutes = st.integers(0, 40).map(lambda m: timedelta(minutes=m))
+    start, removal = st.sampled_from(ACTIONS[:4]), st.sampled_from(ACTIONS[4:6])
+    return st.tuples(st.tuples(gaps(), start), st.tuples(minutes, removal)).map(list)
+
+
+def _entries(machine: str, salt: int, steps: list[Step]) -> list[AnyEntry]:
     at, found = BEGINNING, []
     for place, (gap, (kind, fields)) in enumerate(steps):
         at += gap

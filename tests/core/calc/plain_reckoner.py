@@ -11,7 +11,18 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 from core.calc.pace import Pace
-from core.entries import AnyEntry, AtMachine, Looked, PartsOff, PrintStarted, SpoolFitted, UpkeepDone, WentDown, moment
+from core.entries import (
+    OUT_OF_ORDER_MINUTES,
+    AnyEntry,
+    AtMachine,
+    Looked,
+    PartsOff,
+    PrintStarted,
+    SpoolFitted,
+    UpkeepDone,
+    WentDown,
+    moment,
+)
 from core.setup import Machine, PrintFile, Row
 from core.window import Window
 
@@ -135,25 +146,41 @@ def facts_of(own: Sequence[AtMachine], rows: Sequence[Row], clock: Clock, pace: 
     """One machine's facts in order."""
     facts: list[Fact] = []
     usual = int(pace.usual * pace.best * HOUR)
-    for entry in telling(own):
-        takes = takes_of(entry, rows, pace)
-        usual = takes or usual
-        facts.append(fact(entry, facts[-1] if facts else None, usual, clock))
+    for at, entry in telling(own):
+        usual = takes_of(entry, rows, pace) or usual
+        facts.append(fact(at, entry, facts[-1] if facts else None, usual, clock))
     return facts
 
 
-def telling(own: Sequence[AtMachine]) -> Iterator[AtMachine]:
+def telling(own: Sequence[AtMachine]) -> Iterator[tuple[int, AtMachine]]:
     """The entries that tell what the machine was doing; a spool tells only right after a look at a stop."""
     before: AtMachine | None = None
-    for entry in sorted(own, key=moment):  # type: ignore[arg-type]
-        if isinstance(entry, SpoolFitted):
-            if isinstance(before, Looked) and before.saw == "stopped":
-                yield entry
-        elif entry.kind in ALWAYS_TELLING:  # type: ignore[attr-defined]
-            yield entry
-        else:
-            continue
+    for at, entry in in_place([e for e in own if isinstance(e, SpoolFitted) or kind(e) in ALWAYS_TELLING]):
+        if not isinstance(entry, SpoolFitted) or (isinstance(before, Looked) and before.saw == "stopped"):
+            yield at, entry
         before = entry
+
+
+def in_place(own: list[AtMachine]) -> list[tuple[int, AtMachine]]:
+    """Entries with their times, in order; a removal noted a little after the next start is put at that start."""
+    ordered = sorted(own, key=moment)
+    times = [micros(entry.at) for entry in ordered]
+    placed = list(times)
+    for i in range(2, len(ordered)):
+        start, removal = ordered[i - 1], ordered[i]
+        soon = times[i] - times[i - 1] < OUT_OF_ORDER_MINUTES * 60_000_000
+        parts_there = plainly_left(ordered[i - 2]) in ("printing", "done", "stopped")
+        if isinstance(start, PrintStarted) and isinstance(removal, PartsOff) and soon and parts_there:
+            placed[i] = times[i - 1]
+    return sorted(zip(placed, ordered, strict=True), key=lambda pair: (pair[0], *moment(pair[1])[1:]))
+
+
+def kind(entry: AtMachine) -> str:
+    return type(entry).__name__
+
+
+def plainly_left(entry: AtMachine) -> str | None:
+    return entry.saw if isinstance(entry, Looked) else LEAVES.get(kind(entry))
 
 
 def takes_of(entry: AtMachine, rows: Sequence[Row], pace: Pace) -> int | None:
@@ -166,9 +193,8 @@ def takes_of(entry: AtMachine, rows: Sequence[Row], pace: Pace) -> int | None:
     return takes
 
 
-def fact(entry: AtMachine, previous: Fact | None, usual: int, clock: Clock) -> Fact:
-    kind = entry.kind  # type: ignore[attr-defined]
-    at, found = micros(entry.at), found_by(entry)
+def fact(at: int, entry: AtMachine, previous: Fact | None, usual: int, clock: Clock) -> Fact:
+    found = found_by(entry)
     leaves, cause, spare = left_by(entry, previous)
     begin = begin_of(at, found, previous, usual, clock)
     print_ = print_after(entry, at, leaves, previous, usual, begin)
@@ -177,7 +203,7 @@ def fact(entry: AtMachine, previous: Fact | None, usual: int, clock: Clock) -> F
         # Nobody knows which print this is: only that it is another one.
         print_ = replace(print_, id=None, proving=False)
         due, late = at + usual // 2, at + usual * 3 // 4
-    return Fact(at, kind, found, leaves, cause, spare, usual, begin, print_, due, late)
+    return Fact(at, kind(entry), found, leaves, cause, spare, usual, begin, print_, due, late)
 
 
 def found_by(entry: AtMachine) -> str:
@@ -186,7 +212,7 @@ def found_by(entry: AtMachine) -> str:
         return entry.saw
     if isinstance(entry, PartsOff):
         return "done" if entry.ended == "itself" else "stopped"
-    return FOUND[entry.kind]  # type: ignore[attr-defined]
+    return FOUND[kind(entry)]
 
 
 def left_by(entry: AtMachine, previous: Fact | None) -> tuple[str, str | None, str | None]:
@@ -194,7 +220,7 @@ def left_by(entry: AtMachine, previous: Fact | None) -> tuple[str, str | None, s
     if isinstance(entry, WentDown):
         return ("waiting" if entry.spare else "down"), entry.cause, entry.spare
     if not isinstance(entry, Looked):
-        return LEAVES[entry.kind], None, None  # type: ignore[attr-defined]
+        return LEAVES[kind(entry)], None, None
     still = previous is not None and (previous.kind == "WentDown" or (previous.kind, previous.found) == ("Looked", "down"))
     if entry.saw == "down" and previous is not None and still:
         return previous.leaves, previous.cause, previous.spare

@@ -1,0 +1,137 @@
+"""What a window of the shop gave and lost, and whether its daily figures change."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from core.answer_types import Change, Loss, MachineNow, Period, Series, Trust
+from core.calc import account, changes, counts
+from core.calc.staffed import Micros, micros, spells
+from core.entries import KINDS
+from core.estimate import Estimate
+from core.reading import Reading
+from core.setup import Setup
+from core.window import Window
+
+
+def trust(read: Reading, now: Sequence[MachineNow], week: Window) -> Trust:
+    """Who was heard from since the last shift began, and how word came in over `week`."""
+    since = _last_shift(read.setup, read.at)
+    asked = [m for m in now if m.state != "aside"]
+    silent = [m.machine for m in asked if m.last_word is None or m.last_word < since]
+    spent = account.spent(read.reckoned.stretches, [week])
+    whole = math.fsum(spent["best"])
+    told = read.log.entries_of(list(KINDS), week, read.at)
+    late = (told["noted_at"] - told["at"]).dt.total_seconds() > 20 * 60
+    p = read.pace
+    return Trust(
+        machines=len(asked),
+        heard=len(asked) - len(silent),
+        since=since,
+        silent=silent,
+        newest=read.log.last_noted(read.at),
+        no_word=math.fsum(spent.filter(pl.col("state") == "no word")["best"]) / whole if whole else 1.0,
+        from_memory=float(late.sum()) / max(told.height, 1),
+        takes=Estimate(low=p.low, best=p.best, high=p.high),
+        seen=p.seen,
+    )
+
+
+def _last_shift(setup: Setup, at: datetime) -> datetime:
+    """When the last shift began that has given people time for a round: two hours ago, or it is over."""
+    before = spells(setup, Window(at - timedelta(days=14), at))
+    given = [s.window.start for s in before if s.window.end < at or s.window.hours >= 2]
+    return given[-1] if given else at - timedelta(days=1)
+
+
+def period(read: Reading, window: Window) -> Period:
+    """What the window gave and lost; it must lie within what was read."""
+    spent = account.spent(read.reckoned.stretches, [window])
+    faults = account.faults_begun(read.reckoned.gaps, [window]).height
+    off = counts.within(counts.removals(read.reckoned.gaps), window, "t")
+    missing = counts.within(counts.uncounted(read.reckoned.gaps), window, "gone")
+    good = int(off["good"].sum())
+    scrapped = off.filter(pl.col("scrap") > 0).group_by("cause").agg(pl.col("scrap").sum()).sort("scrap", "cause")
+    return Period(
+        start=window.start,
+        end=window.end,
+        account=account.account("shop", spent, faults),
+        good=Estimate(low=good, best=good, high=good + int(missing["parts"].sum())),
+        scrap=int(off["scrap"].sum()),
+        scrap_by_cause={row[0] or "": row[1] for row in scrapped.reverse().iter_rows()},
+        prints_ended=off.filter(pl.col("ended") == "itself").height,
+        prints_stopped=off.filter(pl.col("ended") == "stopped").height,
+        losses=_losses(read, spent, window),
+    )
+
+
+def _losses(read: Reading, spent: pl.DataFrame, window: Window) -> list[Loss]:
+    """Where the hours went that printed nothing, largest first; finished prints split by whether people were in."""
+    idle = spent.filter(~pl.col("state").is_in(["printing", "proving", "done", "aside", "no word"]))
+    detail = pl.coalesce(pl.when(pl.col("state") == "waiting").then("spare"), "cause")
+    rows = account.summed(idle.with_columns(detail=detail), "state", "detail")
+    times = idle.with_columns(detail=detail).group_by("state", "detail").len("times")
+    rows = rows.join(times, on=["state", "detail"], how="left", nulls_equal=True)
+    losses = [
+        Loss(reason=r["state"], detail=r["detail"], times=r["times"],
+             hours=Estimate(low=r["low"], best=r["best"], high=r["high"]))
+        for r in rows.filter(pl.col("best") > 0).iter_rows(named=True)
+    ]  # fmt: skip
+    losses += _waits_for_hands(read, spent, window)
+    return sorted(losses, key=lambda loss: -loss.hours.best)
+
+
+def _waits_for_hands(read: Reading, spent: pl.DataFrame, window: Window) -> list[Loss]:
+    done = read.reckoned.stretches.filter(pl.col("state") == "done")
+    inside = account.waits(done, window, read.staffed)
+    whole = account.combined(spent, ("done",))
+    found = []
+    for reason, column in (("hands inside", "inside"), ("hands outside", "outside")):
+        mine = inside.filter(pl.col(column) > 0)
+        share = math.fsum(mine[column]) / whole.best if whole.best else 0.0
+        if mine.height:
+            found.append(Loss(reason=reason, detail=None, hours=whole.scaled(share), times=mine.height))
+    return found
+
+
+def series(read: Reading, days: Window) -> list[Series]:
+    """The daily figures of the owner's page over the days on which people were in."""
+    zone = read.setup.zone
+    windows = days.days(zone)
+    spent = account.spent(read.reckoned.stretches, windows)
+    off = counts.removals(read.reckoned.gaps)
+    staffed = [w for w in windows if read.staffed.hours(*_ends(w))[0] > 0]
+    figures: dict[str, list[float]] = {"utilisation": [], "downtime": [], "good": [], "scrap_share": []}
+    for window in staffed:
+        day = account.account("day", spent.filter(pl.col("window") == windows.index(window)), 0)
+        mine = counts.within(off, window, "t")
+        good, scrap = int(mine["good"].sum()), int(mine["scrap"].sum())
+        figures["utilisation"].append(day.utilisation.best if day.utilisation else 0.0)
+        figures["downtime"].append(day.downtime.best if day.downtime else 0.0)
+        figures["good"].append(float(good))
+        figures["scrap_share"].append(scrap / (good + scrap) if good + scrap else 0.0)
+    dates = [w.start.astimezone(zone).date() for w in staffed]
+    return [_one_series(name, dates, values) for name, values in figures.items()]
+
+
+def _one_series(name: str, dates: list[date], values: list[float]) -> Series:
+    usual = changes.limits(values)
+    found = changes.signal(values, usual) if usual else None
+    return Series(
+        name=name,  # type: ignore[arg-type]
+        days=dates,
+        values=values,
+        mean=usual.mean if usual else None,
+        lower=max(usual.lower, 0.0) if usual else None,
+        upper=usual.upper if usual else None,
+        change=Change(rule=found.rule, since=dates[found.index], upward=found.upward) if found else None,  # type: ignore[arg-type]
+    )
+
+
+def _ends(window: Window) -> tuple[Micros, Micros]:
+    return np.array([micros(window.start)]), np.array([micros(window.end)])

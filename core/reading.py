@@ -1,0 +1,146 @@
+"""One read of the log for one window, and what it comes to: the ground every answer stands on."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from core.answer_types import AnswerChoice, Due, MachineNow, NeedsHand, Question
+from core.calc import questions, standing
+from core.calc.facts import facts
+from core.calc.pace import Pace, learn, telling_removals
+from core.calc.reckon import Reckoned, find_gaps, reckon
+from core.calc.staffed import Staffed, micros
+from core.entries import QuestionClosed
+from core.log.store import Log
+from core.setup import Machine, Setup
+from core.window import Window, midnight
+
+#: The pace is learned from the prints of so many days before the moment asked about.
+PACE_DAYS = 60
+#: Older questions are not asked any more.
+QUESTION_DAYS = 7
+
+
+class Reading:
+    """One read of the log for one window: entries, set-up, staffed clock, pace, and the reckoning of them.
+
+    The window ends at or before `at`, the moment whose knowledge counts.
+    """
+
+    def __init__(self, log: Log, window: Window, at: datetime, pace: Pace | None = None) -> None:
+        self.log = log
+        self.window = window
+        self.at = at
+        self.setup = log.setup()
+        self.setup.shop(at)
+        self.staffed = Staffed.of(self.setup, window)
+        self.entries = log.machine_entries(window, at)
+        self.pace = pace or pace_at(log, at)
+
+    @cached_property
+    def reckoned(self) -> Reckoned:
+        """Every machine's stretches in the window, and its gaps."""
+        return reckon(self.entries, self.setup, self.window, self.staffed, self.pace)
+
+    @cached_property
+    def standing(self) -> pl.DataFrame:
+        """Where every machine stands at the window's end (see `core.calc.standing`)."""
+        return standing.standing(self.reckoned)
+
+    def machines_now(self) -> list[MachineNow]:
+        """The machines in service, by rack and place."""
+        rows = {row["machine"]: row for row in self.standing.iter_rows(named=True)}
+        return [_machine_now(m, rows[m.machine], self.setup) for m in self.setup.machines(self.at) if m.machine in rows]
+
+    def needs(self) -> list[NeedsHand]:
+        """What needs a hand, most urgent first."""
+        racks = {m.machine: m.rack for m in self.setup.machines(self.at)}
+        rows = self.standing.filter(pl.col("machine").is_in(list(racks)))
+        return [
+            NeedsHand(
+                level=need.level,  # type: ignore[arg-type]
+                state=need.state,
+                rack=need.rack,
+                machines=list(need.machines),
+                since=_time(need.since),
+                waited_hours=need.waited_hours,
+                cause=need.cause,
+                spare=need.spare,
+            )
+            for need in standing.needs(rows, racks, micros(self.at))
+        ]
+
+    def questions(self) -> list[Question]:
+        """What the entries of the last days leave open, newest first."""
+        recent = Window(self.at - timedelta(days=2 * QUESTION_DAYS), self.at + timedelta(days=1))
+        closed = self.log.entries_of([QuestionClosed.__name__], recent, self.at)["question"].to_list()
+        causes = [c.cause for c in self.setup.causes("down", self.at)]
+        since = micros(self.at - timedelta(days=QUESTION_DAYS))
+        return [_question(q) for q in questions.questions(self.reckoned, since, closed, causes)]
+
+
+def pace_at(log: Log, at: datetime) -> Pace:
+    """How long prints really take against their files, as it was known at the last midnight before `at`.
+
+    From the `PACE_DAYS` days before it, whatever window is asked about: windows agree, and it changes once a day.
+    """
+    setup = log.setup()
+    known_at = midnight(at.astimezone(setup.zone).date(), setup.zone)
+    window = Window(known_at - timedelta(days=PACE_DAYS), known_at)
+    stated = [f.hours for f in setup.newest_files(at)]
+    as_stated = Pace(usual=float(np.median(stated)) if stated else Pace().usual)
+    told = facts(log.machine_entries(window, known_at), setup, as_stated)
+    staffed = Staffed.of(setup, window)
+    seen = telling_removals(find_gaps(told, staffed, as_stated), staffed)
+    return learn(seen["stated"].to_numpy(), seen["took"].to_numpy(), as_stated.usual)
+
+
+def _machine_now(machine: Machine, row: dict[str, Any], setup: Setup) -> MachineNow:
+    file = setup.file(row["file"], row["revision"]) if row["file"] else None
+    due = [row[name] for name in ("due_low", "due", "due_high")]
+    return MachineNow(
+        machine=machine.machine,
+        model=machine.model,
+        rack=machine.rack,
+        place=machine.place,
+        state=row["state"],
+        basis=row["basis"],
+        since=_time(row["since"]),
+        due=Due(low=_time(due[0]), best=_time(due[1]), high=_time(due[2])) if due[1] is not None else None,
+        file=row["file"],
+        revision=row["revision"],
+        product=file.product if file else None,
+        parts=row["parts"],
+        last_file=row["last_file"],
+        last_revision=row["last_revision"],
+        cause=row["cause"],
+        spare=row["spare"],
+        last_word=_time(row["last_word"]) if row["last_word"] is not None else None,
+    )
+
+
+def _question(asked: questions.Question) -> Question:
+    return Question(
+        id=asked.id,
+        rule=asked.rule,
+        machine=asked.machine,
+        about=_time(asked.about),
+        seen=_time(asked.seen),
+        found=asked.found,
+        file=asked.file,
+        revision=asked.revision,
+        parts=asked.parts,
+        choices=[
+            AnswerChoice(name=a.name, entries=[{"kind": d.kind, "at": _time(d.at), **d.fields} for d in a.drafts])
+            for a in asked.answers
+        ],
+    )
+
+
+def _time(moment: int) -> datetime:
+    return datetime.fromtimestamp(moment // 1_000_000, UTC).replace(microsecond=moment % 1_000_000)
