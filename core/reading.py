@@ -12,8 +12,9 @@ import polars as pl
 from core.answer_types import AnswerChoice, Due, MachineNow, NeedsHand, Question
 from core.calc import questions, standing
 from core.calc.facts import facts
+from core.calc.gaps import find_gaps
 from core.calc.pace import Pace, learn, telling_removals
-from core.calc.reckon import Reckoned, find_gaps, reckon
+from core.calc.reckon import Reckoned, reckon
 from core.calc.staffed import Staffed, micros
 from core.entries import QuestionClosed
 from core.log.store import Log

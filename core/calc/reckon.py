@@ -1,14 +1,8 @@
 """From entries to what every machine did: stretches of time with a state, a basis and the doubt at their ends.
 
-Between two successive facts of a machine lies a gap. What happened in it follows from what the first
-fact left and what the second one found: a table of shapes, each one to three states with cuts between.
-Nothing depends on the order in which entries were written, and nothing reaches back beyond the last start.
-
-Words used below. A print *takes* its file's hours times the shop's pace; it is *due* at its start plus
-that. A print still seen printing after five quarters of it is *another* print; one gone before three
-quarters was cut short. A print nobody announced takes what the machine's last announced print took
-(else the usual print); where nothing but a sighting is known of it, the sighting is its half-way point.
-The *middle* of a time is that of its staffed part, since only hands change anything but the end of a print.
+Entries become facts (`facts`), facts leave gaps between them (`gaps`), and every gap is laid out here in
+the states of its shape. Nothing depends on the order in which entries were written, and nothing reaches
+back beyond the last start.
 """
 
 from __future__ import annotations
@@ -17,7 +11,8 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from core.calc.facts import HOUR, facts, upkeep
+from core.calc.facts import facts, upkeep
+from core.calc.gaps import SHAPES, find_gaps
 from core.calc.pace import Pace
 from core.calc.staffed import FAR, Staffed, micros
 from core.setup import Machine, Setup
@@ -27,22 +22,6 @@ STATES = ("printing", "proving", "done", "stopped", "empty", "upkeep", "down", "
 
 #: Conditions that somebody declared; they hold until somebody says otherwise.
 DECLARED = ("down", "waiting", "aside")
-
-#: The states of a gap in order, each with the column that holds the moment it ended. "now" is what the
-#: fact before the gap left, "then" what the fact after it found.
-SHAPES: dict[str, tuple[tuple[str, str], ...]] = {
-    "same": (("now", "until"),),
-    "ended": (("now", "end"), ("done", "until")),
-    "stopped": (("now", "stop"), ("stopped", "until")),
-    "another": (("now", "end"), ("done", "swap"), ("printing", "until")),
-    "emptied": (("now", "end"), ("done", "swap"), ("empty", "until")),
-    "stopped and emptied": (("now", "stop"), ("stopped", "clear"), ("empty", "until")),
-    "broke": (("now", "cease"), ("done", "mid"), ("then", "until")),
-    "moved": (("now", "mid"), ("then", "until")),
-    "unseen start": (("now", "next_begin"), ("printing", "until")),
-    "unseen print": (("now", "next_begin"), ("printing", "finish"), ("done", "until")),
-    "unseen failure": (("now", "next_begin"), ("printing", "fail"), ("stopped", "until")),
-}
 
 _TIMES = ("start", "start_low", "start_high", "end", "end_low", "end_high")
 
@@ -71,184 +50,6 @@ def reckon(entries: pl.DataFrame, setup: Setup, window: Window, staffed: Staffed
     rows = _cover(rows, _service(setup, window))
     rows = _lay_over(rows, upkeep(entries))
     return Reckoned(_normal_form(rows), gaps)
-
-
-def find_gaps(told: pl.DataFrame, staffed: Staffed, pace: Pace) -> pl.DataFrame:
-    """Each machine's gaps, one after every fact of `facts`, with their shape and the cuts it may use."""
-    told = _with_due(_with_prints(told, staffed, pace), pace)
-    after = {
-        f"next_{name}": pl.col(name).shift(-1).over("machine")
-        for name in ("id", "kind", "found", "file", "begin", "begin_low")
-    }
-    gaps = told.with_columns(until=pl.col("t").shift(-1).over("machine").fill_null(FAR), **after)
-    return _with_cuts(gaps, staffed).with_columns(shape=_shape(), then=pl.col("next_found").replace("clear", "empty"))
-
-
-def _with_prints(told: pl.DataFrame, staffed: Staffed, pace: Pace) -> pl.DataFrame:
-    """What is on the platform after each fact: print (id of its start, or null), began, takes, proving."""
-    left = pl.col("leaves").shift(1).over("machine")
-    started, resumed = pl.col("kind") == "PrintStarted", pl.col("kind") == "SpoolFitted"
-    told = told.with_columns(
-        usual=pl.col("takes").forward_fill().over("machine").fill_null(int(pace.usual * pace.best * HOUR)),
-        left=left,
-        fresh=(pl.col("saw") == "printing").fill_null(value=False) & (left != "printing").fill_null(value=True),
-        cleared=pl.col("leaves").is_in(["empty", "aside"]),
-    )
-    told = _with_begin(told, staffed)
-    unknown = pl.col("fresh") | pl.col("cleared")
-    told = told.with_columns(
-        print=_carried(pl.when(started).then("id").when(unknown).then(pl.lit(""))).replace("", None),
-        proving=_carried(pl.when(started).then("proving").when(unknown).then(pl.lit(value=False))),
-        takes=_carried(pl.when(started).then(pl.coalesce("takes", "usual")).when(unknown).then("usual")),
-    ).with_columns(pl.col("takes").fill_null(pl.col("usual")))
-    half_way = pl.col("t") - pl.col("takes") // 2
-    began = (
-        pl.when(started).then("t")
-        .when(resumed).then(half_way)
-        .when("fresh").then(pl.coalesce("begin", half_way))
-    )  # fmt: skip
-    paused = resumed.cum_sum().over("machine", "print") > 0
-    return told.with_columns(began=_carried(began), paused=paused)
-
-
-def _with_begin(told: pl.DataFrame, staffed: Staffed) -> pl.DataFrame:
-    """When the print began that a fact finds and no start announced: `begin`, at the earliest `begin_low`.
-
-    A hand that left the machine empty is taken to have started it; that was a print ago at most if it
-    still prints. Otherwise the middle of the time in which it can have begun.
-    """
-    t, left_at = pl.col("t"), pl.col("t").shift(1).over("machine")
-    printing = pl.col("found") == "printing"
-    recent = ~printing | (t - left_at <= pl.col("usual") * 5 // 4)
-    ready = (pl.col("left") == "empty") & pl.col("hand").shift(1).over("machine") & recent
-    floor = pl.when(printing).then(pl.max_horizontal(left_at, t - pl.col("usual"))).otherwise(left_at)
-    told = told.with_columns(begin_low=floor, begin=_middle(staffed, floor, t))
-    return told.with_columns(
-        begin_low=pl.when(ready).then(left_at).otherwise("begin_low"),
-        begin=pl.when(ready).then(left_at).otherwise("begin"),
-    )
-
-
-def _with_due(told: pl.DataFrame, pace: Pace) -> pl.DataFrame:
-    """When the print after a fact is due (low, best, high); from `late` on a print seen is another one."""
-    began, takes, usual, t = pl.col("began"), pl.col("takes"), pl.col("usual"), pl.col("t")
-    late = began + takes * 5 // 4
-    overdue = (pl.col("saw") == "printing").fill_null(value=False) & (t > late)
-    due = pl.min_horizontal(pl.max_horizontal(began + takes, t + takes // 20), late)
-    told = told.with_columns(
-        overdue=overdue,
-        due=pl.when(overdue).then(t + usual // 2).otherwise(due),
-        late=pl.when(overdue).then(t + usual * 3 // 4).otherwise(late),
-        early=began + takes * 3 // 4,
-    )
-    # From such a sighting on, what is on the platform is not the print that was announced.
-    another = pl.col("overdue").cum_sum().over("machine", "print") > 0
-    told = told.with_columns(
-        print=pl.when(~another).then("print"),
-        proving=pl.col("proving") & ~another,
-    )
-    # Of a print known by a sighting alone, anything from its last minute to its first may be left.
-    guessed = pl.col("overdue") | pl.col("fresh") | (pl.col("kind") == "SpoolFitted")
-    early_by = (takes * (1 - pace.low / pace.best)).cast(pl.Int64)
-    late_by = (takes * (pace.high / pace.best - 1)).cast(pl.Int64)
-    return told.with_columns(
-        due_low=pl.when(guessed).then(t).otherwise(pl.max_horizontal(pl.col("due") - early_by, t)),
-        due_high=pl.when(guessed).then(pl.col("due") * 2 - t).otherwise(pl.col("due") + late_by),
-    )
-
-
-def _with_cuts(gaps: pl.DataFrame, staffed: Staffed) -> pl.DataFrame:
-    """Every cut a shape may use, best and with the earliest and latest it can have been."""
-    t, until, usual = pl.col("t"), pl.col("until"), pl.col("usual")
-    gaps = gaps.with_columns(
-        until_low=until,
-        until_high=until,
-        end=pl.min_horizontal("due", until),
-        end_low=pl.min_horizontal("due_low", until),
-        end_high=pl.min_horizontal("due_high", until),
-        mid=_middle(staffed, t, until),
-        next_begin_high=until,
-        finish=pl.min_horizontal(pl.col("next_begin") + usual, until),
-    )
-    gaps = gaps.with_columns(
-        stop=t + (pl.col("end") - t) // 2,
-        cease=pl.min_horizontal("end", "mid"),
-        fail=pl.col("next_begin") + (pl.col("finish") - pl.col("next_begin")) // 2,
-        swap=_middle(staffed, _swap_from(), until),
-    ).with_columns(clear=_middle(staffed, pl.col("stop"), until))
-    return gaps.with_columns(
-        stop_low=t,
-        stop_high=pl.col("end_high"),
-        swap_low=pl.min_horizontal("end_low", "swap"),
-        swap_high=until,
-        **{f"{cut}_low": t for cut in ("mid", "cease", "finish", "fail", "clear")},
-        **{f"{cut}_high": until for cut in ("mid", "cease", "finish", "fail", "clear")},
-    )
-
-
-def _swap_from() -> pl.Expr:
-    """The earliest a next print was begun: after the first one's end, and if it still prints, a print ago."""
-    still = pl.col("next_found") == "printing"
-    ago = pl.max_horizontal("end", pl.col("until") - pl.col("usual"))
-    return pl.when(still).then(ago).otherwise("end")
-
-
-def _shape() -> pl.Expr:
-    """Which shape a gap has, from what was left and what was found."""
-    left = pl.col("leaves")
-    return (
-        pl.when(left == "printing").then(_after_printing())
-        .when(left.is_in(["done", "stopped"])).then(_after_parts_left())
-        .when(left == "empty").then(_after_empty())
-        .otherwise(_after_declared())
-    )  # fmt: skip
-
-
-def _after_printing() -> pl.Expr:
-    found, until = pl.col("next_found"), pl.col("until")
-    whole = until >= pl.col("early")
-    return (
-        pl.when(found.is_null() | (found == "done")).then(pl.lit("ended"))
-        .when(found == "printing").then(_either(until <= pl.col("late"), "same", "another"))
-        .when(found == "clear").then(_either(whole, "ended", "stopped"))
-        .when(found == "empty").then(_either(whole, "emptied", "stopped and emptied"))
-        .when(found == "any").then(_either(until >= pl.col("due"), "ended", "stopped"))
-        .when(found.is_in(["down", "aside"])).then(pl.lit("broke"))
-        .otherwise(pl.lit("stopped"))
-    )  # fmt: skip
-
-
-def _after_parts_left() -> pl.Expr:
-    found = pl.col("next_found")
-    return (
-        pl.when(found == "printing").then(pl.lit("unseen start"))
-        .when(found.is_in(["empty", "down", "aside"])).then(pl.lit("moved"))
-        .otherwise(pl.lit("same"))
-    )  # fmt: skip
-
-
-def _after_empty() -> pl.Expr:
-    moved = pl.when(pl.col("next_found").is_in(["down", "aside"])).then(pl.lit("moved"))
-    return pl.coalesce(_unseen(), moved, pl.lit("same"))
-
-
-def _after_declared() -> pl.Expr:
-    moved = pl.when(pl.col("next_found") == "empty").then(pl.lit("moved"))
-    return pl.coalesce(_unseen(), moved, pl.lit("same"))
-
-
-def _unseen() -> pl.Expr:
-    """A print that nobody announced shows itself."""
-    found = pl.col("next_found")
-    return (
-        pl.when(found == "printing").then(pl.lit("unseen start"))
-        .when(found == "done").then(pl.lit("unseen print"))
-        .when(found == "stopped").then(pl.lit("unseen failure"))
-    )  # fmt: skip
-
-
-def _either(true: pl.Expr, yes: str, no: str) -> pl.Expr:
-    return pl.when(true).then(pl.lit(yes)).otherwise(pl.lit(no))
 
 
 def _stretches(gaps: pl.DataFrame) -> pl.DataFrame:
@@ -401,17 +202,3 @@ def _normal_form(rows: pl.DataFrame) -> pl.DataFrame:
         )
         .drop("run")
     )
-
-
-def _carried(values: pl.Expr) -> pl.Expr:
-    return values.forward_fill().over("machine")
-
-
-def _middle(staffed: Staffed, start: pl.Expr, end: pl.Expr) -> pl.Expr:
-    """The middle of the staffed time between two moments; null where one of them is."""
-    both = pl.struct(start.fill_null(0).alias("a"), end.fill_null(0).alias("b"))
-    middle = both.map_batches(
-        lambda s: pl.Series(staffed.middle(s.struct.field("a").to_numpy(), s.struct.field("b").to_numpy())),
-        return_dtype=pl.Int64,
-    )
-    return pl.when(start.is_not_null() & end.is_not_null()).then(middle)
