@@ -133,7 +133,7 @@ class UpkeepDone(AtMachine):
 
     kind: Literal["UpkeepDone"] = "UpkeepDone"
     task: Code
-    minutes: Annotated[float, Field(ge=0, le=24 * 60, allow_inf_nan=False)]
+    minutes: Annotated[float, Field(ge=0, le=7 * 24 * 60, allow_inf_nan=False)]
     spares: Codes = ()
     note: Note | None = None
 

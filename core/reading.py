@@ -6,14 +6,13 @@ from datetime import UTC, datetime, timedelta
 from functools import cached_property
 from typing import Any
 
-import numpy as np
 import polars as pl
 
 from core.answer_types import AnswerChoice, Due, MachineNow, NeedsHand, Question
 from core.calc import questions, standing
-from core.calc.facts import facts
+from core.calc.facts import HOUR, facts
 from core.calc.gaps import find_gaps
-from core.calc.pace import Pace, learn, telling_removals
+from core.calc.pace import Pace, learn, telling_removals, usual_by_hour, with_patience
 from core.calc.reckon import Reckoned, reckon
 from core.calc.staffed import Staffed, micros
 from core.entries import QuestionClosed
@@ -93,12 +92,13 @@ def pace_at(log: Log, at: datetime) -> Pace:
     setup = log.setup()
     known_at = midnight(at.astimezone(setup.zone).date(), setup.zone)
     window = Window(known_at - timedelta(days=PACE_DAYS), known_at)
-    stated = [f.hours for f in setup.newest_files(at)]
-    as_stated = Pace(usual=float(np.median(stated)) if stated else Pace().usual)
-    told = facts(log.machine_entries(window, known_at), setup, as_stated)
+    told = facts(log.machine_entries(window, known_at), setup, Pace())
+    begun = told.filter(pl.col("takes").is_not_null()).select("takes", at=pl.from_epoch("t", time_unit="us"))
+    hour = begun["at"].dt.replace_time_zone("UTC").dt.convert_time_zone(setup.zone.key).dt.hour()
+    usual = usual_by_hour(hour.to_numpy(), (begun["takes"] / HOUR).to_numpy(), otherwise=Pace().usual[0])
     staffed = Staffed.of(setup, window)
-    seen = telling_removals(find_gaps(told, staffed, as_stated), staffed)
-    return learn(seen["stated"].to_numpy(), seen["took"].to_numpy(), as_stated.usual)
+    gaps = find_gaps(told, staffed, Pace(usual=usual), setup.zone)
+    return with_patience(learn(telling_removals(gaps, staffed), usual), gaps, staffed)
 
 
 def _machine_now(machine: Machine, row: dict[str, Any], setup: Setup) -> MachineNow:

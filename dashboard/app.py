@@ -1,5 +1,15 @@
-"""The menu. A placeholder until the pages are here."""
+"""The menu: three pages, and the way a code sticker's address leads to its machine."""
 
 import streamlit as st
 
-st.write("Roundsheet")
+OWNER = st.Page("views/owner.py", title="Roundsheet", url_path="", default=True)
+CHECK_IN = st.Page("views/checkin.py", title="Check-in", url_path="checkin")
+ROUND = st.Page("views/round.py", title="Round", url_path="round")
+
+page = st.navigation([OWNER, CHECK_IN, ROUND], position="hidden")
+if page == OWNER and "machine" in st.query_params:
+    st.switch_page(CHECK_IN, query_params=st.query_params.to_dict())
+page.run()
+with st.container(key="menu", horizontal=True):
+    for other in (OWNER, CHECK_IN, ROUND):
+        st.page_link(other)

@@ -5,10 +5,10 @@ import random
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import timedelta
 from uuid import UUID
 
-from core.entries import AnyEntry, EntryVoided, PartsOff, PrintStarted, entry_adapter
+from core.entries import OUT_OF_ORDER_MINUTES, AnyEntry, EntryVoided, PartsOff, PrintStarted, entry_adapter
 from core.setup import Machine, Setup
 from demo.happening import Happening, Span
 
@@ -17,6 +17,8 @@ SIGHTS = {
     "printing": "printing", "proving": "printing", "done": "done", "stopped": "stopped",
     "empty": "empty", "upkeep": "empty", "down": "down", "waiting": "down",
 }  # fmt: skip
+#: What leaves nothing on the platform besides a removal.
+CLEARING = ("CameBack", "SetAside", "PutBack")
 #: Minutes between two looks on one round.
 LOOK_EVERY = 0.25
 #: Whoever is away from a machine for longer than this during upkeep has it on the bench, out of sight.
@@ -80,7 +82,7 @@ class People:
         """The entries, in the order in which they were tapped; none after the end of the span."""
         seen = [h for happening in happenings for h in self._looks(happening) if h.at < self.span.minutes]
         taps = self._taps(sorted(seen, key=lambda h: (h.at, h.machine or "")))
-        made = [entry for tap in self._checked(taps) for entry in self._tapped(tap)]
+        made = [entry for tap in self._counted(taps) for entry in self._tapped(tap)]
         return sorted((entry for entry in made if entry.noted_at <= self.span.end), key=lambda e: (e.noted_at, e.id))
 
     def _looks(self, happening: Happening) -> Iterator[Happening]:
@@ -137,35 +139,24 @@ class People:
     def _prompt(self) -> float:
         return min(2.0, self.rng.expovariate(1 / self.slips.tap_minutes)) if self.slips.tap_minutes else 0.0
 
-    def _checked(self, taps: Sequence[Tap]) -> Iterator[Tap]:
-        """The taps with removals as the tool takes them: it holds to the print it was told of last.
+    def _counted(self, taps: Sequence[Tap]) -> Iterator[Tap]:
+        """The taps, with the parts counted out wherever the tool would put another number on the platform.
 
-        Nobody can tap more scrap than the tool believes was on the platform; fewer parts, or parts of a
-        print it never heard of, are counted out to it.
+        It holds to the start it was told of last, but for a removal that comes too soon to be of that print.
         """
-        believed: dict[str, int | None] = {}
+        told: dict[str | None, tuple[float, int]] = {}
         for tap in sorted(taps, key=lambda tap: tap.at):
-            happening = tap.happening
-            machine = happening.machine or ""
+            happening, facts = tap.happening, tap.happening.facts
             if happening.kind == "PartsOff":
-                happening = self._counted(happening, believed.get(machine))
-            if happening.kind == "PrintStarted":
-                believed[machine] = self._parts(happening.facts["file"], happening.facts["revision"])
-            elif (
-                happening.kind in ("PartsOff", "CameBack", "SetAside", "PutBack")
-                or happening.facts.get("saw") == "empty"
-            ):
-                believed[machine] = None
-            yield replace(tap, happening=happening)
-
-    def _counted(self, removal: Happening, believed: int | None) -> Happening:
-        facts = dict(removal.facts)
-        parts = facts.pop("parts")
-        if believed is None or parts < believed:
-            facts["on_platform"] = parts
-        else:
-            facts["scrap"] = min(facts["scrap"], believed)
-        return replace(removal, facts=facts)
+                started, parts = told.pop(happening.machine, (-math.inf, 0))
+                sure = parts == facts["parts"] and tap.at - started >= OUT_OF_ORDER_MINUTES
+                facts = facts | {"on_platform": None if sure else facts["parts"]}
+                del facts["parts"]
+            elif happening.kind == "PrintStarted":
+                told[happening.machine] = tap.at, self._parts(facts["file"], facts["revision"])
+            elif happening.kind in CLEARING or facts.get("saw") == "empty":
+                told.pop(happening.machine, None)
+            yield replace(tap, happening=replace(happening, facts=facts))
 
     def _parts(self, file: str, revision: int) -> int:
         row = self.setup.file(file, revision)
@@ -192,22 +183,18 @@ class People:
 
     def _wrong(self, right: AnyEntry) -> AnyEntry | None:
         """A slip of the finger that the tool takes: another file, one scrap less; None if there is none."""
-        if isinstance(right, PrintStarted):
-            files = [file for file in self._other_files(right, right.at) if file != right.file]
-            return (
-                right.model_copy(update={"id": self._id(), "file": self.rng.choice(files), "revision": 1})
-                if files
-                else None
-            )
-        if isinstance(right, PartsOff) and right.scrap > 1:
-            return right.model_copy(update={"id": self._id(), "scrap": right.scrap - 1})
-        return None
+        slip: dict[str, object] = {}
+        if isinstance(right, PrintStarted) and (others := self._other_files(right)):
+            slip = {"file": self.rng.choice(others), "revision": 1}
+        elif isinstance(right, PartsOff) and right.scrap > 1:
+            slip = {"scrap": right.scrap - 1}
+        return right.model_copy(update=slip | {"id": self._id()}) if slip else None
 
-    def _other_files(self, right: PrintStarted, at: datetime) -> list[str]:
+    def _other_files(self, right: PrintStarted) -> list[str]:
+        """Files that could have been meant, none with fewer parts: the removal must fit either."""
         parts, model = self._parts(right.file, right.revision), self._models[right.machine]
-        return [
-            f.file for f in self.setup.newest_files(at) if f.revision == 1 and f.parts >= parts and model in f.models
-        ]
+        files = [f for f in self.setup.newest_files(right.at) if f.revision == 1 and model in f.models]
+        return [f.file for f in files if f.parts >= parts and f.file != right.file]
 
     def _id(self) -> UUID:
         return UUID(int=self.rng.getrandbits(128), version=4)

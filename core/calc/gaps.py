@@ -5,12 +5,15 @@ three states with cuts between them.
 
 Words used below. A print *takes* its file's hours times the shop's pace; it is *due* at its start plus
 that. A print still seen printing after five quarters of it is *another* print; one gone before three
-quarters was cut short. A print nobody announced takes what the machine's last announced print took
-(else the usual print); where nothing but a sighting is known of it, the sighting is its half-way point.
+quarters was cut short. A print nobody announced takes what prints begun at that hour of the day usually
+take here; where nothing but a sighting is known of it, the sighting is its half-way point. A finished print
+that seems to have waited for hands beyond all patience was *changed* unseen, both taps forgotten (see `pace`).
 The *middle* of a time is that of its staffed part, since only hands change anything but the end of a print.
 """
 
 from __future__ import annotations
+
+from zoneinfo import ZoneInfo
 
 import polars as pl
 
@@ -25,6 +28,7 @@ SHAPES: dict[str, tuple[tuple[str, str], ...]] = {
     "ended": (("now", "end"), ("done", "until")),
     "stopped": (("now", "stop"), ("stopped", "until")),
     "another": (("now", "end"), ("done", "swap"), ("printing", "until")),
+    "changed": (("now", "end"), ("done", "change"), ("printing", "change_end"), ("done", "until")),
     "emptied": (("now", "end"), ("done", "swap"), ("empty", "until")),
     "stopped and emptied": (("now", "stop"), ("stopped", "clear"), ("empty", "until")),
     "broke": (("now", "cease"), ("done", "mid"), ("then", "until")),
@@ -35,23 +39,39 @@ SHAPES: dict[str, tuple[tuple[str, str], ...]] = {
 }
 
 
-def find_gaps(told: pl.DataFrame, staffed: Staffed, pace: Pace) -> pl.DataFrame:
+class _Usual:
+    """What a print takes that nobody announced, by the hour of the shop's day at which it began."""
+
+    def __init__(self, pace: Pace, zone: ZoneInfo) -> None:
+        self._zone = zone.key
+        self._takes = [int(hours * pace.best * HOUR) for hours in pace.usual]
+
+    def at(self, moment: pl.Expr) -> pl.Expr:
+        """Microseconds a print begun at `moment` takes; null where that is."""
+        local = pl.from_epoch(moment, time_unit="us").dt.replace_time_zone("UTC").dt.convert_time_zone(self._zone)
+        return local.dt.hour().replace_strict(range(24), self._takes, default=None, return_dtype=pl.Int64)
+
+
+def find_gaps(told: pl.DataFrame, staffed: Staffed, pace: Pace, zone: ZoneInfo) -> pl.DataFrame:
     """Each machine's gaps, one after every fact of `facts`, with their shape and the cuts it may use."""
-    told = _with_due(_with_prints(told, staffed, pace), pace)
+    usual = _Usual(pace, zone)
+    told = _with_due(_with_prints(told, staffed, usual), pace, usual)
     after = {
         f"next_{name}": pl.col(name).shift(-1).over("machine")
         for name in ("id", "kind", "found", "file", "begin", "begin_low")
     }
     gaps = told.with_columns(until=pl.col("t").shift(-1).over("machine").fill_null(FAR), **after)
-    return _with_cuts(gaps, staffed).with_columns(shape=_shape(), then=pl.col("next_found").replace("clear", "empty"))
+    return _with_cuts(gaps, staffed, pace, usual).with_columns(
+        shape=_shape(), then=pl.col("next_found").replace("clear", "empty")
+    )
 
 
-def _with_prints(told: pl.DataFrame, staffed: Staffed, pace: Pace) -> pl.DataFrame:
+def _with_prints(told: pl.DataFrame, staffed: Staffed, usual: _Usual) -> pl.DataFrame:
     """What is on the platform after each fact: print (id of its start, or null), began, takes, proving."""
     left = pl.col("leaves").shift(1).over("machine")
     started, resumed = pl.col("kind") == "PrintStarted", pl.col("kind") == "SpoolFitted"
     told = told.with_columns(
-        usual=pl.col("takes").forward_fill().over("machine").fill_null(int(pace.usual * pace.best * HOUR)),
+        usual=usual.at(pl.coalesce(pl.col("t").shift(1).over("machine"), "t")),
         left=left,
         fresh=(pl.col("saw") == "printing").fill_null(value=False) & (left != "printing").fill_null(value=True),
         cleared=pl.col("leaves").is_in(["empty", "aside"]),
@@ -91,16 +111,17 @@ def _with_begin(told: pl.DataFrame, staffed: Staffed) -> pl.DataFrame:
     )
 
 
-def _with_due(told: pl.DataFrame, pace: Pace) -> pl.DataFrame:
+def _with_due(told: pl.DataFrame, pace: Pace, usual: _Usual) -> pl.DataFrame:
     """When the print after a fact is due (low, best, high); from `late` on a print seen is another one."""
-    began, takes, usual, t = pl.col("began"), pl.col("takes"), pl.col("usual"), pl.col("t")
+    began, takes, t = pl.col("began"), pl.col("takes"), pl.col("t")
+    other = usual.at(t)
     late = began + takes * 5 // 4
     overdue = (pl.col("saw") == "printing").fill_null(value=False) & (t > late)
     due = pl.min_horizontal(pl.max_horizontal(began + takes, t + takes // 20), late)
     told = told.with_columns(
         overdue=overdue,
-        due=pl.when(overdue).then(t + usual // 2).otherwise(due),
-        late=pl.when(overdue).then(t + usual * 3 // 4).otherwise(late),
+        due=pl.when(overdue).then(t + other // 2).otherwise(due),
+        late=pl.when(overdue).then(t + other * 3 // 4).otherwise(late),
         early=began + takes * 3 // 4,
     )
     # From such a sighting on, what is on the platform is not the print that was announced.
@@ -119,9 +140,9 @@ def _with_due(told: pl.DataFrame, pace: Pace) -> pl.DataFrame:
     )
 
 
-def _with_cuts(gaps: pl.DataFrame, staffed: Staffed) -> pl.DataFrame:
+def _with_cuts(gaps: pl.DataFrame, staffed: Staffed, pace: Pace, usual: _Usual) -> pl.DataFrame:
     """Every cut a shape may use, best and with the earliest and latest it can have been."""
-    t, until, usual = pl.col("t"), pl.col("until"), pl.col("usual")
+    t, until, begin = pl.col("t"), pl.col("until"), pl.col("next_begin")
     gaps = gaps.with_columns(
         until_low=until,
         until_high=until,
@@ -130,28 +151,35 @@ def _with_cuts(gaps: pl.DataFrame, staffed: Staffed) -> pl.DataFrame:
         end_high=pl.min_horizontal("due_high", until),
         mid=_middle(staffed, t, until),
         next_begin_high=until,
-        finish=pl.min_horizontal(pl.col("next_begin") + usual, until),
+        finish=pl.min_horizontal(begin + usual.at(begin), until),
     )
     gaps = gaps.with_columns(
         stop=t + (pl.col("end") - t) // 2,
         cease=pl.min_horizontal("end", "mid"),
-        fail=pl.col("next_begin") + (pl.col("finish") - pl.col("next_begin")) // 2,
-        swap=_middle(staffed, _swap_from(), until),
-    ).with_columns(clear=_middle(staffed, pl.col("stop"), until))
+        fail=begin + (pl.col("finish") - begin) // 2,
+        swap=_middle(staffed, _swap_from(usual), until),
+        change=pl.min_horizontal(_after(staffed, pl.col("end"), pace.wait), until),
+        waited_long=_after(staffed, pl.col("end"), pace.patience) < until,
+    ).with_columns(
+        clear=_middle(staffed, pl.col("stop"), until),
+        change_end=pl.min_horizontal(pl.col("change") + usual.at(pl.col("change")), until),
+    )
     return gaps.with_columns(
         stop_low=t,
         stop_high=pl.col("end_high"),
         swap_low=pl.min_horizontal("end_low", "swap"),
         swap_high=until,
-        **{f"{cut}_low": t for cut in ("mid", "cease", "finish", "fail", "clear")},
-        **{f"{cut}_high": until for cut in ("mid", "cease", "finish", "fail", "clear")},
+        change_low=pl.min_horizontal("end_low", "change"),
+        change_high=until,
+        **{f"{cut}_low": t for cut in ("mid", "cease", "finish", "fail", "clear", "change_end")},
+        **{f"{cut}_high": until for cut in ("mid", "cease", "finish", "fail", "clear", "change_end")},
     )
 
 
-def _swap_from() -> pl.Expr:
+def _swap_from(usual: _Usual) -> pl.Expr:
     """The earliest a next print was begun: after the first one's end, and if it still prints, a print ago."""
     still = pl.col("next_found") == "printing"
-    ago = pl.max_horizontal("end", pl.col("until") - pl.col("usual"))
+    ago = pl.max_horizontal("end", pl.col("until") - usual.at(pl.col("end")))
     return pl.when(still).then(ago).otherwise("end")
 
 
@@ -170,7 +198,9 @@ def _after_printing() -> pl.Expr:
     found, until = pl.col("next_found"), pl.col("until")
     whole = until >= pl.col("early")
     return (
-        pl.when(found.is_null() | (found == "done")).then(pl.lit("ended"))
+        pl.when(found.is_null()).then(pl.lit("ended"))
+        .when(found.is_in(["done", "clear"]) & whole & pl.col("waited_long")).then(pl.lit("changed"))
+        .when(found == "done").then(pl.lit("ended"))
         .when(found == "printing").then(_either(until <= pl.col("late"), "same", "another"))
         .when(found == "clear").then(_either(whole, "ended", "stopped"))
         .when(found == "empty").then(_either(whole, "emptied", "stopped and emptied"))
@@ -225,3 +255,11 @@ def _middle(staffed: Staffed, start: pl.Expr, end: pl.Expr) -> pl.Expr:
         return_dtype=pl.Int64,
     )
     return pl.when(start.is_not_null() & end.is_not_null()).then(middle)
+
+
+def _after(staffed: Staffed, start: pl.Expr, hours: float) -> pl.Expr:
+    """The moment by which so many staffed hours have passed since `start`; null where it is."""
+    after = start.fill_null(0).map_batches(
+        lambda s: pl.Series(staffed.after(s.to_numpy(), hours)), return_dtype=pl.Int64
+    )
+    return pl.when(start.is_not_null()).then(after)

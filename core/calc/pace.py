@@ -7,7 +7,8 @@ of the stated time, waits have a long tail, and their sum has a sharp front that
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -27,18 +28,27 @@ NEWEST = 2000
 SLIPS, SLIPS_REACH = 0.02, 3.0
 
 
+#: Longer than any wait.
+NEVER = 10_000.0
+
+
 @dataclass(frozen=True, slots=True)
 class Pace:
-    """The ratio true / stated: `best` for the shop, `low` to `high` for nine prints in ten; from `seen` prints.
+    """How prints go in this shop, learned from `seen` removals.
 
-    `usual` is the stated time of a usual print in hours: what a print nobody announced is taken to need.
+    The ratio true / stated: `best`, and `low` to `high` for nine prints in ten. `wait` is how many staffed
+    hours a finished print waits on average, `patience` how many at most: beyond it, that both taps of a
+    change were forgotten is likelier than such a wait. `usual` has for each hour of the shop's day the
+    stated hours of a usual print begun then: what a print nobody announced is taken to need.
     """
 
     best: float = 1.0
     low: float = 0.9
     high: float = 1.1
+    wait: float = 1.0
+    patience: float = NEVER
     seen: int = 0
-    usual: float = 6.0
+    usual: tuple[float, ...] = (6.0,) * 24
 
 
 def telling_removals(gaps: pl.DataFrame, staffed: Staffed) -> pl.DataFrame:
@@ -59,13 +69,27 @@ def telling_removals(gaps: pl.DataFrame, staffed: Staffed) -> pl.DataFrame:
     )
 
 
-def learn(stated: Numbers, took: Numbers, usual: float) -> Pace:
-    """The pace from hours stated and hours from start to removal, oldest first.
+def usual_by_hour(hour: Numbers, stated: Numbers, otherwise: float) -> tuple[float, ...]:
+    """The mean stated hours of prints begun at about each hour of the day (an hour either way, round the clock).
+
+    `hour` and `stated` are those of the announced starts; hours with too few of them take all starts'
+    mean, or `otherwise` where there are none. People load long prints before they leave, so hours differ.
+    """
+    everywhere = float(stated.mean()) if len(stated) else otherwise
+    means = []
+    for middle in range(24):
+        near = stated[np.isin((hour - middle) % 24, (23, 0, 1))]
+        means.append(float(near.mean()) if len(near) >= ENOUGH else everywhere)
+    return tuple(means)
+
+
+def learn(removals: pl.DataFrame, usual: tuple[float, ...]) -> Pace:
+    """The pace from rows of `telling_removals`; the files as they state where there are too few.
 
     Maximum likelihood of took = stated x Normal(best, spread) + Exponential(wait), an exponentially
     modified Gaussian, with a share of slips.
     """
-    stated, took = stated[-NEWEST:], took[-NEWEST:]
+    stated, took = (removals[name].to_numpy()[-NEWEST:] for name in ("stated", "took"))
     if len(took) < ENOUGH:
         return Pace(usual=usual, seen=len(took))
     fit = minimize(
@@ -75,7 +99,30 @@ def learn(stated: Numbers, took: Numbers, usual: float) -> Pace:
         options={"xatol": 1e-4, "fatol": 1e-4},
     )
     best, reach = float(fit.x[0]), 1.6448536269514722 * float(np.exp(fit.x[1]))
-    return Pace(best, best - reach, best + reach, len(took), usual)
+    return Pace(best, best - reach, best + reach, seen=len(took), usual=usual)
+
+
+def with_patience(pace: Pace, gaps: pl.DataFrame, staffed: Staffed) -> Pace:
+    """The pace with `wait` and `patience` learned from the gaps (found with the pace 1).
+
+    Waits are taken to be exponential; their median is not moved by the few that hide a forgotten change.
+    A change goes unseen when both its taps are forgotten: the share of removals never noted times that of
+    starts never noted. A wait of w has the chance exp(-w / wait), which falls below that share at `patience`.
+    """
+    ended = gaps.filter(
+        (pl.col("leaves") == "printing") & (pl.col("next_found") == "done") & pl.col("print").is_not_null()
+    )
+    due = (ended["began"] + ended["takes"] * pace.best).cast(pl.Int64).to_numpy()
+    waited = staffed.hours(due, np.maximum(ended["until"].to_numpy(), due))
+    if len(waited) < ENOUGH:
+        return pace
+    wait = max(float(np.median(waited)) / math.log(2), 0.05)
+    started = gaps.filter(pl.col("kind") == "PrintStarted").height
+    not_off = gaps.filter((pl.col("leaves") == "printing") & (pl.col("next_found").is_in(["clear", "empty"]))).height
+    not_started = gaps.filter(pl.col("shape").str.starts_with("unseen")).height
+    both = not_off / started * not_started / (started + not_started)
+    patience = wait * -math.log(both) if both else NEVER
+    return replace(pace, wait=wait, patience=patience)
 
 
 def _log_likelihood(stated: Numbers, took: Numbers, best: float, spread: float, wait: float) -> float:

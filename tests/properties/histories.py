@@ -199,8 +199,18 @@ def windows() -> st.SearchStrategy[Window]:
     return whole | st.tuples(moments(), moments()).map(lambda ends: Window(min(ends), max(ends)))
 
 
+#: Long prints are begun before people leave; the hours of the day differ, each by a little.
+BY_HOUR = tuple(3.1 + 0.17 * hour for hour in range(24))
+PACES = (
+    Pace(),
+    Pace(usual=BY_HOUR),
+    Pace(1.07, 0.98, 1.2, 0.6, 40, (4.5,) * 24),
+    Pace(0.83, 0.8, 0.9, 1.15, 62, BY_HOUR[::-1]),
+)
+
+
 def paces() -> st.SearchStrategy[Pace]:
-    return st.sampled_from((Pace(), Pace(), Pace(1.07, 0.98, 1.2, 40, 4.5), Pace(0.83, 0.8, 0.9, 12, 11.3)))
+    return st.sampled_from(PACES)
 
 
 def histories(machines: int = len(MACHINES)) -> st.SearchStrategy[History]:

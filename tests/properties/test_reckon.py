@@ -22,7 +22,7 @@ from core.calc.staffed import Staffed
 from core.entries import AnyEntry, EntryVoided
 from core.log.store import Log, entry_frame
 from core.window import Window
-from tests.core.calc.plain_reckoner import Clock, Fact, Stretch, facts_of, micros, plain_reckon, shape
+from tests.core.calc.plain_reckoner import Clock, Fact, Stretch, Usual, facts_of, micros, pairs, plain_reckon, shape
 from tests.properties.histories import BEGINNING, MACHINES, History, histories, moments
 
 #: Long after every history, and later still.
@@ -214,31 +214,32 @@ def expected() -> list[str]:
     names = [name for name in names if name not in turned + begun]
     names += [f"{name} {side} the turn" for name in turned for side in ("before", "after")]
     names += [f"{name}, begun {when}" for name in begun for when in ("at once", "some time")]
+    names += [f"printing, found {found}, changed unseen" for found in ("done", "clear")]
     names += [f"{left}, open" for left in LEFT]
     names += [f"{state} {basis}" for state, basis in product((*LEFT, "proving"), ("seen", "reckoned"))]
     return [*names, "upkeep seen", "no word no word", "resumed", "overdue", "sighted first", "still waiting"]
 
 
 def occurrences(history: History) -> Iterator[str]:
-    clock = Clock(history.spans)
+    clock, usual = Clock(history.spans), Usual(history.rows, history.pace)
+    first, last = micros(history.window.start), micros(history.window.end)
     for machine in MACHINES:
         own = [entry for entry in history.entries if entry.machine == machine]  # type: ignore[union-attr]
         facts = facts_of(own, history.rows, clock, history.pace)  # type: ignore[arg-type]
         if own:
             yield "histories"
-        for before, a, b in zip([None, *facts], facts, [*facts[1:], None], strict=False):
-            if a.at < micros(history.window.end) and (b is None or b.at > max(a.at, micros(history.window.start))):
-                yield shape(a, b)
-                yield from remarkable(before, a)
+        for a, b in pairs(facts):
+            if a.at < last and (b is None or b.at > max(a.at, first)):
+                yield shape(a, b, clock, usual)
+                yield from remarkable(a, first_of_all=a is facts[0])
 
 
-def remarkable(before: Fact | None, a: Fact) -> Iterator[str]:
+def remarkable(a: Fact, first_of_all: bool) -> Iterator[str]:
     if a.kind == "SpoolFitted":
         yield "resumed"
-    if a.kind == "Looked" and a.found == "printing":
-        if before is None:
-            yield "sighted first"
-        elif a.late - a.at == a.usual * 3 // 4 and before.leaves == "printing":
-            yield "overdue"
+    if a.kind == "Looked" and a.found == "printing" and first_of_all:
+        yield "sighted first"
+    if a.overdue:
+        yield "overdue"
     if a.kind == "Looked" and a.leaves == "waiting":
         yield "still waiting"

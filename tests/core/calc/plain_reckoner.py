@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from core.calc.pace import Pace
 from core.entries import (
@@ -23,11 +24,13 @@ from core.entries import (
     WentDown,
     moment,
 )
-from core.setup import Machine, PrintFile, Row
+from core.setup import Machine, PrintFile, Row, Shop
 from core.window import Window
 
 HOUR = 3_600_000_000
 EVER = 2**62
+#: A print that waited so many mean waits with people in was changed unseen.
+LONG_WAIT = 5
 
 Span = tuple[int, int]
 #: machine, start, end, state, basis, print, cause, spare
@@ -48,12 +51,13 @@ STOOD_STILL = ("empty", "done", "stopped", "no word")
 
 @dataclass(frozen=True)
 class Print:
-    """What is known of the print on a machine after a fact."""
+    """What is known of the print on a machine after a fact; `told` is false where nothing told of any yet."""
 
     id: str | None
     began: int
     takes: int
     proving: bool
+    told: bool = True
 
 
 @dataclass(frozen=True)
@@ -66,11 +70,11 @@ class Fact:
     leaves: str
     cause: str | None
     spare: str | None
-    usual: int
     begin: int
     print: Print
     due: int
     late: int
+    overdue: bool
 
 
 @dataclass
@@ -92,6 +96,18 @@ class Piece:
         return (self.state, self.basis, self.print, self.cause, self.spare)
 
 
+class Usual:
+    """What a print takes that nobody announced, by the hour of the shop's day at which it began."""
+
+    def __init__(self, rows: Sequence[Row], pace: Pace) -> None:
+        self.zone = ZoneInfo([row.zone for row in rows if isinstance(row, Shop)][-1])
+        self.pace = pace
+
+    def at(self, t: int) -> int:
+        hour = datetime.fromtimestamp(t // 1_000_000, self.zone).hour
+        return int(self.pace.usual[hour] * self.pace.best * HOUR)
+
+
 class Clock:
     """Staffed time, span by span."""
 
@@ -111,6 +127,10 @@ class Clock:
             staffed -= b - a
         return EVER
 
+    def after(self, t: int, staffed: int) -> int:
+        """The moment by which so much staffed time has passed since `t`."""
+        return self.reaching(self.worked(t) + staffed)
+
     def middle(self, a: int, b: int) -> int:
         gone = self.worked(a)
         staffed = self.worked(b) - gone
@@ -128,11 +148,13 @@ def plain_reckon(
     word_holds: float,
 ) -> list[Stretch]:
     """What every machine did over `window`, sorted by machine and time."""
-    clock = Clock(spans)
+    clock, usual = Clock(spans), Usual(rows, pace)
     found: list[Stretch] = []
     for machine in sorted({row.machine for row in rows if isinstance(row, Machine)}):
         own = [e for e in entries if isinstance(e, AtMachine) and e.machine == machine]
-        pieces = timeline(facts_of(own, rows, clock, pace), clock, int(word_holds * HOUR))
+        facts = facts_of(own, rows, clock, pace)
+        pieces = [p for a, b in pairs(facts) for p in gap(a, b, clock, usual)]
+        pieces = whole_time(pieces, facts, clock, int(word_holds * HOUR))
         pieces = with_upkeep(pieces, own)
         pieces = [p for span in in_service(machine, rows, window) for p in cut(pieces, span)]
         found += [(machine, p.start, p.end, *p.what()) for p in merged(pieces)]
@@ -145,11 +167,15 @@ def plain_reckon(
 def facts_of(own: Sequence[AtMachine], rows: Sequence[Row], clock: Clock, pace: Pace) -> list[Fact]:
     """One machine's facts in order."""
     facts: list[Fact] = []
-    usual = int(pace.usual * pace.best * HOUR)
+    usual = Usual(rows, pace)
     for at, entry in telling(own):
-        usual = takes_of(entry, rows, pace) or usual
-        facts.append(fact(at, entry, facts[-1] if facts else None, usual, clock))
+        facts.append(fact(at, entry, facts[-1] if facts else None, takes_of(entry, rows, pace), usual, clock))
     return facts
+
+
+def pairs(facts: list[Fact]) -> list[tuple[Fact, Fact | None]]:
+    """Each fact with the next one; none after the last."""
+    return list(zip(facts, [*facts[1:], None], strict=True)) if facts else []
 
 
 def telling(own: Sequence[AtMachine]) -> Iterator[tuple[int, AtMachine]]:
@@ -193,17 +219,21 @@ def takes_of(entry: AtMachine, rows: Sequence[Row], pace: Pace) -> int | None:
     return takes
 
 
-def fact(at: int, entry: AtMachine, previous: Fact | None, usual: int, clock: Clock) -> Fact:
+def fact(
+    at: int, entry: AtMachine, previous: Fact | None, takes: int | None, usual_at: Usual, clock: Clock
+) -> Fact:
     found = found_by(entry)
     leaves, cause, spare = left_by(entry, previous)
+    usual = usual_at.at(previous.at if previous else at)
     begin = begin_of(at, found, previous, usual, clock)
-    print_ = print_after(entry, at, leaves, previous, usual, begin)
+    print_ = print_after(entry, at, leaves, previous, takes or usual, usual, begin)
     due, late = due_of(at, print_)
-    if found == "printing" and at > late:
+    overdue = isinstance(entry, Looked) and found == "printing" and at > late
+    if overdue:
         # Nobody knows which print this is: only that it is another one.
         print_ = replace(print_, id=None, proving=False)
-        due, late = at + usual // 2, at + usual * 3 // 4
-    return Fact(at, kind(entry), found, leaves, cause, spare, usual, begin, print_, due, late)
+        due, late = at + usual_at.at(at) // 2, at + usual_at.at(at) * 3 // 4
+    return Fact(at, kind(entry), found, leaves, cause, spare, begin, print_, due, late, overdue)
 
 
 def found_by(entry: AtMachine) -> str:
@@ -238,16 +268,20 @@ def begin_of(at: int, found: str, previous: Fact | None, usual: int, clock: Cloc
     return clock.middle(floor, at)
 
 
-def print_after(entry: AtMachine, at: int, leaves: str, previous: Fact | None, usual: int, begin: int) -> Print:
-    carried = previous.print if previous else Print(None, at, usual, False)
+def print_after(
+    entry: AtMachine, at: int, leaves: str, previous: Fact | None, takes: int, usual: int, begin: int
+) -> Print:
+    carried = previous.print if previous else Print(None, at, usual, proving=False, told=False)
+    if not carried.told:
+        carried = replace(carried, takes=usual)
     if isinstance(entry, PrintStarted):
-        return Print(str(entry.id), at, usual, entry.proving)
+        return Print(str(entry.id), at, takes, entry.proving)
     if isinstance(entry, Looked) and entry.saw == "printing" and (previous is None or previous.leaves != "printing"):
-        return Print(None, begin, usual, False)
+        return Print(None, begin, usual, proving=False)
     if isinstance(entry, SpoolFitted):
-        return Print(carried.id, at - carried.takes // 2, carried.takes, carried.proving)
+        return replace(carried, began=at - carried.takes // 2)
     if leaves in ("empty", "aside"):
-        return Print(None, at, usual, False)
+        return Print(None, at, usual, proving=False)
     return carried
 
 
@@ -260,20 +294,16 @@ def due_of(at: int, print_: Print) -> Span:
 # Gaps
 
 
-def timeline(facts: Sequence[Fact], clock: Clock, holds: int) -> list[Piece]:
-    """All of one machine's time, from ever to ever."""
-    if not facts:
-        return [Piece(-EVER, EVER, "no word", "no word")]
-    pieces = [Piece(-EVER, facts[0].at, "no word", "no word")]
-    for a, b in zip(facts, [*facts[1:], None], strict=True):
-        for piece in gap(a, b, clock):
-            pieces += faded(piece, clock, holds)
-    return pieces
+def whole_time(pieces: list[Piece], facts: list[Fact], clock: Clock, holds: int) -> list[Piece]:
+    """All of one machine's time, from ever to ever, with what was said too long ago faded."""
+    first = facts[0].at if facts else EVER
+    faded_ = [part for piece in pieces for part in faded(piece, clock, holds)]
+    return [Piece(-EVER, first, "no word", "no word"), *faded_]
 
 
-def gap(a: Fact, b: Fact | None, clock: Clock) -> list[Piece]:
+def gap(a: Fact, b: Fact | None, clock: Clock, usual: Usual) -> list[Piece]:
     """What happened from one fact to the next."""
-    states = story(a, b, clock)
+    states = story(a, b, clock, usual)
     basis = basis_of(a, b, [state for state, _ in states])
     pieces, start = [], a.at
     for place, (state, end) in enumerate(states):
@@ -287,32 +317,35 @@ def gap(a: Fact, b: Fact | None, clock: Clock) -> list[Piece]:
     return [piece for piece in pieces if piece.start < piece.end]
 
 
-def story(a: Fact, b: Fact | None, clock: Clock) -> list[tuple[str, int]]:
+def story(a: Fact, b: Fact | None, clock: Clock, usual: Usual) -> list[tuple[str, int]]:
     """The states of a gap, each with the moment it ends."""
     if a.leaves == "printing":
-        return after_printing(a, b, clock)
+        return after_printing(a, b, clock, usual)
     found, until = (b.found, b.at) if b else ("open", EVER)
     if b is None or found in ("clear", "any"):
         return [(a.leaves, until)]
     if a.leaves in ("done", "stopped"):
         return after_an_end(a, b, clock)
     if found in ("printing", "done", "stopped"):
-        return unseen_print(a, b)
+        return unseen_print(a, b, usual)
     changed = ("down", "aside") if a.leaves == "empty" else ("empty",)
     if found in changed:
         return [(a.leaves, clock.middle(a.at, until)), (found, until)]
     return [(a.leaves, until)]
 
 
-def after_printing(a: Fact, b: Fact | None, clock: Clock) -> list[tuple[str, int]]:
+def after_printing(a: Fact, b: Fact | None, clock: Clock, usual: Usual) -> list[tuple[str, int]]:
     now = "proving" if a.print.proving else "printing"
     if b is None:
         return [(now, a.due), ("done", EVER)]
-    until, early = b.at, a.print.began + a.print.takes * 3 // 4
+    until, early = b.at, early_of(a)
     end = min(a.due, until)
     stop = a.at + (end - a.at) // 2
     ended = [(now, end), ("done", until)]
     stopped = [(now, stop), ("stopped", until)]
+    if changed_unseen(a, b, clock, usual):
+        change = clock.after(end, int(usual.pace.wait * HOUR))
+        return [(now, end), ("done", change), ("printing", min(change + usual.at(change), until)), ("done", until)]
     if b.found == "done":
         return ended
     if b.found == "stopped":
@@ -322,7 +355,7 @@ def after_printing(a: Fact, b: Fact | None, clock: Clock) -> list[tuple[str, int
     if b.found == "any":
         return ended if until >= a.due else stopped
     if b.found == "printing":
-        swap = clock.middle(max(end, until - a.usual), until)
+        swap = clock.middle(max(end, until - usual.at(end)), until)
         return [(now, until)] if until <= a.late else [(now, end), ("done", swap), ("printing", until)]
     if b.found == "empty":
         if until >= early:
@@ -330,6 +363,18 @@ def after_printing(a: Fact, b: Fact | None, clock: Clock) -> list[tuple[str, int
         return [(now, stop), ("stopped", clock.middle(stop, until)), ("empty", until)]
     mid = clock.middle(a.at, until)
     return [(now, min(end, mid)), ("done", mid), (b.found, until)]
+
+
+def changed_unseen(a: Fact, b: Fact, clock: Clock, usual: Usual) -> bool:
+    """Whether a finished print would have waited so long that somebody must have changed it without a word."""
+    long_wait = int(LONG_WAIT * usual.pace.wait * HOUR)
+    waited_long = clock.after(min(a.due, b.at), long_wait) < b.at
+    return b.found in ("done", "clear") and b.at >= early_of(a) and waited_long
+
+
+def early_of(a: Fact) -> int:
+    """Before this moment, a print that is gone was cut short."""
+    return a.print.began + a.print.takes * 3 // 4
 
 
 def after_an_end(a: Fact, b: Fact, clock: Clock) -> list[tuple[str, int]]:
@@ -340,9 +385,9 @@ def after_an_end(a: Fact, b: Fact, clock: Clock) -> list[tuple[str, int]]:
     return [(a.leaves, clock.middle(a.at, b.at)), (b.found, b.at)]
 
 
-def unseen_print(a: Fact, b: Fact) -> list[tuple[str, int]]:
+def unseen_print(a: Fact, b: Fact, usual: Usual) -> list[tuple[str, int]]:
     """A print that somebody started without a word, on a machine that had none."""
-    finish = min(b.begin + a.usual, b.at)
+    finish = min(b.begin + usual.at(b.begin), b.at)
     before = (a.leaves, b.begin)
     if b.found == "printing":
         return [before, ("printing", b.at)]
@@ -364,19 +409,20 @@ def basis_of(a: Fact, b: Fact | None, states: list[str]) -> str:
 def faded(piece: Piece, clock: Clock, holds: int) -> list[Piece]:
     """The piece, and no word where it was long not looked at."""
     if piece.state == "empty" or (piece.state in ("done", "stopped") and piece.basis != "seen"):
-        fades = clock.reaching(clock.worked(piece.start) + holds)
+        fades = clock.after(piece.start, holds)
         if fades < piece.end:
             return [piece.part(piece.start, fades), Piece(fades, piece.end, "no word", "no word")]
     return [piece]
 
 
-def shape(a: Fact, b: Fact | None) -> str:
+def shape(a: Fact, b: Fact | None, clock: Clock, usual: Usual) -> str:
     """A name for what kind of gap this is: a row of the text's tables, and which side of its condition."""
     if b is None:
         return f"{a.leaves}, open"
     name = f"{a.leaves}, found {b.found}"
-    early = a.print.began + a.print.takes * 3 // 4
-    turns = {"printing": a.late + 1, "clear": early, "empty": early, "any": a.due}
+    turns = {"printing": a.late + 1, "clear": early_of(a), "empty": early_of(a), "any": a.due}
+    if a.leaves == "printing" and changed_unseen(a, b, clock, usual):
+        return f"{name}, changed unseen"
     if a.leaves == "printing" and b.found in turns:
         return f"{name} {'after' if b.at >= turns[b.found] else 'before'} the turn"
     if a.leaves == "empty" and b.found in ("printing", "done", "stopped"):

@@ -1,0 +1,105 @@
+"""What a tap at a machine records: acts and choices as the fields of entries. No Streamlit here."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from core.answer_types import FileChoice, MachinePage
+from core.setup import DONT_KNOW
+
+#: The fields of one entry, without its id, its times and who noted it.
+Fields = dict[str, Any]
+
+#: Net grams a spool may hold; the first is fitted where nothing else is known of the machine.
+SPOOLS = (1000, 750, 3000)
+
+_PLAIN = {"back": "CameBack", "set_aside": "SetAside", "put_back": "PutBack"}
+
+
+def next_file(page: MachinePage) -> FileChoice | None:
+    """The file a machine is likely to print next: what it printed last, in its newest revision."""
+    last = page.now.file or page.now.last_file
+    return next((file for file in page.files if file.file == last), None)
+
+
+def at_once(act: str, page: MachinePage) -> list[Fields] | None:
+    """What an act records by itself; None where something must be asked first."""
+    machine = page.now.machine
+    if act in _PLAIN:
+        return [{"kind": _PLAIN[act], "machine": machine}]
+    if act == "started_same":
+        file = next_file(page)
+        return [started(machine, file)] if file else None
+    if act in ("off", "off_next") and page.now.parts:
+        return off(act, page, None)
+    return None
+
+
+def offered(page: MachinePage) -> list[str]:
+    """The acts to show: those that are possible and for which the set-up has what they need."""
+    needs = {
+        "off_next": next_file(page),
+        "started_same": next_file(page),
+        "started_other": page.files,
+        "waits_for_spare": page.spares,
+        "upkeep": page.tasks,
+        "spool": page.materials,
+        "goes_on": page.materials,
+    }
+    return [act for act in page.acts if needs.get(act, True)]
+
+
+def started(machine: str, file: FileChoice) -> Fields:
+    """A print was started."""
+    return {"kind": "PrintStarted", "machine": machine, "file": file.file, "revision": file.revision}
+
+
+def off(act: str, page: MachinePage, on_platform: int | None) -> list[Fields]:
+    """Parts off, all good; `on_platform` where no start says how many there were."""
+    fields: Fields = {"kind": "PartsOff", "machine": page.now.machine, "on_platform": on_platform}
+    file = next_file(page)
+    return [fields, started(page.now.machine, file)] if act == "off_next" and file else [fields]
+
+
+def scrapped(act: str, page: MachinePage, scrap: int, on_platform: int | None, cause: str) -> list[Fields]:
+    """Parts off of which some were scrap; all of them where the print failed."""
+    return [{
+        "kind": "PartsOff", "machine": page.now.machine, "scrap": scrap, "scrap_cause": cause,
+        "on_platform": on_platform, "ended": "stopped" if act == "failed" else "itself",
+    }]  # fmt: skip
+
+
+def spool(act: str, machine: str, material: str, grams: float) -> list[Fields]:
+    """A spool was fitted; on a stopped machine the print went on."""
+    fitted = {"kind": "SpoolFitted", "machine": machine, "material": material, "grams": grams}
+    goes_on = {"kind": "Looked", "machine": machine, "saw": "printing"}
+    return [fitted, goes_on] if act == "goes_on" else [fitted]
+
+
+def down(page: MachinePage, cause: str | None = None, spare: str | None = None) -> list[Fields]:
+    """The machine is down: what is not told anew stays as it was known."""
+    now = page.now
+    told = {"cause": cause or now.cause or DONT_KNOW, "spare": spare or now.spare}
+    return [{"kind": "WentDown", "machine": now.machine, **told}]
+
+
+def upkeep(page: MachinePage, task: str, minutes: float) -> list[Fields]:
+    """An upkeep task was done."""
+    return [{"kind": "UpkeepDone", "machine": page.now.machine, "task": task, "minutes": minutes}]
+
+
+def usual_spool(page: MachinePage) -> float:
+    """Net grams of the spool last fitted here, as far as its newest entries tell."""
+    fitted = (fields["grams"] for fields in page.recent if fields["kind"] == "SpoolFitted")
+    return float(next(fitted, SPOOLS[0]))
+
+
+def likely_parts(page: MachinePage) -> int:
+    """How many parts to begin counting from: what is on the platform, or what its last file makes."""
+    file = next_file(page)
+    return page.now.parts or (file.parts if file else 1)
+
+
+def most_parts(page: MachinePage) -> int:
+    """More than this no print file puts on a platform."""
+    return max((file.parts for file in page.files), default=1)

@@ -1,0 +1,81 @@
+"""Frames to charts. One message each, told again in words beside it; sizes for a monitor at arm's length.
+
+Days are drawn as written, on the shop's own calendar. No text is below 16 px.
+"""
+
+from typing import Any
+
+import altair as alt
+import polars as pl
+
+TEXT = 16
+INK = "#262626"
+GREY = "#767676"
+PALE = "#BDBDBD"
+FONT = '"Source Sans", "Source Sans Pro", sans-serif'
+
+#: Height of one reason: a line of words and a bar under it.
+REASON = 40
+SMALL = 180
+
+
+def hours_lost(reasons: pl.DataFrame) -> alt.LayerChart:
+    """Bars of machine-hours lost, in the order of the rows, each with its range as a thin line.
+
+    Columns: reason, low, best, high (hours), told (the hours and times in words).
+    """
+    base = alt.Chart(reasons).encode(y=alt.Y("reason:N", sort=None, axis=None, scale=alt.Scale(padding=0)))
+    scale = alt.Scale(domainMin=0, nice=False)
+    bars = base.mark_bar(color=GREY, size=10, yOffset=9).encode(x=alt.X("best:Q", axis=None, scale=scale))
+    doubt = base.mark_rule(color=INK, strokeWidth=2, yOffset=9).encode(x="low:Q", x2="high:Q")
+    words = base.mark_text(align="left", baseline="middle", yOffset=-8).encode(text="reason:N", x=alt.value(0))
+    told = base.mark_text(align="right", baseline="middle", yOffset=-8).encode(
+        text="told:N", x=alt.value("width")
+    )
+    return _dressed(alt.layer(bars, doubt, words, told).properties(height=REASON * reasons.height, width="container"))
+
+
+def daily(days: pl.DataFrame, title: tuple[str, str], share: bool) -> alt.LayerChart:
+    """A small line of a daily figure with its mean and the limits of its usual spread.
+
+    Columns: day, value, mean, lower, upper (null where there is no usual yet), changed (whether a
+    change beyond the usual shows on that day). `share` says that values are fractions.
+    """
+    base = alt.Chart(days.with_columns(pl.col("day").cast(pl.Datetime("ms"))))
+    line = base.mark_line(color=INK, strokeWidth=2, interpolate="linear").encode(x=_days(days), y=_values(share))
+    layers: list[alt.Chart] = [line]
+    if days["mean"].null_count() == 0:
+        first = base.transform_window(row="row_number()").transform_filter("datum.row == 1")
+        layers += [
+            first.mark_rule(color=GREY, strokeDash=dash).encode(y=f"{name}:Q")
+            for name, dash in (("mean", [1, 0]), ("lower", [5, 4]), ("upper", [5, 4]))
+        ]
+    changed = base.transform_filter("datum.changed").mark_point(
+        color=INK, filled=True, size=70, opacity=1
+    )
+    layers.append(changed.encode(x="day:T", y="value:Q"))
+    heading = alt.TitleParams(title[0], subtitle=title[1], anchor="start", frame="bounds", offset=6)
+    return _dressed(alt.layer(*layers).properties(height=SMALL, title=heading))
+
+
+def _days(days: pl.DataFrame) -> alt.X:
+    """Only the first and the last day are named: the axis is there to say how far back it goes."""
+    ends = [alt.DateTime(year=d.year, month=d.month, date=d.day) for d in (days["day"].min(), days["day"].max())]
+    return alt.X("day:T", title=None, axis=alt.Axis(values=ends, format="%-d %b", grid=False, labelFlush=True))
+
+
+def _values(share: bool) -> alt.Y:
+    told = "format(datum.value * 100, '.0f') + ' %'" if share else "format(datum.value, ',.0f')"
+    axis = alt.Axis(tickCount=3, labelExpr=told, grid=False)
+    return alt.Y("value:Q", title=None, axis=axis, scale=alt.Scale(zero=share, nice=True))
+
+
+def _dressed(chart: alt.LayerChart) -> alt.LayerChart:
+    text: dict[str, Any] = {"labelFontSize": TEXT, "labelColor": INK, "domainColor": GREY, "tickColor": GREY}
+    return (
+        chart.configure(font=FONT, background="transparent", padding={"left": 0, "right": 2, "top": 2, "bottom": 2})
+        .configure_view(strokeWidth=0)
+        .configure_axis(**text)
+        .configure_text(fontSize=TEXT, color=INK)
+        .configure_title(fontSize=TEXT, subtitleFontSize=TEXT, color=INK, subtitleColor="#595959", fontWeight="bold")
+    )

@@ -1,0 +1,108 @@
+"""What the pages read: the answers of the open log, kept until an answer may differ.
+
+The only caching there is. An answer is kept for the version of the log and the minute it was given in;
+it is frozen and shared between sessions, so nobody may change what is in it.
+"""
+
+from collections.abc import Iterable
+from datetime import UTC, datetime, timedelta
+
+import streamlit as st
+
+from core import answers
+from core.answer_types import MachinePage, RackNow, RackRound, Report
+from core.calc.staffed import spells
+from core.entries import utc_now
+from core.setup import Material, Person, Product, Row, Setup, Spare, UpkeepTask
+from core.window import Window
+from dashboard.floor_words import Names
+from dashboard.shop import current_log
+from dashboard.written import Clock
+
+Moment = tuple[str, int, int]
+
+
+def moment() -> Moment:
+    """What an answer depends on besides its question: the shop's file, its version, the minute."""
+    log = current_log()
+    return str(log.path), log.version(), int(utc_now().timestamp()) // 60
+
+
+def report() -> Report:
+    """The owner's page as it stands."""
+    return _report(moment())
+
+
+def racks() -> list[RackNow]:
+    """Every rack as it stands."""
+    return _racks(moment())
+
+
+def machine_page(machine: str) -> MachinePage:
+    """A check-in page. Raises `Refused` for an unknown machine."""
+    return _machine_page(machine, moment())
+
+
+def rack_round(rack: str) -> RackRound:
+    """A round of one rack. Raises `Refused` for an unknown rack."""
+    return _rack_round(rack, moment())
+
+
+def setup() -> Setup:
+    """The set-up, history included."""
+    return current_log().setup()
+
+
+def clock() -> Clock:
+    """The shop's clock now."""
+    return Clock(setup().zone, utc_now())
+
+
+def people() -> list[Person]:
+    """Who may be tapping."""
+    return [person for person in setup().all(Person, utc_now()) if person.active]
+
+
+def shift_start() -> datetime | None:
+    """When the shift that runs, or ran last today, began."""
+    now = utc_now()
+    begun = spells(setup(), Window(now - timedelta(hours=24), now))
+    return begun[-1].window.start.astimezone(UTC) if begun else None
+
+
+def names() -> Names:
+    """What the set-up calls its codes now."""
+    known, now = setup(), utc_now()
+    return Names(
+        products=_named(known.all(Product, now)),
+        materials=_named(known.all(Material, now)),
+        down={cause.cause: cause.name for cause in known.causes("down", now)},
+        scrap={cause.cause: cause.name for cause in known.causes("scrap", now)},
+        spares=_named(known.all(Spare, now)),
+        tasks=_named(known.all(UpkeepTask, now)),
+        people=_named(known.all(Person, now)),
+    )
+
+
+def _named(rows: Iterable[Row]) -> dict[str, str]:
+    return {str(row.identity()[0]): row.name for row in rows}  # type: ignore[attr-defined]
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _report(at: Moment) -> Report:  # noqa: ARG001 - what the answer is kept by
+    return answers.report(current_log(), utc_now())
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _racks(at: Moment) -> list[RackNow]:  # noqa: ARG001
+    return answers.floor(current_log(), utc_now())
+
+
+@st.cache_resource(max_entries=200, show_spinner=False)
+def _machine_page(machine: str, at: Moment) -> MachinePage:  # noqa: ARG001
+    return answers.machine_page(current_log(), machine, utc_now())
+
+
+@st.cache_resource(max_entries=20, show_spinner=False)
+def _rack_round(rack: str, at: Moment) -> RackRound:  # noqa: ARG001
+    return answers.rack_round(current_log(), rack, utc_now())

@@ -1,0 +1,287 @@
+"""What the floor pages say: states, buttons, receipts and entries in plain words. No Streamlit here.
+
+The words of the states and of the questions are the house's own, in `words`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from core.answer_types import Expected, FileChoice, MachineNow
+from core.entries import AnyEntry, PartsOff, SpoolFitted, WentDown
+from core.setup import DONT_KNOW
+from dashboard.words import STATE_WORDS
+from dashboard.written import Clock
+
+WHO = "Who is tapping?"
+EARLIER = "It happened earlier"
+NOBODY_COUNTED = "Nobody counted them"
+NOTHING_YET = "Nothing recorded here yet."
+ROUND_BEGINS = "Walk along the rack. Tap only a machine that is not doing what its tile says."
+WHICH_MACHINE = "Which machine?"
+WHICH_RACK = "Which rack?"
+LATELY = "Noted lately"
+BACK = "Back"
+UNDO = "Undo"
+
+#: Shown where hands go into a machine. Not one of the words kept for signs of injury.
+HANDS_IN = (
+    "Before hands go in: power off and unplugged, hot end and platform cool. "
+    "Mains parts only by a competent person. The maker's instructions come first."
+)
+
+#: What a round may find, in its fixed order, and the words on the choice.
+SIGHTS = {"printing": "Printing", "done": "Done", "stopped": "Stopped", "empty": "Empty", "down": "Down"}
+
+#: Acts that need no more words than these; the others are put together below.
+ACTS = {
+    "off_scrap": "Parts off, some scrap",
+    "failed": "Print failed",
+    "spool": "Spool changed",
+    "goes_on": "Spool changed - print goes on",
+    "upkeep": "Upkeep done",
+    "down": "Down",
+    "set_aside": "Set aside - not meant to run",
+    "put_back": "Put back - may run again",
+    "back": "Running again",
+    "waits_for_spare": "Waiting for a spare",
+    "cause_known": "Still down, cause now known",
+    "started_other": "Another file started",
+}
+
+#: The question at the top of what an act asks next.
+ASKS = {
+    "off": "How many came off, all good?",
+    "off_next": "How many came off, all good?",
+    "off_scrap": "How many were scrap, and why?",
+    "failed": "Print failed: all scrap. Why?",
+    "spool": "What is on the new spool?",
+    "goes_on": "What is on the new spool?",
+    "upkeep": "What was done?",
+    "down": "What is the cause?",
+    "cause_known": "What is the cause?",
+    "waits_for_spare": "Which spare does it wait for?",
+    "started_other": "Which file was started?",
+}
+
+MINUTES_AGO = {10: "10 min ago", 30: "30 min ago", 60: "60 min ago"}
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """What the set-up calls its codes, table by table. A code it does not name is read out as it is."""
+
+    products: Mapping[str, str]
+    materials: Mapping[str, str]
+    down: Mapping[str, str]
+    scrap: Mapping[str, str]
+    spares: Mapping[str, str]
+    tasks: Mapping[str, str]
+    people: Mapping[str, str]
+
+
+def named(code: str, names: Mapping[str, str]) -> str:
+    """The name of a code, or the code."""
+    return "Don't know yet" if code == DONT_KNOW else names.get(code, code)
+
+
+def time_of(moment: datetime, clock: Clock) -> str:
+    """A time today ("06:10"), else with its weekday ("Mon 06:10") or date."""
+    local = clock.local(moment)
+    return f"{local:%H:%M}" if local.date() == clock.local(clock.at).date() else clock.when(moment)
+
+
+def state_line(now: MachineNow, clock: Clock, names: Names) -> str:
+    """The state of a machine in one line, saying where it is reckoned."""
+    if now.state == "no word":
+        return f"No word since {time_of(now.last_word, clock)}" if now.last_word else "No word yet"
+    return " - ".join(filter(None, [_state_since(now, clock), *_details(now, clock, names)]))
+
+
+def _state_since(now: MachineNow, clock: Clock) -> str:
+    since = time_of(now.since, clock)
+    if now.state == "done":
+        return f"Done since about {since} (reckoned)" if _reckoned(now) else f"Done, seen {since}"
+    word = STATE_WORDS[now.state].full
+    return f"{word} since about {since} (reckoned)" if _reckoned(now) else f"{word} since {since}"
+
+
+def _reckoned(now: MachineNow) -> bool:
+    """Whether nobody said when the state began: it began in silence."""
+    return now.basis == "reckoned" and (now.last_word is None or now.since > now.last_word)
+
+
+def _details(now: MachineNow, clock: Clock, names: Names) -> list[str | None]:
+    if now.state in ("down", "waiting"):
+        cause = named(now.cause, names.down) if now.cause else "cause not told"
+        return [cause, f"waits for {named(now.spare, names.spares)}" if now.spare else None]
+    held = f"{now.parts} x {named(now.product, names.products)}" if now.parts and now.product else None
+    due = f"due off about {time_of(now.due.best, clock)}" if now.due else None
+    return [held if now.state in ("printing", "proving", "done", "stopped") else None, due]
+
+
+def file_name(file: FileChoice) -> str:
+    """A print file as people call it: "F-014", with its revision from the second on."""
+    return file.file if file.revision == 1 else f"{file.file} rev {file.revision}"
+
+
+def file_label(file: FileChoice) -> tuple[str, str]:
+    """A print file on a button: its name, and what it makes of what."""
+    return f"{file_name(file)} started", f"{file.parts} x {file.name}, {file.hours:g} h"
+
+
+def good(parts: int | None) -> str:
+    """All good, with the number where it is known: "all 12 good"."""
+    return f"all {parts} good" if parts and parts > 1 else "good"
+
+
+def act_label(act: str, parts: int | None, file: FileChoice | None) -> tuple[str, str]:
+    """The words on an act's button: what happened, and a second line or an empty one."""
+    if act == "off_next":
+        return f"Parts off, {good(parts)}", f"next one started: {file_name(file)}" if file else ""
+    if act == "off":
+        return f"Parts off, {good(parts)}", "left empty"
+    if act == "started_same":
+        return ("Print started", f"{file_name(file)} again, {file.parts} x {file.name}") if file else ("", "")
+    return ACTS[act], ""
+
+
+def scrap_of(scrap: int, held: int) -> str:
+    """The count between the steppers."""
+    return f"{scrap} of {held} scrap"
+
+
+def spool_label(material: str, grams: float, again: bool) -> tuple[str, str]:
+    """A spool on a button."""
+    return f"Same again: {material}" if again else material, f"{grams:g} g"
+
+
+def earlier_line(at: datetime, clock: Clock) -> str:
+    """Said while the next tap is for an earlier time."""
+    return f"The next tap counts as {time_of(at, clock)}, from memory."
+
+
+def receipt(entries: Sequence[AnyEntry], held: int | None, clock: Clock, names: Names) -> str:
+    """What a tap recorded: "P07 recorded 11:42: 12 good, next started."."""
+    first = entries[0]
+    machine = getattr(first, "machine", "")
+    said = ", ".join(told(entry, held, names) for entry in entries)
+    earlier = f" for {time_of(first.at, clock)}" if (first.noted_at - first.at).total_seconds() > 90 else ""
+    return f"{machine} recorded {time_of(first.noted_at, clock)}{earlier}: {said}."
+
+
+def last_told(entries: Sequence[AnyEntry], clock: Clock, names: Names) -> str:
+    """The newest tap at a machine, for whoever opens its page."""
+    first = entries[0]
+    who = named(first.by, names.people)
+    return f"Last: {time_of(first.noted_at, clock)}, {who}: {', '.join(told(e, None, names) for e in entries)}."
+
+
+def told(entry: AnyEntry, held: int | None, names: Names) -> str:
+    """One entry in a few words; `held` is what was on the platform, where the page knew it."""
+    if isinstance(entry, PartsOff):
+        return _parts_off(entry, held, names)
+    if isinstance(entry, WentDown):
+        spare = f", waits for {named(entry.spare, names.spares)}" if entry.spare else ""
+        return f"down, {named(entry.cause, names.down)}{spare}"
+    if isinstance(entry, SpoolFitted):
+        return f"spool {named(entry.material, names.materials)}, {entry.grams:g} g"
+    fields = entry.model_dump()
+    words = {
+        "PrintStarted": "{file} started",
+        "Looked": "seen {saw}",
+        "CameBack": "running again",
+        "SetAside": "set aside",
+        "PutBack": "put back",
+        "CardLoaded": "card {card_set} rev {revision} loaded",
+        "QuestionClosed": "question closed, {answer}",
+    }
+    if entry.kind == "UpkeepDone":
+        return f"upkeep, {named(entry.task, names.tasks)}"
+    return words.get(entry.kind, entry.kind).format(**fields)
+
+
+def _parts_off(entry: PartsOff, held: int | None, names: Names) -> str:
+    on = entry.on_platform if entry.on_platform is not None else held
+    what = "print failed" if entry.ended == "stopped" else "parts off"
+    if not entry.scrap:
+        return f"{what}, {on} good" if on else f"{what}, all good"
+    cause = named(entry.scrap_cause or DONT_KNOW, names.scrap)
+    left = f"{on - entry.scrap} good, " if on and on > entry.scrap else ""
+    return f"{what}, {left}{entry.scrap} scrap ({cause})"
+
+
+def round_receipt(entries: Sequence[AnyEntry], clock: Clock) -> str:
+    """What a tap on a round recorded."""
+    at = time_of(entries[0].noted_at, clock)
+    seen = [f"{e.machine} {e.saw}" for e in entries]  # type: ignore[union-attr]
+    if len(seen) == 1:
+        return f"Recorded {at}: {seen[0]}."
+    return f"Recorded {at}: {len(seen)} as expected."
+
+
+def sight_word(machine: Expected, seen: str | None) -> str:
+    """A machine on a round in one word: what was seen, else what should be; "ask" where nobody can say."""
+    return f"\N{CHECK MARK} {seen}" if seen else machine.expected or "ask"
+
+
+def bulk_label(codes: Sequence[str], left: int, seen: int) -> str:
+    """The button that confirms what is left of a round, or its first dozen."""
+    if len(codes) < left:
+        return f"{codes[0]} to {codes[-1]} are as expected"
+    other = "The other " if seen else "All "
+    if left == 1:
+        return f"{codes[0]} is as expected"
+    return f"{other}{left} are as expected"
+
+
+def what_is_on(machine: str) -> str:
+    """The open question to a machine on a round."""
+    return f"{machine}: what is it doing?"
+
+
+def tap_and_say(machines: Sequence[str]) -> str:
+    """What a round must ask openly."""
+    return f"No word of {', '.join(machines)}: tap and say what you see."
+
+
+def rack_done(name: str) -> str:
+    """Said when every machine of a rack was seen."""
+    return f"{name} is done."
+
+
+def next_rack(name: str) -> str:
+    """The way on."""
+    return f"Next: {name}"
+
+
+def machines(number: int) -> str:
+    """How many machines a rack has."""
+    return "1 machine" if number == 1 else f"{number} machines"
+
+
+def held(number: int) -> str:
+    """The count between the steppers for the platform."""
+    return f"{number} on the platform"
+
+
+def spool_of(grams: float) -> str:
+    """A spool of another weight."""
+    return f"{grams:g} g spool"
+
+
+def entry_line(entry: AnyEntry, clock: Clock, names: Names) -> str:
+    """A line of the machine's history: when, by whom, what."""
+    return f"{time_of(entry.at, clock)} {named(entry.by, names.people)}: {told(entry, None, names)}"
+
+
+def shift_start(began: datetime, clock: Clock) -> str:
+    """The choice of the start of the shift."""
+    return f"Start of shift, {time_of(began, clock)}"
+
+
+def taken_back(sentence: str) -> str:
+    """Said after Undo: "Taken back: P07 recorded 11:42: 12 good, next started."."""
+    return f"Taken back: {sentence}"

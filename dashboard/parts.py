@@ -1,0 +1,264 @@
+"""The controls of the floor pages, and the only session state.
+
+What a session remembers is what its screen shows and who taps; everything that matters is in the log.
+A tap is judged against the answer its button was drawn from, so no change in between can lose it.
+"""
+
+from __future__ import annotations
+
+import html
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any, TypeVar
+from uuid import UUID, uuid4, uuid5
+
+import streamlit as st
+
+from core.entries import AnyEntry, EntryVoided, entry_adapter, utc_now
+from core.errors import Refused
+from core.log.record import record
+from dashboard import data
+from dashboard import floor_words as words
+from dashboard.acts import Fields
+from dashboard.shop import current_log
+
+#: The same button again within so many seconds is one tap with a nervous finger.
+SECOND_TAP = 2.0
+#: How often an open page looks whether it is still true, also after the server was away.
+HEAL_SECONDS = 30
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What came of the last tap at a place: its sentence, and the entries Undo would take back."""
+
+    place: str
+    sentence: str
+    remarks: tuple[str, ...] = ()
+    entries: tuple[AnyEntry, ...] = ()
+    refused: bool = False
+
+
+@dataclass(slots=True)
+class Step:
+    """A tap that asks something before it records, and what was told so far."""
+
+    act: str
+    told: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """The answer the buttons on the screen were drawn from."""
+
+    place: str
+    moment: data.Moment
+    answer: Any
+
+
+@dataclass(slots=True)
+class Remembered:
+    """All a session remembers."""
+
+    by: str | None = None
+    shown: Shown | None = None
+    step: Step | None = None
+    said: Said | None = None
+    earlier: datetime | None = None
+    asks_when: bool = False
+    tap: UUID = field(default_factory=uuid4)
+    turns: int = 0
+    pressed: tuple[str, float] = ("", 0.0)
+    round: UUID = field(default_factory=uuid4)
+    round_rack: str = ""
+    seen: dict[str, str] = field(default_factory=dict)
+
+
+def session() -> Remembered:
+    """What this session remembers."""
+    if "floor" not in st.session_state:
+        st.session_state["floor"] = Remembered()
+    return st.session_state["floor"]
+
+
+def shown(place: str, ask: Callable[[], T]) -> T:
+    """The answer on the screen for this place; asked for anew where another or none was shown."""
+    mine = session()
+    if mine.shown is None or mine.shown.place != place:
+        mine.shown = Shown(place, data.moment(), ask())
+        mine.step = None
+    return mine.shown.answer
+
+
+@st.fragment(run_every=HEAL_SECONDS)
+def heal() -> None:
+    """Draw the page anew when the log or the clock has moved on; never while something is being asked."""
+    mine = session()
+    if mine.step is None and mine.shown is not None and mine.shown.moment != data.moment():
+        mine.shown = None
+        st.rerun()
+
+
+def go(act: str | None, **told: Any) -> None:
+    """Ask what an act needs, or go back with None."""
+    mine = session()
+    mine.step = Step(act, told) if act else None
+    mine.turns += 1
+    st.rerun()
+
+
+def text(kind: str, *lines: str, tag: str = "p") -> None:
+    """Lines to read, in the style of their kind (see `look`)."""
+    st.html("".join(f"<{tag} class='{kind}'>{html.escape(line)}</{tag}>" for line in lines))
+
+
+def turn() -> str:
+    """Changes whenever other buttons come to stand where a finger may still be."""
+    return "ab"[session().turns % 2]
+
+
+def button(name: str, label: str, more: str = "", primary: bool = False) -> bool:
+    """A button across its place; the beginning of its name gives its size (see `look`)."""
+    both = f"**{label}**  \n{more}" if more else f"**{label}**"
+    return st.button(both, key=name, width="stretch", type="primary" if primary else "secondary")
+
+
+def stepper(name: str, value: int, low: int, high: int, counted: str) -> None:
+    """A count with a big minus and plus; its value is kept in the step under its name."""
+    with st.container(key=f"stepper-{name}", horizontal=True, vertical_alignment="center"):
+        less = button(f"step-{name}-less", "\N{MINUS SIGN}")
+        text("count", counted)
+        more = button(f"step-{name}-more", "+")
+    step = session().step
+    if step and less != more:
+        step.told[name] = min(max(value + (1 if more else -1), low), high)
+        st.rerun()
+
+
+def entries(fields: Sequence[Fields], by: str) -> list[AnyEntry]:
+    """Entries of one tap: noted now, happened now or when the person said."""
+    now = utc_now()
+    stamp = {"at": session().earlier or now, "noted_at": now, "by": by}
+    return [entry_adapter.validate_python(stamp | each) for each in fields]
+
+
+def tap(
+    name: str, place: str, made: Sequence[AnyEntry], say: Callable[[Sequence[AnyEntry]], str]
+) -> None:
+    """Record the entries of one tap, all or none, and remember what to say; draws the page anew.
+
+    The ids were made when the button was drawn, so the same tap sent twice is one record.
+    """
+    mine = session()
+    before, mine.pressed = mine.pressed, (name, time.monotonic())
+    if before[0] == name and mine.pressed[1] - before[1] < SECOND_TAP:
+        st.rerun()
+    sent = [entry.model_copy(update={"id": uuid5(mine.tap, str(i))}) for i, entry in enumerate(made)]
+    try:
+        receipt = record(current_log(), sent)
+    except Refused as refused:
+        mine.said = Said(place, refused.sentence, refused=True)
+    else:
+        kept = (*receipt.already, *receipt.recorded)
+        mine.said = Said(place, say(kept), receipt.remarks, kept)
+        _settle(mine)
+    st.rerun()
+
+
+def _settle(mine: Remembered) -> None:
+    """After a record: new ids, the answer asked for anew, nothing half asked."""
+    mine.tap, mine.shown, mine.step, mine.earlier, mine.asks_when = uuid4(), None, None, None, False
+    mine.turns += 1
+
+
+def undo(said: Said, by: str) -> None:
+    """Take back every entry of a tap; draws the page anew."""
+    now = utc_now()
+    voids = [
+        EntryVoided(id=uuid5(entry.id, "undone"), at=now, noted_at=now, by=by, which=entry.id, why="Undo on the floor")
+        for entry in said.entries
+    ]
+    mine = session()
+    try:
+        record(current_log(), voids)
+    except Refused as refused:
+        mine.said = Said(said.place, refused.sentence, refused=True)
+    else:
+        mine.said, mine.pressed = Said(said.place, words.taken_back(said.sentence)), ("", 0.0)
+        for entry in said.entries:
+            mine.seen.pop(getattr(entry, "machine", ""), None)
+        _settle(mine)
+    st.rerun()
+
+
+def receipt(place: str, by: str, otherwise: Callable[[], Said]) -> None:
+    """What the last tap here recorded, with Undo; it stays until the next one.
+
+    `otherwise` is asked where this session has not tapped here last: drawing the receipt of a tap
+    must not wait for anything to be reckoned.
+    """
+    said = session().said
+    if said is None or said.place != place:
+        said = otherwise()
+    with st.container(key="receipt", horizontal=True, vertical_alignment="center"):
+        text("refused" if said.refused else "said", said.sentence, *said.remarks)
+        if said.entries and button("undo", words.UNDO):
+            undo(said, by)
+
+
+def who() -> str | None:
+    """Whose initials taps carry: chosen once, kept in the session and in the address."""
+    mine = session()
+    people = {person.person for person in data.people()}
+    mine.by = next((by for by in (mine.by, st.query_params.get("by")) if by in people), None)
+    if mine.by and st.query_params.get("by") != mine.by:
+        st.query_params["by"] = mine.by
+    return mine.by
+
+
+def ask_who() -> None:
+    """Tiles of the people of the shop."""
+    text("ask", words.WHO, tag="h2")
+    with st.container(key="tiles-who"):
+        for person in data.people():
+            if button(f"tile-who-{person.person}", person.person.upper(), person.name):
+                session().by = person.person
+                st.rerun()
+
+
+def when() -> None:
+    """The quiet button for what happened earlier, and its choices."""
+    mine = session()
+    if mine.earlier:
+        text("earlier", words.earlier_line(mine.earlier, data.clock()))
+    if button("quiet-earlier", words.EARLIER):
+        mine.asks_when = not mine.asks_when
+        st.rerun()
+    if not mine.asks_when:
+        return
+    with st.container(key="tiles-when"):
+        for name, (label, at) in _moments().items():
+            if button(f"tile-when-{name}", label):
+                mine.earlier, mine.asks_when = at, False
+                st.rerun()
+
+
+def _moments() -> dict[str, tuple[str, datetime | None]]:
+    now = utc_now()
+    moments: dict[str, tuple[str, datetime | None]] = {"now": ("Now", None)}
+    for minutes, label in words.MINUTES_AGO.items():
+        moments[str(minutes)] = (label, now - timedelta(minutes=minutes))
+    if began := data.shift_start():
+        moments["shift"] = (words.shift_start(began, data.clock()), began)
+    return moments
+
+
+def start_round(rack: str) -> None:
+    """A round of another rack is a round of its own."""
+    mine = session()
+    if mine.round_rack != rack:
+        mine.round, mine.round_rack, mine.seen = uuid4(), rack, {}

@@ -1,0 +1,140 @@
+"""Answers as plain text for a terminal: the same words as the pages, in aligned columns."""
+
+import textwrap
+from collections.abc import Callable, Iterable, Sequence
+from itertools import zip_longest
+from zoneinfo import ZoneInfo
+
+from core.answer_types import Hours, MachineNow, Period, RackNow, Report
+from core.calc.account import TimeAccount
+from dashboard import words, written
+
+WIDTH = 100
+Line = Sequence[str]
+
+_HOURS_OF = ("mttr", "mtbf")
+_SHARES = ("utilisation", "uptime", "downtime", "out_of_service")
+
+
+def report_text(report: Report) -> str:
+    """The owner's page in its order."""
+    clock = words.clock_of(report)
+    asked = [words.question_sentence(question, clock) for question in report.questions]
+    blocks = [
+        report.shop,
+        _block(words.TRUST, _wrapped(words.trust_sentences(report))),
+        _block(words.NEEDS, _needs(report)),
+        _block(words.WHERE, [line for rack in report.racks for line in _rack(rack)]),
+        _block(words.GAVE, _gave(report)),
+        _block(words.CHANGING, _wrapped(words.changes(report.series))),
+        _block(words.ASKED, _wrapped(asked)) if asked else "",
+    ]
+    return "\n\n".join(block for block in blocks if block)
+
+
+def hours_text(hours: Hours, zone: str = "UTC") -> str:
+    """Time accounting: hours per state with their range, the figures, a line a group, the formulas."""
+    clock = written.Clock(ZoneInfo(zone), hours.end)
+    title = f"{clock.full(hours.start)} to {clock.full(hours.end)}: {written.count(hours.whole.window_hours)} machine-hours"
+    blocks = [
+        title,
+        _block("Hours by state", _table(_states(hours.whole))),
+        _block("Figures", _table(_figures(hours.whole))),
+        _block(f"Hours by {hours.by}", _table(_by_state(hours.groups), right=True)) if hours.groups else "",
+        _block(f"Figures by {hours.by}", _table(_by_figure(hours.groups), right=True)) if hours.groups else "",
+        _block("How it is counted", _formulas(hours.formulas)),
+    ]
+    return "\n\n".join(block for block in blocks if block)
+
+
+def _block(title: str, lines: Iterable[str]) -> str:
+    return "\n".join([title, *(f"  {line}" for line in lines)])
+
+
+def _wrapped(sentences: Iterable[str]) -> list[str]:
+    return [line for text in sentences for line in textwrap.wrap(text, WIDTH - 4, subsequent_indent="  ")]
+
+
+def _table(rows: Sequence[Line], right: bool = False) -> list[str]:
+    """Rows in columns as wide as their widest cell; `right` sets all but the first flush right."""
+    widths = [max(map(len, column)) for column in zip_longest(*rows, fillvalue="")]
+    return ["  ".join(_cells(row, widths, right)).rstrip() for row in rows]
+
+
+def _cells(row: Line, widths: Sequence[int], right: bool) -> Iterable[str]:
+    for index, (cell, width) in enumerate(zip(row, widths, strict=False)):
+        yield cell.rjust(width) if right and index else cell.ljust(width)
+
+
+def _needs(report: Report) -> list[str]:
+    clock = words.clock_of(report)
+    rows = [
+        (
+            words.LEVEL_WORDS[need.level],
+            written.codes(need.machines),
+            words.STATE_WORDS[need.state].short,
+            words.since(need, clock),
+            words.next_step(need, {}, {}),
+        )
+        for need in report.needs
+    ]
+    return _table(rows) if rows else [words.NOTHING_NEEDED]
+
+
+def _rack(rack: RackNow) -> list[str]:
+    cells = [_cell(machine) if machine else "" for machine in words.slots(rack)]
+    rows = [cells[i : i + rack.across] for i in range(0, len(cells), rack.across)]
+    return [rack.name, *(f"  {line}" for line in _table(rows))]
+
+
+def _cell(machine: MachineNow) -> str:
+    return f"{machine.machine} {words.sign(machine.basis)}{words.STATE_WORDS[machine.state].short}"
+
+
+def _gave(report: Report) -> list[str]:
+    heads = ("", words.yesterday(report), words.week(report))
+    return [
+        *_table([heads, *words.figures(report)]),
+        "Hours that printed nothing, last seven days:",
+        *(f"  {line}" for line in _table(_losses(report.week))),
+    ]
+
+
+def _losses(period: Period) -> list[Line]:
+    return [
+        (words.reason(loss, {}, {}), written.hours(loss.hours), words.times(loss.times)) for loss in period.losses
+    ]
+
+
+def _states(account: TimeAccount) -> list[Line]:
+    return [(words.STATE_WORDS[state].full, written.hours(hours)) for state, hours in account.hours.items()]
+
+
+def _figures(account: TimeAccount) -> list[Line]:
+    rows = [(words.FIGURE_WORDS[name], written.share(getattr(account, name))) for name in _SHARES]
+    rows += [(words.FIGURE_WORDS[name], written.hours(getattr(account, name))) for name in _HOURS_OF]
+    return [*rows, ("faults that began", written.count(account.faults))]
+
+
+def _by_state(groups: Sequence[TimeAccount]) -> list[Line]:
+    """Best values alone: the ranges of every group would not fit a line."""
+    states = list(groups[0].hours)
+    heads = ["", *(words.STATE_WORDS[state].short for state in states)]
+    return [heads, *([group.group, *(written.count(group.hours[s].best) for s in states)] for group in groups)]
+
+
+def _by_figure(groups: Sequence[TimeAccount]) -> list[Line]:
+    tell: dict[str, Callable[[TimeAccount], str]] = {
+        "printing": lambda a: written.share(a.utilisation),
+        "downtime": lambda a: written.share(a.downtime),
+        "out of service": lambda a: written.share(a.out_of_service),
+        "to restore": lambda a: written.hours(a.mttr),
+        "between faults": lambda a: written.hours(a.mtbf),
+        "faults": lambda a: written.count(a.faults),
+    }
+    return [["", *tell], *([group.group, *(of(group) for of in tell.values())] for group in groups)]
+
+
+def _formulas(formulas: dict[str, str]) -> list[str]:
+    lines = [f"{words.FIGURE_WORDS.get(name, name)}: {text}" for name, text in formulas.items()]
+    return _wrapped([*lines, words.STANDARDS])

@@ -1,0 +1,224 @@
+"""Check-in at one machine: its state in one line, and only what is possible now."""
+
+from collections.abc import Callable, Sequence
+from functools import partial
+
+import streamlit as st
+
+from core.answer_types import Choice, MachinePage, Question
+from core.answers import entries_for
+from core.entries import AnyEntry, entry_adapter, utc_now
+from core.errors import Refused
+from core.setup import UpkeepTask
+from dashboard import acts, data, parts
+from dashboard import floor_words as words
+from dashboard.acts import Fields
+from dashboard.parts import Step
+from dashboard.words import choice_words, question_sentence
+
+
+def page() -> None:
+    """The machine named in the address, or the racks to pick one from."""
+    machine = st.query_params.get("machine")
+    by = parts.who()
+    try:
+        if by is None:
+            parts.ask_who()
+        elif machine is None:
+            pick_machine()
+        else:
+            check_in(machine, by)
+    except Refused as refused:
+        parts.text("refused", refused.sentence)
+        pick_machine()
+
+
+def pick_machine() -> None:
+    """Every machine in its place on its rack."""
+    parts.text("ask", words.WHICH_MACHINE, tag="h2")
+    for rack in data.racks():
+        parts.text("ask", rack.name, tag="h3")
+        with st.container(key=f"rack-{rack.across}-{rack.rack}"):
+            for machine in rack.machines:
+                if parts.button(f"tile-machine-{machine.machine}", machine.machine):
+                    st.query_params["machine"] = machine.machine
+                    st.rerun()
+
+
+def check_in(machine: str, by: str) -> None:
+    """The page of one machine; the receipt of a tap is drawn before the rest is reckoned."""
+    head, slot = st.container(key="head"), st.container(key="slot")
+    answer_now = partial(parts.shown, machine, partial(data.machine_page, machine))
+    with slot:
+        parts.receipt(machine, by, lambda: last_tap(answer_now()))
+    answer = answer_now()
+    with head:
+        parts.text("code", machine, tag="h1")
+        parts.text("state", words.state_line(answer.now, data.clock(), data.names()))
+    with st.container(key=f"acts-{parts.turn()}"):
+        if step := parts.session().step:
+            ask(step, answer, by)
+        else:
+            offer(answer, by)
+    parts.heal()
+
+
+def last_tap(answer: MachinePage) -> parts.Said:
+    """The newest tap at this machine, whoever made it, as its receipt."""
+    newest = [fields for fields in answer.recent if fields["noted_at"] == answer.recent[0]["noted_at"]]
+    entries = tuple(entry_adapter.validate_python(fields) for fields in reversed(newest))
+    sentence = words.last_told(entries, data.clock(), data.names()) if entries else words.NOTHING_YET
+    return parts.Said(answer.now.machine, sentence, (), entries)
+
+
+def record(name: str, answer: MachinePage, by: str, fields: Sequence[Fields], held: int | None = None) -> None:
+    """One tap at this machine."""
+    send(name, answer, parts.entries(fields, by), held or answer.now.parts)
+
+
+def send(name: str, answer: MachinePage, made: Sequence[AnyEntry], held: int | None) -> None:
+    def say(kept: Sequence[AnyEntry]) -> str:
+        return words.receipt(kept, held, data.clock(), data.names())
+
+    parts.tap(name, answer.now.machine, made, say)
+
+
+# What is possible now
+
+
+def offer(answer: MachinePage, by: str) -> None:
+    """The acts, most likely first, then what is asked and what was noted."""
+    for place, act in enumerate(acts.offered(answer)):
+        label, more = words.act_label(act, answer.now.parts, acts.next_file(answer))
+        name = f"{'apart' if act == 'down' else 'main'}-{act}"
+        if parts.button(name, label, more, primary=place == 0):
+            at_once = acts.at_once(act, answer)
+            if at_once is None:
+                parts.go(act)
+            else:
+                record(name, answer, by, at_once)
+    parts.when()
+    for question in answer.questions:
+        ask_open(question, answer, by)
+    history(answer)
+
+
+def ask_open(question: Question, answer: MachinePage, by: str) -> None:
+    """An open question, answered by one tap."""
+    parts.text("question", question_sentence(question, data.clock()))
+    with st.container(key=f"tiles-{question.id}"):
+        for choice in question.choices:
+            name = f"tile-{question.id}-{choice.name}"
+            if parts.button(name, choice_words(question, choice, data.names().down)):
+                send(name, answer, entries_for(question, choice, by, utc_now()), question.parts)
+
+
+def history(answer: MachinePage) -> None:
+    """The newest entries of the machine, in words."""
+    clock, names = data.clock(), data.names()
+    entries = [entry_adapter.validate_python(fields) for fields in answer.recent]
+    if entries:
+        parts.text("ask", words.LATELY, tag="h3")
+        parts.text("entry", *(words.entry_line(entry, clock, names) for entry in entries))
+
+
+# What an act asks before it records
+
+
+def ask(step: Step, answer: MachinePage, by: str) -> None:
+    """What the act tapped still needs to know."""
+    parts.text("ask", words.ASKS[step.act], tag="h2")
+    if step.act in ("down", "cause_known", "upkeep", "waits_for_spare"):
+        parts.text("hands", words.HANDS_IN)
+    ASKING[step.act](step, answer, by)
+    if parts.button("quiet-back", words.BACK):
+        parts.go(None)
+
+
+def on_platform(step: Step, answer: MachinePage) -> int | None:
+    """How many parts were on the platform, told by a stepper where no start says so."""
+    if answer.now.parts:
+        return None
+    held = step.told.setdefault("held", acts.likely_parts(answer))
+    parts.stepper("held", held, 1, acts.most_parts(answer), words.held(held))
+    return held
+
+
+def ask_count(step: Step, answer: MachinePage, by: str) -> None:
+    held = on_platform(step, answer)
+    if parts.button("main-count", *words.act_label(step.act, held, acts.next_file(answer)), primary=True):
+        record("main-count", answer, by, acts.off(step.act, answer, held), held)
+    if parts.button("main-uncounted", words.NOBODY_COUNTED):
+        record("main-uncounted", answer, by, acts.off(step.act, answer, None))
+
+
+def ask_scrap(step: Step, answer: MachinePage, by: str) -> None:
+    told = on_platform(step, answer)
+    held = told or answer.now.parts or 1
+    scrap = held if step.act == "failed" else min(step.told.setdefault("scrap", 1), held)
+    if step.act != "failed":
+        parts.stepper("scrap", scrap, 1, held, words.scrap_of(scrap, held))
+
+    def tapped(name: str, cause: str) -> None:
+        record(name, answer, by, acts.scrapped(step.act, answer, scrap, told, cause), held)
+
+    tiles("scrap", answer.scrap_causes, tapped)
+
+
+def ask_spool(step: Step, answer: MachinePage, by: str) -> None:
+    grams = step.told.setdefault("grams", acts.usual_spool(answer))
+    with st.container(key="tiles-grams"):
+        for weight in acts.SPOOLS:
+            if weight != grams and parts.button(f"tile-grams-{weight}", words.spool_of(weight)):
+                step.told["grams"] = weight
+                st.rerun()
+    for place, choice in enumerate(answer.materials):
+        name = f"main-{choice.code}"
+        if parts.button(name, *words.spool_label(choice.name, grams, place == 0), primary=place == 0):
+            record(name, answer, by, acts.spool(step.act, answer.now.machine, choice.code, grams))
+
+
+def ask_cause(_: Step, answer: MachinePage, by: str) -> None:
+    tiles("down", answer.down_causes, lambda name, cause: record(name, answer, by, acts.down(answer, cause=cause)))
+
+
+def ask_spare(_: Step, answer: MachinePage, by: str) -> None:
+    tiles("spare", answer.spares, lambda name, spare: record(name, answer, by, acts.down(answer, spare=spare)))
+
+
+def ask_task(_: Step, answer: MachinePage, by: str) -> None:
+    minutes = {task.task: task.minutes for task in data.setup().all(UpkeepTask, utc_now())}
+    tiles("task", answer.tasks, lambda name, task: record(name, answer, by, acts.upkeep(answer, task, minutes[task])))
+
+
+def ask_file(_: Step, answer: MachinePage, by: str) -> None:
+    for file in answer.files:
+        name = f"main-{file.file}"
+        if parts.button(name, *words.file_label(file)):
+            record(name, answer, by, [acts.started(answer.now.machine, file)])
+
+
+def tiles(about: str, choices: Sequence[Choice], tapped: Callable[[str, str], None]) -> None:
+    """Choices side by side, in their fixed order; one tap records."""
+    with st.container(key=f"tiles-{about}"):
+        for choice in choices:
+            name = f"tile-{about}-{choice.code}"
+            if parts.button(name, choice.name):
+                tapped(name, choice.code)
+
+
+ASKING = {
+    "off": ask_count,
+    "off_next": ask_count,
+    "off_scrap": ask_scrap,
+    "failed": ask_scrap,
+    "spool": ask_spool,
+    "goes_on": ask_spool,
+    "down": ask_cause,
+    "cause_known": ask_cause,
+    "waits_for_spare": ask_spare,
+    "upkeep": ask_task,
+    "started_other": ask_file,
+}
+
+page()

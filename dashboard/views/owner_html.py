@@ -1,0 +1,161 @@
+"""The parts of the owner's page that are words and cells, as HTML. Everything that was typed in is escaped."""
+
+from collections.abc import Mapping
+from html import escape
+from urllib.parse import urlencode
+
+from core.answer_types import MachineNow, NeedsHand, Period, RackNow, Report
+from core.calc.account import FORMULAS
+from dashboard import words, written
+from dashboard.floor_words import Names
+from dashboard.written import Clock
+
+#: So many lines of what needs a hand are seen at once; the others are a tap away.
+SEEN_AT_ONCE = 5
+#: Racks with more machines side by side than this do not keep their places on a phone.
+PHONE_ACROSS = 5
+
+
+class Links:
+    """Where a tap leads, with the person who is here carried along."""
+
+    def __init__(self, by: str | None) -> None:
+        self.by = {"by": by} if by else {}
+
+    def machine(self, machine: str) -> str:
+        """The check-in of a machine."""
+        return escape(f"/checkin?{urlencode({'machine': machine, **self.by})}")
+
+    def rack(self, rack: str) -> str:
+        """The round of a rack."""
+        return escape(f"/round?{urlencode({'rack': rack, **self.by})}")
+
+
+def trust(report: Report) -> str:
+    """The strip at the top."""
+    told = "".join(f"<span>{escape(sentence)}</span> " for sentence in words.trust_sentences(report))
+    return f'<section class="rs rs-trust"><h2>{words.TRUST}</h2><p>{told}</p></section>'
+
+
+def needs(report: Report, names: Names, links: Links) -> str:
+    """The list of what needs a hand, the most urgent lines first."""
+    clock = words.clock_of(report)
+    lines = [_need(need, clock, names, links) for need in report.needs]
+    seen, rest = lines[:SEEN_AT_ONCE], lines[SEEN_AT_ONCE:]
+    told = f"<ol>{''.join(seen)}</ol>" if seen else key(words.NOTHING_NEEDED)
+    more = f"<summary>{words.more(len(rest))}</summary><ol>{''.join(rest)}</ol>"
+    return _section("needs", words.NEEDS, told + (f"<details>{more}</details>" if rest else ""))
+
+
+def where(report: Report, links: Links) -> str:
+    """The racks with their machines in their places."""
+    levels = {machine: need.level for need in report.needs for machine in need.machines}
+    racks = "".join(_rack(rack, levels, links) for rack in report.racks)
+    told = f'<div class="rs-racks">{racks}</div><p class="rs-note">{_legend()}</p>'
+    return _section("where", words.WHERE, told if racks else f"<p>{words.NO_MACHINES}</p>")
+
+
+def gave(report: Report) -> str:
+    """The figures of yesterday and the last seven days."""
+    heads = "".join(f'<th scope="col">{escape(head)}</th>' for head in ("", words.yesterday(report), words.week(report)))
+    rows = "".join(
+        f'<tr><th scope="row">{escape(f.name)}</th><td>{escape(f.yesterday)}</td><td>{escape(f.week)}</td></tr>'
+        for f in words.figures(report)
+    )
+    table = f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
+    return _section("gave", words.GAVE, table)
+
+
+def changing(report: Report) -> str:
+    """Whether anything is changing, in words."""
+    return _section("changing", words.CHANGING, "".join(map(key, words.changes(report.series))))
+
+
+def key(sentence: str) -> str:
+    """A sentence in the size of what matters."""
+    return f'<p class="rs-key">{escape(sentence)}</p>'
+
+
+def more(number: int) -> str:
+    """How many more there are."""
+    return f'<p class="rs-more">{words.more(number)}</p>'
+
+
+def plainly(title: str, sentence: str) -> str:
+    """A title and one sentence."""
+    return _section("plain", title, key(sentence))
+
+
+def _section(name: str, title: str, body: str) -> str:
+    return f'<section class="rs rs-{name}"><h2>{escape(title)}</h2>{body}</section>'
+
+
+def _need(need: NeedsHand, clock: Clock, names: Names, links: Links) -> str:
+    alone = len(need.machines) == 1
+    link = links.machine(need.machines[0]) if alone else links.rack(need.rack)
+    return (
+        f'<li><span class="rs-level">{_mark(need.level)}{words.LEVEL_WORDS[need.level]}</span>'
+        f'<a class="rs-who" href="{link}">{escape(written.codes(need.machines))}</a>'
+        f'<span class="rs-how">{escape(words.plight(need, clock))}</span>'
+        f'<span class="rs-next">{escape(words.next_step(need, names.down, names.spares))}</span></li>'
+    )
+
+
+def _rack(rack: RackNow, levels: Mapping[str, str], links: Links) -> str:
+    cells = "".join(_cell(machine, levels, links) for machine in words.slots(rack))
+    wide = " rs-wide" if rack.across > PHONE_ACROSS else ""
+    return (
+        f'<div class="rs-rack{wide}" style="--across:{rack.across}"><h3>{escape(rack.name)}</h3>'
+        f'<div class="rs-cells">{cells}</div></div>'
+    )
+
+
+def _cell(machine: MachineNow | None, levels: Mapping[str, str], links: Links) -> str:
+    if machine is None:
+        return '<span class="rs-hole"></span>'
+    level = levels.get(machine.machine)
+    mark = _mark(level) if level else ""
+    sign = words.sign(machine.basis)
+    return (
+        f'<a class="rs-cell rs-{level or "normal"}" href="{links.machine(machine.machine)}">'
+        f"<span>{mark}<b>{escape(machine.machine)}</b> {sign}</span>"
+        f"<span>{words.STATE_WORDS[machine.state].short}</span></a>"
+    )
+
+
+def _mark(level: str) -> str:
+    return f'<i class="rs-mark rs-mark-{level}"></i>'
+
+
+def _legend() -> str:
+    marks = " ".join(f"<span>{_mark(level)}{word}</span>" for level, word in words.LEVEL_WORDS.items())
+    return f"{marks} <span>{words.SIGN_MEANS}</span>"
+
+
+def all_losses(period: Period, names: Names) -> str:
+    """Every reason for which machines printed nothing, with its range, and the scrap by cause."""
+    rows = "".join(
+        f'<tr><th scope="row">{escape(words.reason(loss, names.down, names.spares))}</th>'
+        f"<td>{escape(written.hours(loss.hours))}</td><td>{words.times(loss.times)}</td></tr>"
+        for loss in period.losses
+    )
+    scrap = words.scrap_causes(period, names.scrap)
+    told = f"<p>Scrap: {escape(scrap)}.</p>" if scrap else ""
+    return f"<section class="rs rs-all"><details><summary>{words.ALL_REASONS}</summary><table>{rows}</table>{told}</details></section>"
+
+
+def asked(report: Report) -> str:
+    """The heading of the questions."""
+    return _section("asked", words.ASKED, "" if report.questions else f"<p>{words.NOTHING_ASKED}</p>")
+
+
+def counted() -> str:
+    """How it is counted, at the foot."""
+    rows = "".join(
+        f'<tr><th scope="row">{escape(words.FIGURE_WORDS[name])}</th><td>{escape(text)}</td></tr>'
+        for name, text in FORMULAS.items()
+    )
+    return (
+        f'<section class="rs rs-foot"><p>{words.COUNTED}</p><details><summary>{words.FORMULAS_TITLE}</summary>'
+        f"<table>{rows}</table><p>{words.STANDARDS}</p></details></section>"
+    )

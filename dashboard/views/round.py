@@ -1,0 +1,135 @@
+"""A round of one rack: what should be seen is shown; only where it differs is anything tapped."""
+
+from collections.abc import Sequence
+from functools import partial
+
+import streamlit as st
+
+from core.answer_types import Expected, RackRound
+from core.entries import AnyEntry
+from core.errors import Refused
+from dashboard import data, parts
+from dashboard import floor_words as words
+
+#: More machines than this are not confirmed by one tap: nobody has looked at them all.
+MOST_AT_ONCE = 12
+
+
+def page() -> None:
+    """The rack named in the address, or the racks to choose from."""
+    rack = st.query_params.get("rack")
+    by = parts.who()
+    try:
+        if by is None:
+            parts.ask_who()
+        elif rack is None:
+            pick_rack()
+        else:
+            go_round(rack, by)
+    except Refused as refused:
+        parts.text("refused", refused.sentence)
+        pick_rack()
+
+
+def pick_rack() -> None:
+    """The racks, as big tiles."""
+    parts.text("ask", words.WHICH_RACK, tag="h2")
+    for rack in data.racks():
+        if parts.button(f"main-rack-{rack.rack}", rack.name, words.machines(len(rack.machines))):
+            open_rack(rack.rack)
+
+
+def open_rack(rack: str) -> None:
+    st.query_params["rack"] = rack
+    parts.go(None)
+
+
+def go_round(rack: str, by: str) -> None:
+    """The rack as it stands, and below it what to tap for the machine picked or for all the rest."""
+    place = f"rack {rack}"
+    parts.start_round(rack)
+    head, slot = st.container(key="head"), st.container(key="slot")
+    with slot:
+        parts.receipt(place, by, lambda: parts.Said(place, words.ROUND_BEGINS))
+    answer = parts.shown(place, partial(data.rack_round, rack))
+    with head:
+        parts.text("code", answer.name, tag="h1")
+    draw_rack(answer)
+    with st.container(key=f"acts-{parts.turn()}"):
+        if step := parts.session().step:
+            ask_sight(step.told["machine"], answer, by)
+        else:
+            confirm(answer, by)
+    parts.heal()
+
+
+def draw_rack(answer: RackRound) -> None:
+    """Every machine in its place; an empty place where one is set aside or missing."""
+    places = {machine.place: machine for machine in answer.machines}
+    with st.container(key=f"rack-{answer.across}-{answer.rack}"):
+        for place in range(1, max(places, default=0) + 1):
+            if place in places:
+                draw_machine(places[place])
+            else:
+                parts.text("gap", "")
+
+
+def draw_machine(machine: Expected) -> None:
+    mine = parts.session()
+    code, seen = machine.machine, mine.seen.get(machine.machine)
+    picked = mine.step is not None and mine.step.told["machine"] == code
+    look = "picked" if picked else "seen" if seen else "place" if machine.expected else "unknown"
+    if parts.button(f"{look}-{code}", code, words.sight_word(machine, seen)):
+        parts.go("look", machine=code)
+
+
+def ask_sight(code: str, answer: RackRound, by: str) -> None:
+    """The five things a machine can be seen doing."""
+    parts.text("ask", words.what_is_on(code), tag="h2")
+    with st.container(key="tiles-sight"):
+        for sight, label in words.SIGHTS.items():
+            if parts.button(f"tile-{sight}", label):
+                look(f"tile-{code}-{sight}", answer, by, {code: sight})
+    if parts.button("quiet-back", words.BACK):
+        parts.go(None)
+
+
+def confirm(answer: RackRound, by: str) -> None:
+    """One tap for all machines that are as expected; those nobody can predict are asked one by one."""
+    seen = parts.session().seen
+    left = [machine for machine in answer.machines if machine.machine not in seen]
+    expected = {m.machine: m.expected for m in left if m.expected}
+    asked = [m.machine for m in left if not m.expected]
+    if expected:
+        at_once = dict(list(expected.items())[:MOST_AT_ONCE])
+        if parts.button("main-expected", words.bulk_label(list(at_once), len(expected), len(seen)), primary=True):
+            look("main-expected", answer, by, at_once)
+    if asked:
+        parts.text("hands", words.tap_and_say(asked))
+    elif not expected:
+        offer_next(answer)
+
+
+def look(name: str, answer: RackRound, by: str, sights: dict[str, str]) -> None:
+    """Record what was seen, all of one round under one id."""
+    mine = parts.session()
+    fields = [{"kind": "Looked", "machine": m, "saw": saw, "round": mine.round} for m, saw in sights.items()]
+
+    def say(kept: Sequence[AnyEntry]) -> str:
+        mine.seen |= sights
+        return words.round_receipt(kept, data.clock())
+
+    parts.tap(name, f"rack {answer.rack}", parts.entries(fields, by), say)
+
+
+def offer_next(answer: RackRound) -> None:
+    """The rack after this one."""
+    racks = data.racks()
+    here = next((i for i, rack in enumerate(racks) if rack.rack == answer.rack), 0)
+    parts.text("ask", words.rack_done(answer.name), tag="h2")
+    following = racks[(here + 1) % len(racks)]
+    if parts.button("main-next", words.next_rack(following.name), primary=True):
+        open_rack(following.rack)
+
+
+page()

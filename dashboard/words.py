@@ -1,0 +1,322 @@
+"""What the owner's page says: the words of the house, and the sentences made of an answer."""
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from core.answer_types import (
+    AnswerChoice,
+    Change,
+    Loss,
+    MachineNow,
+    NeedsHand,
+    Period,
+    Question,
+    RackNow,
+    Report,
+    Series,
+    Trust,
+)
+from core.setup import DONT_KNOW
+from dashboard import written
+from dashboard.written import Clock
+
+#: What the set-up calls a code. A code it does not name is read out as it is.
+Names = Mapping[str, str]
+
+
+class StateWord(NamedTuple):
+    """A state on a screen: in full, and where there is room for one word."""
+
+    full: str
+    short: str
+
+
+STATE_WORDS = {
+    "printing": StateWord("Printing", "Printing"),
+    "proving": StateWord("Proving", "Proving"),
+    "done": StateWord("Done - parts to take off", "Done"),
+    "stopped": StateWord("Stopped", "Stopped"),
+    "empty": StateWord("Empty", "Empty"),
+    "upkeep": StateWord("Upkeep", "Upkeep"),
+    "down": StateWord("Down", "Down"),
+    "waiting": StateWord("Waiting for a spare", "Spare"),
+    "aside": StateWord("Set aside", "Aside"),
+    "no word": StateWord("No word", "No word"),
+}
+
+LEVEL_WORDS = {"now": "Now", "today": "Today", "waiting": "Waiting"}
+
+TRUST = "Can I trust this page?"
+NEEDS = "What needs a hand now?"
+WHERE = "Where is everything?"
+GAVE = "What did yesterday and the last seven days give?"
+CHANGING = "Is anything changing?"
+ASKED = "Do you know what the entries do not say?"
+
+NOTHING_NEEDED = "Nothing needs a hand."
+NO_MACHINES = "No machine is in the set-up yet."
+NO_CHANGE = "No change beyond usual."
+NO_USUAL = "Too few days with people in yet to say what is usual."
+
+NO_SHOP = "This page has nothing to tell yet"
+LOST = "Machine-hours that printed nothing, last seven days"
+ALL_REASONS = "All reasons, with their ranges"
+NOTHING_ASKED = "The entries leave nothing open."
+COUNTED = (
+    "Reckoned from what people tapped. A range holds the true value nine times in ten. "
+    "Shares are of the hours somebody has word of; good and scrap are what was counted."
+)
+FORMULAS_TITLE = "How each figure is counted"
+
+FIGURE_WORDS = {
+    "total": "hours somebody has word of",
+    "operations": "hours meant to run",
+    "utilisation": "printing, share of the hours meant to run",
+    "uptime": "fit to print, share of the hours meant to run",
+    "downtime": "downtime, share of the hours meant to run",
+    "out_of_service": "out of service on average",
+    "mttr": "mean time to restore",
+    "mtbf": "mean printing time between faults",
+    "apt": "printing hours",
+    "aust": "proving hours",
+    "adet": "hours waiting to run",
+    "adot": "hours of upkeep and down",
+    "aoet": "hours meant to run, as their parts add up",
+}
+
+STANDARDS = "S. is SEMI E10, I. is ISO 22400-2, P. is prEN 15341:2005."
+
+_SERIES = {
+    "utilisation": ("Printing", "share of machine time"),
+    "downtime": ("Downtime", "share of machine time"),
+    "good": ("Good parts", "a day"),
+    "scrap_share": ("Scrap", "share of the parts"),
+}
+
+_REASONS = {
+    "hands inside": "Done, waiting: people in",
+    "hands outside": "Done, waiting: nobody in",
+    "stopped": "Stopped, not dealt with",
+}
+
+_FOUND = {
+    "clear": "started on",
+    "printing": "found printing",
+    "done": "found done",
+    "stopped": "found stopped",
+    "empty": "found empty",
+    "down": "found down",
+}
+
+def named(code: str, names: Names) -> str:
+    """What the shop calls it, to stand within a sentence."""
+    name = names.get(code, code.replace("-", " "))
+    return name[:1].lower() + name[1:] if name[1:2].islower() else name
+
+
+def trust_sentences(report: Report) -> list[str]:
+    """Whether the page can be trusted: the time, who was heard from, how word came in, how long prints take."""
+    trust, clock = report.trust, clock_of(report)
+    newest = f"newest entry {clock.when(trust.newest)}" if trust.newest else "no entry yet"
+    return [
+        f"{clock.full(report.at)}, {newest}.",
+        _heard(trust, clock),
+        f"Last seven days: {written.percent(trust.no_word)} of machine time is no word, "
+        f"{written.percent(trust.from_memory)} of entries are from memory.",
+        _takes(trust),
+    ]
+
+
+def clock_of(report: Report) -> Clock:
+    """The shop's clock at the moment of the report."""
+    return Clock(ZoneInfo(report.zone), report.at)
+
+
+def _heard(trust: Trust, clock: Clock) -> str:
+    heard = f"{trust.heard} of {trust.machines} machines heard from since {clock.when(trust.since)}."
+    return f"{heard} No word: {written.codes(trust.silent)}." if trust.silent else heard
+
+
+def _takes(trust: Trust) -> str:
+    if not trust.seen:
+        return "No print has been seen through yet: prints are taken to last what their files say."
+    times = "once" if trust.seen == 1 else f"{written.count(trust.seen)} times"
+    return f"Prints take {written.factor(trust.takes)} times what their files say (seen {times})."
+
+
+def next_step(need: NeedsHand, causes: Names, spares: Names) -> str:
+    """What a hand does about it."""
+    if need.state == "down":
+        known = need.cause and need.cause != DONT_KNOW
+        return f"mend: {named(need.cause, causes)}" if need.cause and known else "find out what is wrong"
+    if need.state == "waiting":
+        return f"waiting for spare: {named(need.spare, spares)}" if need.spare else "waiting for a spare"
+    return {
+        "done": "take parts off",
+        "stopped": "clear the print",
+        "empty": "start a print or set aside",
+    }.get(need.state, "look at it")
+
+
+def plight(need: NeedsHand, clock: Clock) -> str:
+    """The state it is in and since when; that parts are to be taken off is said by the next step."""
+    return f"{STATE_WORDS[need.state].full.partition(' - ')[0]}, {since(need, clock)}"
+
+
+def since(need: NeedsHand, clock: Clock) -> str:
+    """Since when, and how long; for several machines since when the first, and machine-hours in all."""
+    if len(need.machines) == 1:
+        return f"since {clock.when(need.since)}, {written.lasting(need.waited_hours)}"
+    return f"first {clock.when(need.since)}, {written.count(need.waited_hours)} h in all"
+
+
+def more(number: int) -> str:
+    """The line that leads to those not shown."""
+    return f"and {number} more"
+
+
+def reason(loss: Loss, causes: Names, spares: Names) -> str:
+    """Why machine-hours printed nothing."""
+    if loss.reason == "waiting":
+        return f"Waiting for {named(loss.detail, spares)}" if loss.detail else STATE_WORDS["waiting"].full
+    if loss.reason == "down":
+        if loss.detail is None:
+            return "Down, cause not noted"
+        return "Down, don't know yet" if loss.detail == DONT_KNOW else f"Down: {named(loss.detail, causes)}"
+    return _REASONS.get(loss.reason) or STATE_WORDS[loss.reason].full
+
+
+def lost(loss: Loss) -> str:
+    """Hours lost and how often, for the end of a bar."""
+    return f"{written.count(loss.hours.best)} h, {times(loss.times)}"
+
+
+def times(number: int) -> str:
+    """How often."""
+    return "once" if number == 1 else f"{written.count(number)} times"
+
+
+def slots(rack: RackNow) -> list[MachineNow | None]:
+    """The machines of a rack place by place, row by row; None where no machine stands."""
+    places = {machine.place: machine for machine in rack.machines}
+    standing = [places.get(place) for place in range(1, max(places) + 1)]
+    return standing + [machine for machine in rack.machines if places[machine.place] is not machine]
+
+
+def sign(basis: str) -> str:
+    """The mark before a state that nobody saw but follows from earlier entries."""
+    return "~" if basis == "reckoned" else ""
+
+
+SIGN_MEANS = "~ reckoned from earlier entries, not seen"
+
+
+def yesterday(report: Report) -> str:
+    """The day that ended last."""
+    return written.day(clock_of(report).local(report.yesterday.start))
+
+
+def week(report: Report) -> str:
+    """The seven days that ended last."""
+    clock = clock_of(report)
+    return f"{written.day(clock.local(report.week.start))} to {written.day(clock.local(report.yesterday.start))}"
+
+
+class Figure(NamedTuple):
+    """A line of figures: what it is, yesterday, the last seven days."""
+
+    name: str
+    yesterday: str
+    week: str
+
+
+def figures(report: Report) -> list[Figure]:
+    """What yesterday and the last seven days gave and lost."""
+    planned = written.percent(report.planning_downtime)
+    tell = {
+        "Time printing (utilisation)": lambda p: written.share(p.account.utilisation),
+        f"Downtime (you plan with {planned})": lambda p: written.share(p.account.downtime),
+        f"Out of service (now {report.out_now} of {report.trust.machines})": lambda p: written.share(p.account.out_of_service),
+        "Good parts": lambda p: written.counted(p.good),
+        "Scrap parts": lambda p: written.count(p.scrap),
+    }
+    return [Figure(name, of(report.yesterday), of(report.week)) for name, of in tell.items()]
+
+
+def scrap_causes(period: Period, names: Names) -> str:
+    """The scrap by cause, most first; empty where there was none."""
+    told = [
+        f"{named(cause, names) if cause and cause != DONT_KNOW else 'cause not known'} {written.count(n)}"
+        for cause, n in period.scrap_by_cause.items()
+    ]
+    return ", ".join(told)
+
+
+def series_title(series: Series) -> tuple[str, str]:
+    """What a small line shows, and its unit."""
+    return _SERIES[series.name]
+
+
+def amount(series: Series, value: float | None) -> str:
+    """A value of a daily figure in its unit."""
+    if value is None:
+        return "-"
+    return written.count(value) if series.name == "good" else written.percent(value)
+
+
+def changes(series: Sequence[Series]) -> list[str]:
+    """A sentence for every signal; where there is none, one sentence that says so."""
+    if not any(one.mean is not None for one in series):
+        return [NO_USUAL]
+    return [_change(one, one.change) for one in series if one.change] or [NO_CHANGE]
+
+
+def _change(series: Series, change: Change) -> str:
+    name = ", ".join(series_title(series))
+    side = "above" if change.upward else "below"
+    day = written.day(change.since)
+    if change.rule == "run":
+        return f"{name}: {side} the usual {amount(series, series.mean)} every day since {day}."
+    value = amount(series, series.values[series.days.index(change.since)])
+    usual = f"{amount(series, series.lower)} to {amount(series, series.upper)}"
+    return f"{name}: {value} on {day} is {side} what is usual ({usual})."
+
+
+def question_sentence(question: Question, clock: Clock) -> str:
+    """What the entries leave open about a machine."""
+    about, seen = clock.when(question.about), clock.when(question.seen)
+    found = _FOUND.get(question.found, question.found)
+    print_ = _print_of(question)
+    told = {
+        "parts not counted": f"the parts of the print started {about}{print_} were never counted.",
+        "start not noted": f"{found} {seen}, but no start was noted. It began about {about}: what was it?",
+        "return not noted": f"{found} {seen}, but nobody noted that it was back. Was it, from {about}?",
+        "fault not noted": f"found down {seen}. It went down about {about}: what was the cause?",
+    }
+    return f"{question.machine}: {told[question.rule]}"
+
+
+def _print_of(question: Question) -> str:
+    known = [question.file, f"{question.parts} parts" if question.parts else None]
+    told = ", ".join(part for part in known if part)
+    return f" ({told})" if told else ""
+
+
+def choice_words(question: Question, choice: AnswerChoice, causes: Names) -> str:
+    """The words on an answer's button."""
+    if question.rule == "fault not noted" and choice.entries:
+        cause = choice.entries[0]["cause"]
+        return "Don't know" if cause == DONT_KNOW else causes.get(cause, cause.replace("-", " ").capitalize())
+    parts = f"{question.parts} " if question.parts else ""
+    told = {
+        "all good": f"All {parts}good",
+        "all scrap": "All scrap",
+        "the same file again": f"The same file again: {question.file}",
+    }
+    return told.get(choice.name, choice.name.capitalize())
+
+
+def answered(question: Question, answer: str) -> str:
+    """What was recorded by a tap on an answer."""
+    return f"{question.machine}: {answer[:1].lower()}{answer[1:]} - recorded."

@@ -1,0 +1,260 @@
+"""Every rule of the log, each broken alone."""
+
+from collections.abc import Iterable
+from typing import NamedTuple
+from uuid import UUID
+
+import pytest
+
+from core.entries import KINDS, AnyEntry, PartsOff, entry_adapter
+from core.errors import Refused
+from core.log.known import Known
+from core.log.record import record
+from core.log.rules import REFUSALS, REMARKS, parts_on_platform
+from core.log.store import Log
+from core.setup import Machine, Setup
+from tests.core.larkfield import LEAST, ROWS, STAMP, at_a1, look, start, tell, when
+
+#: Ten days after the first Monday; what the rules take for now.
+NOW = when(days=10)
+NOTED, TAKEN_BACK = UUID(int=1), UUID(int=2)
+
+TAKEN = tell("OrderTaken", when(hours=9), order="0007", product="clip", quantity=240, due=when(days=20))
+LOOKED = look(when(hours=9), "empty", id=NOTED)
+BACK = tell("EntryVoided", when(hours=10), which=NOTED, why="wrong machine", id=TAKEN_BACK)
+
+
+class Case(NamedTuple):
+    """What was noted before, the entry that breaks one rule, the value to name and what to do."""
+
+    rule: str
+    entry: AnyEntry
+    value: str
+    do: str
+    before: tuple[AnyEntry, ...] = ()
+
+
+def packed(hours: float) -> AnyEntry:
+    return tell("OrderPacked", when(hours=hours), order="0007", quantity=1)
+
+
+IMPOSSIBLE = (
+    Case("not_in_the_future", look(when(days=10, minutes=3), "done"), "12 Mar 2026 00:03", "correct the time"),
+    Case("not_in_the_future", look(when(days=9), "done", noted_at=when(days=11)), "13 Mar 2026", "correct the time"),
+    Case("noted_after_it_happened", look(when(hours=9), "done", noted_at=when(hours=8)), "02 Mar 2026 08:00",
+         "correct one of the two times"),
+    Case("machine_is_known", tell("Looked", when(1), machine="A9", saw="done"), "A9", "correct the code"),
+    Case("machine_is_known", tell("Looked", when(1), machine="OLD", saw="done"), "OLD", "correct the code"),
+    Case("file_is_known", start(when(1), file="clips"), "clips", "add that revision"),
+    Case("file_is_known", start(when(1), file="clip", revision=2), "revision 2", "add that revision"),
+    Case("file_fits_machine", start(when(1), file="feeder"), "bench-220", "pick another file"),
+    Case("scrap_within_platform", at_a1("PartsOff", when(1), scrap=5, scrap_cause="warped"), "5 scrap",
+         "Change the number", (start(when(0)),)),
+    Case("scrap_within_platform", at_a1("PartsOff", when(1), scrap=3, scrap_cause="warped", on_platform=2), "3 scrap",
+         "say how many it held"),
+    Case("platform_within_any_file", at_a1("PartsOff", when(1), on_platform=13), "13 parts", "Change the number"),
+    Case("scrap_has_a_cause", at_a1("PartsOff", when(1), scrap=2), "2 scrap", "'dont-know'"),
+    Case("cause_is_known", at_a1("WentDown", when(1), cause="warped"), "'warped'", "pick one of them"),
+    Case("cause_is_known", at_a1("PartsOff", when(1), scrap=1, scrap_cause="belt"), "'belt'", "pick one of them"),
+    Case("material_is_known", at_a1("SpoolFitted", when(1), material="pla", grams=1000), "pla", "add it"),
+    Case("spool_weight_is_possible", at_a1("SpoolFitted", when(1), material="petg-black", grams=1), "1 g",
+         "in grams, 20 or more"),
+    Case("spool_weight_is_possible", at_a1("SpoolFitted", when(1), material="petg-black", grams=10_001), "10001 g",
+         "at most 10000"),
+    Case("spool_weight_is_possible",
+         at_a1("SpoolFitted", when(1), material="petg-black", grams=1000, left_grams=20_000), "20000 g",
+         "at most 10000"),
+    Case("spare_is_known", at_a1("WentDown", when(1), cause="belt", spare="belt-300"), "belt-300", "add it"),
+    Case("spare_is_known", at_a1("UpkeepDone", when(1), task="clean", minutes=5, spares="belt-220; fan"), "fan",
+         "add it"),
+    Case("task_is_known", at_a1("UpkeepDone", when(1), task="grease", minutes=5), "grease", "add it"),
+    *(Case("item_is_known", tell(kind, when(1), item="tape", quantity=1), "tape", "add it")
+      for kind in ("StockCounted", "StockOrdered", "StockReceived")),
+    Case("expected_after_ordered", tell("StockOrdered", when(2), item="box-s", quantity=1, expected=when(1)),
+         "03 Mar 2026 00:00", "correct one of the two"),
+    Case("product_is_known",
+         tell("OrderTaken", when(1), order="0008", product="hive", quantity=1, due=when(9)), "hive", "add it"),
+    Case("due_after_taken",
+         tell("OrderTaken", when(2), order="0008", product="clip", quantity=1, due=when(1)), "03 Mar 2026 00:00",
+         "correct one of the two"),
+    Case("order_is_new", tell("OrderTaken", when(1), order="0007", product="clip", quantity=1, due=when(9)),
+         "0007", "another name", (TAKEN,)),
+    Case("order_is_known", packed(30), "0007", "enter the order first"),
+    Case("order_is_known", tell("OrderShipped", when(1), order="0009"), "0009", "enter the order first", (TAKEN,)),
+    Case("order_is_known", start(when(1), order="0009"), "0009", "enter the order first"),
+    Case("order_not_before_taken", packed(8), "02 Mar 2026 09:00", "correct the time", (TAKEN,)),
+    Case("air_says_something", tell("AirRead", when(1), place="room"), "room", "give degrees"),
+    Case("void_is_possible", tell("EntryVoided", when(1), which=NOTED, why="slip"), str(NOTED), "correct the id"),
+    Case("void_is_possible", tell("EntryVoided", when(1), which=TAKEN_BACK, why="slip"), "stays so",
+         "enter the fact again", (LOOKED, BACK)),
+    Case("void_is_possible", tell("EntryVoided", when(1), which=NOTED, why="slip"), str(NOTED), "nothing to do",
+         (LOOKED, BACK)),
+)  # fmt: skip
+
+SURPRISING = (
+    Case("start_on_down_machine", start(when(1)), "02 Mar 2026 00:00", "down until this start",
+         (at_a1("WentDown", when(0), cause="belt"),)),
+    Case("start_on_machine_set_aside", start(when(1)), "02 Mar 2026 00:00", "set aside until this start",
+         (at_a1("SetAside", when(0)),)),
+    Case("start_on_full_platform", start(when(1)), "02 Mar 2026 00:00", "uncounted", (start(when(0)),)),
+    Case("removal_without_a_start", at_a1("PartsOff", when(1)), "A1", "its file is asked for"),
+    Case("back_without_down", at_a1("CameBack", when(1)), "A1", "down for part of the time before"),
+)  # fmt: skip
+
+
+def name(case: Case) -> str:
+    return f"{case.rule}: {case.entry.kind} {case.value}, {case.do}"
+
+
+cases = pytest.mark.parametrize("case", IMPOSSIBLE, ids=name)
+surprises = pytest.mark.parametrize("case", SURPRISING, ids=name)
+
+
+OLD = Machine(machine="OLD", model="bench-220", rack="B", place=2)
+SHOP = Setup([*ROWS, OLD, OLD.model_copy(update={"since": when(0), "in_service": False})])
+
+
+@pytest.fixture
+def larkfield(log: Log) -> Log:
+    """The shop with a machine that has left it."""
+    log.append_setup(SHOP.rows)
+    return log
+
+
+def sentences(entry: AnyEntry, before: Iterable[AnyEntry] = ()) -> dict[str, str]:
+    """What every rule says of an entry, by the name of the rule."""
+    known = Known(SHOP, NOW, before)
+    return {rule.__name__: sentence for rule in (*REFUSALS, *REMARKS) if (sentence := rule(entry, known))}
+
+
+def test_no_rule_stands_outside_these_tests() -> None:
+    assert {case.rule for case in IMPOSSIBLE} == {rule.__name__ for rule in REFUSALS}
+    assert {case.rule for case in SURPRISING} == {rule.__name__ for rule in REMARKS}
+
+
+@cases
+def test_the_entry_breaks_this_rule_alone_and_the_sentence_says_what_to_do(case: Case) -> None:
+    said = sentences(case.entry, case.before)
+    refused = {rule: said[rule] for rule in said if rule in {r.__name__ for r in REFUSALS}}
+    assert refused.keys() == {case.rule}
+    assert case.value in refused[case.rule]
+    assert case.do in refused[case.rule]
+    assert refused[case.rule].endswith(".")
+
+
+@cases
+def test_nothing_is_written_of_a_tap_with_a_bad_entry(larkfield: Log, case: Case) -> None:
+    record(larkfield, case.before, now=NOW)
+    version, before = larkfield.version(), larkfield.everything()
+    with pytest.raises(Refused) as refused:
+        record(larkfield, [look(when(3), "done"), case.entry], now=NOW)
+    assert refused.value.rule == case.rule
+    assert larkfield.everything().equals(before)
+    assert larkfield.version() == version
+
+
+@surprises
+def test_a_surprising_entry_is_taken_with_its_remark(larkfield: Log, case: Case) -> None:
+    record(larkfield, case.before, now=NOW)
+    assert sentences(case.entry, case.before).keys() == {case.rule}
+    receipt = record(larkfield, [case.entry], now=NOW)
+    assert receipt.recorded == (case.entry,)
+    assert larkfield.find([case.entry.id]) == [case.entry]
+    (remark,) = receipt.remarks
+    assert case.value in remark
+    assert case.do in remark
+
+
+@surprises
+def test_what_is_no_surprise_gets_no_remark(case: Case) -> None:
+    explained: dict[str, list[AnyEntry]] = {
+        "start_on_down_machine": [at_a1("CameBack", when(0.5))],
+        "start_on_machine_set_aside": [at_a1("PutBack", when(0.5))],
+        "start_on_full_platform": [at_a1("PartsOff", when(0.5))],
+        "removal_without_a_start": [start(when(0.5))],
+        "back_without_down": [at_a1("WentDown", when(0.5), cause="belt")],
+    }
+    assert sentences(case.entry, [*case.before, *explained[case.rule]]) == {}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_usual_entry_of_every_kind_is_taken_without_a_word(larkfield: Log, kind: str) -> None:
+    usual: dict[str, list[AnyEntry]] = {
+        "PartsOff": [start(when(0))],
+        "CameBack": [at_a1("WentDown", when(0), cause="belt")],
+        "OrderPacked": [TAKEN],
+        "OrderShipped": [TAKEN],
+        "EntryVoided": [LOOKED],
+    }
+    record(larkfield, usual.get(kind, []), now=NOW)
+    fields = {**STAMP, **LEAST[kind], "at": when(hours=9), "noted_at": when(hours=9, minutes=5)}
+    more = {"EntryVoided": {"which": NOTED}, "AirRead": {"celsius": 21.5}}.get(kind, {})
+    entry = entry_adapter.validate_python({"kind": kind, **fields, **more})
+    assert sentences(entry, usual.get(kind, [])) == {}
+    assert record(larkfield, [entry], now=NOW).recorded == (entry,)
+    assert larkfield.find([entry.id]) == [entry]
+
+
+JUST_WITHIN = {
+    "a clock ahead": look(when(days=10, minutes=2), "done"),
+    "a clock behind": look(when(hours=9), "done", noted_at=when(hours=9, minutes=-2)),
+    "scrap nobody can explain": at_a1("PartsOff", when(1), scrap=1, scrap_cause="dont-know"),
+    "a fault nobody can explain": at_a1("WentDown", when(1), cause="dont-know"),
+    "a spool's end": at_a1("SpoolFitted", when(1), material="petg-black", grams=20),
+    "a big spool": at_a1("SpoolFitted", when(1), material="petg-black", grams=10_000, left_grams=10_000),
+    "a full platform of scrap": at_a1("PartsOff", when(1), on_platform=12, scrap=12, scrap_cause="warped"),
+    "a delivery over the counter": tell("StockOrdered", when(1), item="box-s", quantity=1, expected=when(1)),
+    "an order due at once": tell("OrderTaken", when(1), order="0008", product="clip", quantity=1, due=when(1)),
+}
+
+
+@pytest.mark.parametrize("entry", JUST_WITHIN.values(), ids=JUST_WITHIN.keys())
+def test_what_lies_just_within_a_rule_is_taken(entry: AnyEntry) -> None:
+    assert sentences(entry).keys() <= {"removal_without_a_start"}
+
+
+def test_an_entry_before_its_machine_left_is_taken() -> None:
+    assert sentences(tell("Looked", when(-1), machine="OLD", saw="done")) == {}
+
+
+def test_the_clock_in_a_sentence_is_the_shops() -> None:
+    assert "01 May 2026 13:00" in sentences(look(when(days=60, hours=12), "done"))["not_in_the_future"]
+
+
+def test_an_order_taken_back_leaves_its_name_free(larkfield: Log) -> None:
+    again = tell("OrderTaken", when(1), order="0007", product="clip", quantity=1, due=when(9))
+    record(larkfield, [TAKEN, tell("EntryVoided", when(1), which=TAKEN.id, why="slip")], now=NOW)
+    assert record(larkfield, [again], now=NOW).recorded == (again,)
+
+
+def test_a_removal_takes_off_what_the_start_before_it_put_on() -> None:
+    removal = at_a1("PartsOff", when(1))
+    assert isinstance(removal, PartsOff)
+    known = Known(SHOP, NOW, [start(when(0), file="clip")])
+    assert parts_on_platform(removal, known) == 12
+    assert parts_on_platform(removal.model_copy(update={"on_platform": 3}), known) == 3
+
+
+def test_a_removal_told_just_after_the_next_start_is_of_the_print_before() -> None:
+    before = [start(when(0), file="clip"), start(when(1), file="grille")]
+    scrap = {"scrap": 12, "scrap_cause": "warped"}
+    assert sentences(at_a1("PartsOff", when(1, minutes=29), **scrap), before) == {}
+    assert sentences(at_a1("PartsOff", when(1, minutes=31), **scrap), before).keys() == {"scrap_within_platform"}
+
+
+@pytest.mark.parametrize("cleared", ["PartsOff", "SetAside", "PutBack"])
+def test_what_cleared_the_platform_leaves_nothing_to_take_off(cleared: str) -> None:
+    before = [start(when(0)), at_a1(cleared, when(0.5))]
+    assert sentences(at_a1("PartsOff", when(1)), before).keys() == {"removal_without_a_start"}
+
+
+def test_a_start_taken_back_puts_nothing_on_the_platform() -> None:
+    started = start(when(0))
+    void = tell("EntryVoided", when(0.5), which=started.id, why="slip")
+    assert sentences(at_a1("PartsOff", when(1)), [started, void]).keys() == {"removal_without_a_start"}
+
+
+def test_the_rules_know_of_a_start_long_before(larkfield: Log) -> None:
+    record(larkfield, [start(when(-300), file="clip"), look(when(-200), "done")], now=NOW)
+    with pytest.raises(Refused, match="held 12"):
+        record(larkfield, [at_a1("PartsOff", when(1), scrap=13, scrap_cause="warped")], now=NOW)

@@ -1,0 +1,124 @@
+"""A shop whose machines stand in every state, and a phone that taps."""
+
+import csv
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from playwright.sync_api import Browser, Locator, Page, expect
+
+from core.entries import AnyEntry, entry_adapter, utc_now
+from core.log.record import record
+from core.log.store import Log
+from dashboard.desk import ask
+from demo.shop import shop_rows
+from tests.dashboard.serving import Serving
+
+PHONE = {"width": 390, "height": 844}
+
+#: What was noted of a machine, by the state it is in now: kind, hours ago, further fields.
+HISTORIES: dict[str, list[tuple[str, float, dict[str, Any]]]] = {
+    "printing": [("PrintStarted", 2, {"file": "F-005", "revision": 1})],
+    "done": [("PrintStarted", 9, {"file": "F-005", "revision": 1})],
+    "empty": [("PrintStarted", 7, {"file": "F-001", "revision": 1}), ("PartsOff", 1, {})],
+    "stopped": [("PrintStarted", 3, {"file": "F-005", "revision": 1}), ("Looked", 0.5, {"saw": "stopped"})],
+    "down": [("PrintStarted", 9, {"file": "F-001", "revision": 1}), ("PartsOff", 2, {}), ("WentDown", 1, {"cause": "fan"})],
+    "aside": [("SetAside", 1, {})],
+    "no word": [],
+    "uncounted": [("PrintStarted", 5, {"file": "F-001", "revision": 1}), ("Looked", 1, {"saw": "empty"})],
+}  # fmt: skip
+#: Machines that stand in each state, first to last place.
+STATES = {
+    "printing": 6, "done": 6, "empty": 6, "stopped": 3, "down": 4, "aside": 1, "no word": 2, "uncounted": 2,
+}  # fmt: skip
+
+
+def machines_by_state(rows: list[Any]) -> dict[str, list[str]]:
+    """Which machines are put into which state; a rack is a mixture."""
+    codes = iter(sorted(row.machine for row in rows if row.table == "machines"))
+    return {state: [next(codes) for _ in range(number)] for state, number in STATES.items()}
+
+
+def make_room(path: Path) -> dict[str, list[str]]:
+    """A shop of 36 machines in `path`, the first of them in the states of `STATES`; which is which."""
+    now = utc_now()
+    rows = shop_rows(36, now - timedelta(days=30))
+    by_state = machines_by_state(rows)
+    with Log.open(path) as log:
+        log.append_setup(rows)
+        for state, machines in by_state.items():
+            for machine in machines:
+                for entry in _told(machine, state, now):
+                    record(log, [entry])
+    return by_state
+
+
+def _told(machine: str, state: str, now: datetime) -> list[AnyEntry]:
+    made = []
+    for kind, hours, fields in HISTORIES[state]:
+        at = now - timedelta(hours=hours)
+        common = {"kind": kind, "machine": machine, "at": at, "noted_at": at, "by": "ro"}
+        made.append(entry_adapter.validate_python(common | fields))
+    return made
+
+
+def entries_of(serving: Serving, machine: str, since: datetime) -> list[dict[str, str]]:
+    """What was noted of a machine since a moment, in the order of writing, as the exported table has it."""
+    folder = serving.shop.parent / f"out-{utc_now():%H%M%S%f}"
+    ask(serving.shop, "export", folder=str(folder))
+    with (folder / "entries.csv").open(encoding="utf-8", newline="") as file:
+        rows = [{k: v for k, v in row.items() if v} for row in csv.DictReader(file)]
+    ours = {row["id"] for row in rows if row.get("machine") == machine}
+    return [
+        row
+        for row in rows
+        if (row["id"] in ours or row.get("which") in ours) and datetime.fromisoformat(row["noted_at"]) >= since
+    ]
+
+
+@dataclass
+class Phone:
+    """A page on a phone that counts its taps."""
+
+    page: Page
+    serving: Serving
+    opened: datetime = field(default_factory=utc_now)
+    taps: int = 0
+
+    def open(self, path: str) -> "Phone":
+        """Open a page of the server and wait until it is drawn."""
+        self.page.goto(f"{self.serving.owner.url}{path}")
+        expect(self.page.locator(".st-key-menu a").first).to_be_visible(timeout=30_000)
+        return self
+
+    def check_in(self, machine: str, by: str = "ro") -> "Phone":
+        """Open the check-in of a machine."""
+        self.open(f"/checkin?machine={machine}&by={by}")
+        expect(self.page.locator(".code")).to_have_text(machine)
+        return self
+
+    def button(self, words: str) -> Locator:
+        """The button that begins with these words."""
+        return self.page.locator("[data-testid='stButton'] button").filter(has_text=words).first
+
+    def tap(self, *labels: str) -> "Phone":
+        """Tap buttons one after the other."""
+        for words in labels:
+            self.button(words).tap()
+            self.taps += 1
+        return self
+
+    def says(self, words: str) -> None:
+        """The receipt says so."""
+        expect(self.page.locator(".st-key-receipt")).to_contain_text(words, timeout=15_000)
+
+    def new(self, machine: str) -> list[dict[str, str]]:
+        """What was noted of a machine since this phone was opened."""
+        return entries_of(self.serving, machine, self.opened)
+
+
+def phone(browser: Browser, serving: Serving, **options: Any) -> Phone:
+    """A phone of its own, with touch."""
+    context = browser.new_context(viewport=PHONE, has_touch=True, **options)
+    return Phone(context.new_page(), serving)
