@@ -51,7 +51,7 @@ Codes = Annotated[
 ]
 
 #: What a person sees on a machine in passing.
-Sight = Literal["printing", "done", "stopped", "empty", "down"]
+Sight = Literal["printing", "done", "stopped", "empty", "down", "upkeep"]
 
 
 class Entry(BaseModel):
@@ -97,7 +97,10 @@ class PartsOff(AtMachine):
 
 
 class Looked(AtMachine):
-    """Somebody looked at the machine, on a round or in passing. `round` is shared by one round's looks."""
+    """Somebody looked at the machine, on a round or in passing. `round` is shared by one round's looks.
+
+    "upkeep" is planned work going on, such as a machine on the bench overnight; its end is `UpkeepDone`.
+    """
 
     kind: Literal["Looked"] = "Looked"
     saw: Sight
@@ -272,7 +275,7 @@ def columns() -> list[str]:
 #: What comes first when two entries of one machine carry the same time: parts come off before
 #: the next print starts, whichever was tapped first.
 SAME_MOMENT = (
-    "Looked done", "Looked stopped", "PartsOff", "Looked empty", "WentDown", "Looked down", "UpkeepDone",
+    "Looked done", "Looked stopped", "PartsOff", "Looked empty", "WentDown", "Looked down", "Looked upkeep", "UpkeepDone",
     "CameBack", "PutBack", "SetAside", "SpoolFitted", "CardLoaded", "PrintStarted", "Looked printing",
 )  # fmt: skip
 

@@ -27,6 +27,8 @@ def at_once(act: str, page: MachinePage) -> list[Fields] | None:
     machine = page.now.machine
     if act in _PLAIN:
         return [{"kind": _PLAIN[act], "machine": machine}]
+    if act == "upkeep_begun":
+        return [{"kind": "Looked", "machine": machine, "saw": "upkeep"}]
     if act == "started_same":
         file = next_file(page)
         return [started(machine, file)] if file else None

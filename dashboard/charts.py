@@ -27,7 +27,7 @@ def hours_lost(reasons: pl.DataFrame) -> alt.LayerChart:
     base = alt.Chart(reasons).encode(y=alt.Y("reason:N", sort=None, axis=None, scale=alt.Scale(padding=0)))
     scale = alt.Scale(domainMin=0, nice=False)
     bars = base.mark_bar(color=GREY, size=10, yOffset=9).encode(x=alt.X("best:Q", axis=None, scale=scale))
-    doubt = base.mark_rule(color=INK, strokeWidth=2, yOffset=9).encode(x="low:Q", x2="high:Q")
+    doubt = base.mark_rule(color=INK, strokeWidth=2, yOffset=9).encode(x=alt.X("low:Q", axis=None), x2="high:Q")
     words = base.mark_text(align="left", baseline="middle", yOffset=-8).encode(text="reason:N", x=alt.value(0))
     told = base.mark_text(align="right", baseline="middle", yOffset=-8).encode(
         text="told:N", x=alt.value("width")
@@ -54,7 +54,7 @@ def daily(days: pl.DataFrame, title: tuple[str, str], share: bool) -> alt.LayerC
         color=INK, filled=True, size=70, opacity=1
     )
     layers.append(changed.encode(x="day:T", y="value:Q"))
-    heading = alt.TitleParams(title[0], subtitle=title[1], anchor="start", frame="bounds", offset=6)
+    heading = alt.TitleParams(title[0], subtitle=title[1], anchor="start", frame="bounds", offset=6, limit=400)
     return _dressed(alt.layer(*layers).properties(height=SMALL, title=heading))
 
 

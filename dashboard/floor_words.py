@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from core.answer_types import Expected, FileChoice, MachineNow
-from core.entries import AnyEntry, PartsOff, SpoolFitted, WentDown
+from core.entries import AnyEntry, PartsOff, PrintStarted, SpoolFitted, UpkeepDone, WentDown
 from core.setup import DONT_KNOW
 from dashboard.words import STATE_WORDS
 from dashboard.written import Clock
@@ -26,29 +26,48 @@ LATELY = "Noted lately"
 BACK = "Back"
 UNDO = "Undo"
 
+#: An entry told so much later than it happened says for when it is.
+NOTICEABLY = timedelta(minutes=2)
+
 #: Shown where hands go into a machine. Not one of the words kept for signs of injury.
 HANDS_IN = (
     "Before hands go in: power off and unplugged, hot end and platform cool. "
-    "Mains parts only by a competent person. The maker's instructions come first."
+    "Mains parts: a competent person only. The maker's instructions first."
 )
 
 #: What a round may find, in its fixed order, and the words on the choice.
-SIGHTS = {"printing": "Printing", "done": "Done", "stopped": "Stopped", "empty": "Empty", "down": "Down"}
+SIGHTS = {
+    "printing": "Printing",
+    "done": "Done",
+    "stopped": "Stopped",
+    "empty": "Empty",
+    "down": "Down",
+    "upkeep": "Upkeep",
+}
 
 #: Acts that need no more words than these; the others are put together below.
 ACTS = {
     "off_scrap": "Parts off, some scrap",
     "failed": "Print failed",
     "spool": "Spool changed",
-    "goes_on": "Spool changed - print goes on",
+    "goes_on": "Spool changed",
     "upkeep": "Upkeep done",
+    "upkeep_begun": "Upkeep begun",
     "down": "Down",
-    "set_aside": "Set aside - not meant to run",
-    "put_back": "Put back - may run again",
+    "set_aside": "Set aside",
+    "put_back": "Put back",
     "back": "Running again",
     "waits_for_spare": "Waiting for a spare",
     "cause_known": "Still down, cause now known",
     "started_other": "Another file started",
+}
+
+#: The second line on a button, where one helps.
+MORE = {
+    "goes_on": "the print goes on",
+    "set_aside": "not meant to run",
+    "put_back": "may run again",
+    "upkeep_begun": "takes a while",
 }
 
 #: The question at the top of what an act asks next.
@@ -57,11 +76,11 @@ ASKS = {
     "off_next": "How many came off, all good?",
     "off_scrap": "How many were scrap, and why?",
     "failed": "Print failed: all scrap. Why?",
-    "spool": "What is on the new spool?",
-    "goes_on": "What is on the new spool?",
+    "spool": "What is the new spool?",
+    "goes_on": "What is the new spool?",
     "upkeep": "What was done?",
-    "down": "What is the cause?",
-    "cause_known": "What is the cause?",
+    "down": "Down: what is the cause?",
+    "cause_known": "Down: what is the cause?",
     "waits_for_spare": "Which spare does it wait for?",
     "started_other": "Which file was started?",
 }
@@ -145,7 +164,7 @@ def act_label(act: str, parts: int | None, file: FileChoice | None) -> tuple[str
         return f"Parts off, {good(parts)}", "left empty"
     if act == "started_same":
         return ("Print started", f"{file_name(file)} again, {file.parts} x {file.name}") if file else ("", "")
-    return ACTS[act], ""
+    return ACTS[act], MORE.get(act, "")
 
 
 def scrap_of(scrap: int, held: int) -> str:
@@ -158,25 +177,41 @@ def spool_label(material: str, grams: float, again: bool) -> tuple[str, str]:
     return f"Same again: {material}" if again else material, f"{grams:g} g"
 
 
+def earlier_label(at: datetime | None, clock: Clock) -> str:
+    """The quiet button for what happened earlier."""
+    return f"Counts as {time_of(at, clock)} - change" if at else EARLIER
+
+
+def tapping_as(person: str, names: Names) -> str:
+    """Who taps here, and the way to change it."""
+    return f"{named(person, names.people)} is tapping - change"
+
+
 def earlier_line(at: datetime, clock: Clock) -> str:
     """Said while the next tap is for an earlier time."""
     return f"The next tap counts as {time_of(at, clock)}, from memory."
 
 
 def receipt(entries: Sequence[AnyEntry], held: int | None, clock: Clock, names: Names) -> str:
-    """What a tap recorded: "P07 recorded 11:42: 12 good, next started."."""
+    """What a tap recorded: "P07 recorded 11:42: 12 good, next started: F-014."."""
     first = entries[0]
     machine = getattr(first, "machine", "")
-    said = ", ".join(told(entry, held, names) for entry in entries)
-    earlier = f" for {time_of(first.at, clock)}" if (first.noted_at - first.at).total_seconds() > 90 else ""
-    return f"{machine} recorded {time_of(first.noted_at, clock)}{earlier}: {said}."
+    earlier = f" for {time_of(first.at, clock)}" if first.noted_at - first.at > NOTICEABLY else ""
+    return f"{machine} recorded {time_of(first.noted_at, clock)}{earlier}: {_all_told(entries, held, names)}."
 
 
 def last_told(entries: Sequence[AnyEntry], clock: Clock, names: Names) -> str:
     """The newest tap at a machine, for whoever opens its page."""
     first = entries[0]
     who = named(first.by, names.people)
-    return f"Last: {time_of(first.noted_at, clock)}, {who}: {', '.join(told(e, None, names) for e in entries)}."
+    return f"Last: {time_of(first.noted_at, clock)}, {who}: {_all_told(entries, None, names)}."
+
+
+def _all_told(entries: Sequence[AnyEntry], held: int | None, names: Names) -> str:
+    said = [told(entry, held, names) for entry in entries]
+    if len(entries) > 1 and isinstance(entries[1], PrintStarted):
+        said[1] = f"next started: {entries[1].file}"
+    return ", ".join(said)
 
 
 def told(entry: AnyEntry, held: int | None, names: Names) -> str:
@@ -188,29 +223,29 @@ def told(entry: AnyEntry, held: int | None, names: Names) -> str:
         return f"down, {named(entry.cause, names.down)}{spare}"
     if isinstance(entry, SpoolFitted):
         return f"spool {named(entry.material, names.materials)}, {entry.grams:g} g"
-    fields = entry.model_dump()
-    words = {
-        "PrintStarted": "{file} started",
-        "Looked": "seen {saw}",
-        "CameBack": "running again",
-        "SetAside": "set aside",
-        "PutBack": "put back",
-        "CardLoaded": "card {card_set} rev {revision} loaded",
-        "QuestionClosed": "question closed, {answer}",
-    }
-    if entry.kind == "UpkeepDone":
+    if isinstance(entry, UpkeepDone):
         return f"upkeep, {named(entry.task, names.tasks)}"
-    return words.get(entry.kind, entry.kind).format(**fields)
+    return _TOLD.get(entry.kind, entry.kind).format(**entry.model_dump())
+
+
+_TOLD = {
+    "PrintStarted": "{file} started",
+    "Looked": "seen {saw}",
+    "CameBack": "running again",
+    "SetAside": "set aside",
+    "PutBack": "put back",
+    "CardLoaded": "card {card_set} rev {revision} loaded",
+    "QuestionClosed": "question closed, {answer}",
+}
 
 
 def _parts_off(entry: PartsOff, held: int | None, names: Names) -> str:
     on = entry.on_platform if entry.on_platform is not None else held
     what = "print failed" if entry.ended == "stopped" else "parts off"
     if not entry.scrap:
-        return f"{what}, {on} good" if on else f"{what}, all good"
-    cause = named(entry.scrap_cause or DONT_KNOW, names.scrap)
-    left = f"{on - entry.scrap} good, " if on and on > entry.scrap else ""
-    return f"{what}, {left}{entry.scrap} scrap ({cause})"
+        return f"{on} good" if on else f"{what}, all good"
+    left = f"{on - entry.scrap} good" if on and on > entry.scrap else what
+    return f"{left}, {entry.scrap} scrap ({named(entry.scrap_cause or DONT_KNOW, names.scrap)})"
 
 
 def round_receipt(entries: Sequence[AnyEntry], clock: Clock) -> str:
@@ -240,6 +275,11 @@ def bulk_label(codes: Sequence[str], left: int, seen: int) -> str:
 def what_is_on(machine: str) -> str:
     """The open question to a machine on a round."""
     return f"{machine}: what is it doing?"
+
+
+def open_machine(machine: str) -> str:
+    """The way from a round to a machine's own page."""
+    return f"Check in at {machine}"
 
 
 def tap_and_say(machines: Sequence[str]) -> str:

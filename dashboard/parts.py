@@ -146,16 +146,14 @@ def entries(fields: Sequence[Fields], by: str) -> list[AnyEntry]:
     return [entry_adapter.validate_python(stamp | each) for each in fields]
 
 
-def tap(
-    name: str, place: str, made: Sequence[AnyEntry], say: Callable[[Sequence[AnyEntry]], str]
-) -> None:
+def tap(name: str, place: str, made: Sequence[AnyEntry], say: Callable[[Sequence[AnyEntry]], str]) -> None:
     """Record the entries of one tap, all or none, and remember what to say; draws the page anew.
 
     The ids were made when the button was drawn, so the same tap sent twice is one record.
     """
     mine = session()
-    before, mine.pressed = mine.pressed, (name, time.monotonic())
-    if before[0] == name and mine.pressed[1] - before[1] < SECOND_TAP:
+    before, mine.pressed = mine.pressed, (f"{place} {name}", time.monotonic())
+    if before[0] == mine.pressed[0] and mine.pressed[1] - before[1] < SECOND_TAP:
         st.rerun()
     sent = [entry.model_copy(update={"id": uuid5(mine.tap, str(i))}) for i, entry in enumerate(made)]
     try:
@@ -195,15 +193,19 @@ def undo(said: Said, by: str) -> None:
     st.rerun()
 
 
-def receipt(place: str, by: str, otherwise: Callable[[], Said]) -> None:
+def receipt(place: str, by: str, otherwise: Callable[[], Said] | None = None) -> None:
     """What the last tap here recorded, with Undo; it stays until the next one.
 
     `otherwise` is asked where this session has not tapped here last: drawing the receipt of a tap
     must not wait for anything to be reckoned.
     """
-    said = session().said
-    if said is None or said.place != place:
-        said = otherwise()
+    mine = session()
+    if mine.earlier:
+        said = Said(place, words.earlier_line(mine.earlier, data.clock()))
+    elif mine.said and mine.said.place == place:
+        said = mine.said
+    else:
+        said = otherwise() if otherwise else Said(place, words.NOTHING_YET)
     with st.container(key="receipt", horizontal=True, vertical_alignment="center"):
         text("refused" if said.refused else "said", said.sentence, *said.remarks)
         if said.entries and button("undo", words.UNDO):
@@ -230,12 +232,18 @@ def ask_who() -> None:
                 st.rerun()
 
 
+def change_who(by: str) -> None:
+    """The quiet button for a device that goes to another hand."""
+    if button("quiet-who", words.tapping_as(by, data.names())):
+        session().by = None
+        st.query_params.pop("by", None)
+        st.rerun()
+
+
 def when() -> None:
     """The quiet button for what happened earlier, and its choices."""
     mine = session()
-    if mine.earlier:
-        text("earlier", words.earlier_line(mine.earlier, data.clock()))
-    if button("quiet-earlier", words.EARLIER):
+    if button("quiet-earlier", words.earlier_label(mine.earlier, data.clock())):
         mine.asks_when = not mine.asks_when
         st.rerun()
     if not mine.asks_when:

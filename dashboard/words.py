@@ -168,7 +168,7 @@ def since(need: NeedsHand, clock: Clock) -> str:
     """Since when, and how long; for several machines since when the first, and machine-hours in all."""
     if len(need.machines) == 1:
         return f"since {clock.when(need.since)}, {written.lasting(need.waited_hours)}"
-    return f"first {clock.when(need.since)}, {written.count(need.waited_hours)} h in all"
+    return f"first since {clock.when(need.since)}, {written.count(need.waited_hours)} h in all"
 
 
 def more(number: int) -> str:

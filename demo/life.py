@@ -160,12 +160,13 @@ class Life:
     def _overhaul(self, m: Printer, t: float, by: str) -> Story:
         """Taken apart on the bench, left to calibrate by itself, closed up when somebody is there again."""
         began = t
+        self._say("Looked", t, by, m, saw="upkeep")
         m.turn("upkeep", t)
         t, by = yield t + self.rng.uniform(30, 50), self.hands.notice(t + self.rng.uniform(6, 9) * 60)
         t += self.rng.uniform(15, 30)
         spent = 5 * round((t - began) / 5)
         spares = ("nozzle",) if self.rng.random() < 0.1 and self.shelf.take_if_there("nozzle", t) else ()
-        self._say("UpkeepDone", t, by, m, task="overhaul", minutes=min(spent, 24 * 60), spares=spares)
+        self._say("UpkeepDone", t, by, m, task="overhaul", minutes=spent, spares=spares)
         m.overhauled()
         m.turn("empty", t)
         return t, by

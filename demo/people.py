@@ -15,14 +15,12 @@ from demo.happening import Happening, Span
 #: What somebody sees of a true state. A machine set aside is not looked at.
 SIGHTS = {
     "printing": "printing", "proving": "printing", "done": "done", "stopped": "stopped",
-    "empty": "empty", "upkeep": "empty", "down": "down", "waiting": "down",
+    "empty": "empty", "upkeep": "upkeep", "down": "down", "waiting": "down",
 }  # fmt: skip
 #: What leaves nothing on the platform besides a removal.
 CLEARING = ("CameBack", "SetAside", "PutBack")
 #: Minutes between two looks on one round.
 LOOK_EVERY = 0.25
-#: Whoever is away from a machine for longer than this during upkeep has it on the bench, out of sight.
-BENCH_UPKEEP = 120.0
 #: "It happened earlier": the steps a person can tap, minutes; whole hours beyond.
 STEPS = (10, 30, *range(60, 24 * 60, 60))
 #: Desk work that other entries refer to is done with the customer's letter in hand.
@@ -98,12 +96,10 @@ class People:
                 yield Happening(at, happening.by, "Looked", machine, {"saw": saw, "round": walk})
 
     def _sight(self, machine: str, t: float) -> str | None:
-        """What is to be seen of the machine, or None when it is set aside or on the bench."""
+        """What is to be seen of the machine, or None when it is set aside."""
         turns = self.turns[machine]
-        place = bisect_right(turns, t, key=lambda turn: turn[0])
-        began, state = turns[place - 1]
-        lasts = (turns[place][0] if place < len(turns) else math.inf) - began
-        return None if state == "upkeep" and lasts > BENCH_UPKEEP else SIGHTS.get(state)
+        _, state = turns[bisect_right(turns, t, key=lambda turn: turn[0]) - 1]
+        return SIGHTS.get(state)
 
     def _taps(self, happenings: Sequence[Happening]) -> list[Tap]:
         """Which happenings are tapped, and when; the prompt taps on one machine keep their order."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from core.calc.gaps import DECLARED
 from core.calc.staffed import micros
 from core.window import Window
 
@@ -41,7 +42,7 @@ def uncounted(gaps: pl.DataFrame) -> pl.DataFrame:
     left, found = pl.col("leaves"), pl.col("next_found")
     parts_there = left.is_in(["printing", "done", "stopped"]) & pl.col("print").is_not_null()
     gone = (
-        found.is_in(["clear", "empty", "down", "aside"])
+        found.is_in(["clear", "empty", *DECLARED])
         | (pl.col("shape") == "another")
         | (left.is_in(["done", "stopped"]) & (found == "printing") & (pl.col("next_kind") == "Looked"))
     )
@@ -49,7 +50,7 @@ def uncounted(gaps: pl.DataFrame) -> pl.DataFrame:
         pl.when(pl.col("shape").is_in(["another", "emptied"])).then("swap")
         .when(pl.col("shape") == "unseen start").then("next_begin")
         .when(pl.col("shape") == "stopped and emptied").then("clear")
-        .when(found.is_in(["empty", "down", "aside"])).then("mid")
+        .when(found.is_in(["empty", *DECLARED])).then("mid")
         .otherwise("until")
     )  # fmt: skip
     rows = gaps.filter(parts_there & gone).select("machine", "print", "next_id", gone=when)

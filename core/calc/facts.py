@@ -13,9 +13,9 @@ from core.entries import OUT_OF_ORDER_MINUTES, SAME_MOMENT
 from core.setup import PrintFile, Setup
 
 _FOUND = {"PrintStarted": "clear", "WentDown": "any", "CameBack": "down", "SetAside": "any",
-          "PutBack": "aside", "SpoolFitted": "any"}  # fmt: skip
+          "PutBack": "aside", "SpoolFitted": "any", "UpkeepDone": "upkeep"}  # fmt: skip
 _LEAVES = {"PrintStarted": "printing", "PartsOff": "empty", "WentDown": "down", "CameBack": "empty",
-           "SetAside": "aside", "PutBack": "empty", "SpoolFitted": "printing"}  # fmt: skip
+           "SetAside": "aside", "PutBack": "empty", "SpoolFitted": "printing", "UpkeepDone": "empty"}  # fmt: skip
 
 HOUR = 3_600_000_000
 
@@ -43,11 +43,11 @@ def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
             pl.when(pl.col("ended") == "stopped").then(pl.lit("stopped")).otherwise(pl.lit("done")),
         ),
         leaves=pl.coalesce(kind.replace_strict(_LEAVES, default=None, return_dtype=pl.String), "saw"),
-        hand=kind.is_in(["PartsOff", "CameBack", "PutBack"]),
+        hand=kind.is_in(["PartsOff", "CameBack", "PutBack", "UpkeepDone"]),
         rank=_rank(),
     )
     rows = _removals_before_starts(rows.sort("machine", "t", "rank", "id"))
-    return _remember_what_is_down(_keep_resuming_spools(rows)).drop("on_platform", "rank")
+    return _remember_what_is_down(_keep_what_tells(rows)).drop("on_platform", "rank")
 
 
 def upkeep(entries: pl.DataFrame) -> pl.DataFrame:
@@ -86,11 +86,15 @@ def _removals_before_starts(rows: pl.DataFrame) -> pl.DataFrame:
     return rows.sort("machine", "t", "rank", "id")
 
 
-def _keep_resuming_spools(rows: pl.DataFrame) -> pl.DataFrame:
-    """A spool fitted right after a machine was seen stopped lets its print go on; other spools tell nothing."""
-    spool = pl.col("kind") == "SpoolFitted"
-    before = pl.col("saw").shift(1).over("machine")
-    return rows.filter(~spool | (before == "stopped").fill_null(value=False))
+def _keep_what_tells(rows: pl.DataFrame) -> pl.DataFrame:
+    """A spool fitted right after a machine was seen stopped lets its print go on, and upkeep noted right after
+    it was seen going on ends it; other spools and upkeep tell nothing of what the machine did.
+    """
+    before = pl.col("saw").shift(1).over("machine").fill_null("")
+    kind = pl.col("kind")
+    idle_spool = (kind == "SpoolFitted") & (before != "stopped")
+    idle_upkeep = (kind == "UpkeepDone") & (before != "upkeep")
+    return rows.filter(~idle_spool & ~idle_upkeep)
 
 
 def _remember_what_is_down(rows: pl.DataFrame) -> pl.DataFrame:

@@ -21,6 +21,9 @@ from core.calc.facts import HOUR
 from core.calc.pace import Pace
 from core.calc.staffed import FAR, Staffed
 
+#: Conditions that somebody declared; they hold until somebody says otherwise.
+DECLARED = ("down", "waiting", "aside", "upkeep")
+
 #: The states of a gap in order, each with the column that holds the moment it ended. "now" is what the
 #: fact before the gap left, "then" what the fact after it found.
 SHAPES: dict[str, tuple[tuple[str, str], ...]] = {
@@ -205,7 +208,7 @@ def _after_printing() -> pl.Expr:
         .when(found == "clear").then(_either(whole, "ended", "stopped"))
         .when(found == "empty").then(_either(whole, "emptied", "stopped and emptied"))
         .when(found == "any").then(_either(until >= pl.col("due"), "ended", "stopped"))
-        .when(found.is_in(["down", "aside"])).then(pl.lit("broke"))
+        .when(found.is_in(DECLARED)).then(pl.lit("broke"))
         .otherwise(pl.lit("stopped"))
     )  # fmt: skip
 
@@ -214,13 +217,13 @@ def _after_parts_left() -> pl.Expr:
     found = pl.col("next_found")
     return (
         pl.when(found == "printing").then(pl.lit("unseen start"))
-        .when(found.is_in(["empty", "down", "aside"])).then(pl.lit("moved"))
+        .when(found.is_in(["empty", *DECLARED])).then(pl.lit("moved"))
         .otherwise(pl.lit("same"))
     )  # fmt: skip
 
 
 def _after_empty() -> pl.Expr:
-    moved = pl.when(pl.col("next_found").is_in(["down", "aside"])).then(pl.lit("moved"))
+    moved = pl.when(pl.col("next_found").is_in(DECLARED)).then(pl.lit("moved"))
     return pl.coalesce(_unseen(), moved, pl.lit("same"))
 
 

@@ -5,14 +5,15 @@ from core.entries import Sight
 _PRINT_OVER = ("off_next", "off", "off_scrap")
 
 #: Acts by state. off_next: parts off, all good, next one started; off_scrap: some were scrap;
-#: failed: the print failed, parts cleared; started_same / started_other; goes_on: new spool, print goes on.
+#: failed: the print failed, parts cleared; started_same / started_other; goes_on: new spool, print goes on;
+#: upkeep: planned work was done; upkeep_begun: it begins and will take a while.
 ACTS: dict[str, tuple[str, ...]] = {
     "printing": (*_PRINT_OVER, "failed", "spool", "down"),
     "proving": (*_PRINT_OVER, "failed", "spool", "down"),
     "done": (*_PRINT_OVER, "spool", "down"),
     "stopped": ("failed", "goes_on", "off_scrap", "down"),
-    "empty": ("started_same", "started_other", "spool", "upkeep", "down", "set_aside"),
-    "upkeep": ("started_same", "started_other", "spool", "upkeep", "down", "set_aside"),
+    "empty": ("started_same", "started_other", "spool", "upkeep", "upkeep_begun", "down", "set_aside"),
+    "upkeep": ("upkeep", "started_same", "started_other", "spool", "down", "set_aside"),
     "down": ("back", "waits_for_spare", "cause_known", "set_aside"),
     "waiting": ("back", "cause_known", "set_aside"),
     "aside": ("put_back",),
@@ -35,7 +36,7 @@ _SIGHTS: dict[str, Sight] = {
     "done": "done",
     "stopped": "stopped",
     "empty": "empty",
-    "upkeep": "empty",
+    "upkeep": "upkeep",
     "down": "down",
     "waiting": "down",
 }

@@ -14,7 +14,8 @@ from typing import Any
 import polars as pl
 
 from core.calc.counts import uncounted
-from core.calc.reckon import DECLARED, Reckoned
+from core.calc.gaps import DECLARED
+from core.calc.reckon import Reckoned
 
 NOBODY_KNOWS = "nobody knows"
 

@@ -12,16 +12,13 @@ from dataclasses import dataclass
 import polars as pl
 
 from core.calc.facts import facts, upkeep
-from core.calc.gaps import SHAPES, find_gaps
+from core.calc.gaps import DECLARED, SHAPES, find_gaps
 from core.calc.pace import Pace
 from core.calc.staffed import FAR, Staffed, micros
 from core.setup import Machine, Setup
 from core.window import Window
 
 STATES = ("printing", "proving", "done", "stopped", "empty", "upkeep", "down", "waiting", "aside", "no word")
-
-#: Conditions that somebody declared; they hold until somebody says otherwise.
-DECLARED = ("down", "waiting", "aside")
 
 _TIMES = ("start", "start_low", "start_high", "end", "end_low", "end_high")
 

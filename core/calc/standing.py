@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import polars as pl
 
 from core.calc.counts import starts
-from core.calc.reckon import DECLARED, Reckoned
+from core.calc.gaps import DECLARED
+from core.calc.reckon import Reckoned
 from core.calc.staffed import FAR
 
 #: A finished print becomes something to do when it has waited this long.

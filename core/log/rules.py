@@ -307,7 +307,7 @@ def back_without_down(entry: AnyEntry, known: Known) -> str | None:
     if not isinstance(entry, CameBack):
         return None
     for earlier in known.back_from(entry):
-        if earlier.kind == "WentDown" or getattr(earlier, "saw", "") == "down":
+        if earlier.kind == "WentDown" or getattr(earlier, "saw", "") in ("down", "upkeep"):
             return None
         if earlier.kind != "UpkeepDone":
             break

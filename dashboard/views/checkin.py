@@ -14,7 +14,7 @@ from dashboard import acts, data, parts
 from dashboard import floor_words as words
 from dashboard.acts import Fields
 from dashboard.parts import Step
-from dashboard.words import choice_words, question_sentence
+from dashboard.words import STATE_WORDS, choice_words, question_sentence
 
 
 def page() -> None:
@@ -40,7 +40,8 @@ def pick_machine() -> None:
         parts.text("ask", rack.name, tag="h3")
         with st.container(key=f"rack-{rack.across}-{rack.rack}"):
             for machine in rack.machines:
-                if parts.button(f"tile-machine-{machine.machine}", machine.machine):
+                word = STATE_WORDS[machine.state].short
+                if parts.button(f"tile-machine-{machine.machine}", machine.machine, word):
                     st.query_params["machine"] = machine.machine
                     st.rerun()
 
@@ -77,6 +78,8 @@ def record(name: str, answer: MachinePage, by: str, fields: Sequence[Fields], he
 
 
 def send(name: str, answer: MachinePage, made: Sequence[AnyEntry], held: int | None) -> None:
+    """One tap's entries, to the log; `held` is what was on the platform, for the receipt."""
+
     def say(kept: Sequence[AnyEntry]) -> str:
         return words.receipt(kept, held, data.clock(), data.names())
 
@@ -101,6 +104,7 @@ def offer(answer: MachinePage, by: str) -> None:
     for question in answer.questions:
         ask_open(question, answer, by)
     history(answer)
+    parts.change_who(by)
 
 
 def ask_open(question: Question, answer: MachinePage, by: str) -> None:
@@ -145,6 +149,7 @@ def on_platform(step: Step, answer: MachinePage) -> int | None:
 
 
 def ask_count(step: Step, answer: MachinePage, by: str) -> None:
+    """How many came off."""
     held = on_platform(step, answer)
     if parts.button("main-count", *words.act_label(step.act, held, acts.next_file(answer)), primary=True):
         record("main-count", answer, by, acts.off(step.act, answer, held), held)
@@ -153,6 +158,7 @@ def ask_count(step: Step, answer: MachinePage, by: str) -> None:
 
 
 def ask_scrap(step: Step, answer: MachinePage, by: str) -> None:
+    """How many were scrap, and the cause: one tap on the cause records."""
     told = on_platform(step, answer)
     held = told or answer.now.parts or 1
     scrap = held if step.act == "failed" else min(step.told.setdefault("scrap", 1), held)
@@ -166,10 +172,11 @@ def ask_scrap(step: Step, answer: MachinePage, by: str) -> None:
 
 
 def ask_spool(step: Step, answer: MachinePage, by: str) -> None:
+    """The material, the same again first; another weight where it is another spool."""
     grams = step.told.setdefault("grams", acts.usual_spool(answer))
     with st.container(key="tiles-grams"):
         for weight in acts.SPOOLS:
-            if weight != grams and parts.button(f"tile-grams-{weight}", words.spool_of(weight)):
+            if weight != grams and parts.button(f"quiet-grams-{weight}", words.spool_of(weight)):
                 step.told["grams"] = weight
                 st.rerun()
     for place, choice in enumerate(answer.materials):
@@ -179,19 +186,23 @@ def ask_spool(step: Step, answer: MachinePage, by: str) -> None:
 
 
 def ask_cause(_: Step, answer: MachinePage, by: str) -> None:
+    """The cause, in the crew's fixed order."""
     tiles("down", answer.down_causes, lambda name, cause: record(name, answer, by, acts.down(answer, cause=cause)))
 
 
 def ask_spare(_: Step, answer: MachinePage, by: str) -> None:
+    """The spares that fit."""
     tiles("spare", answer.spares, lambda name, spare: record(name, answer, by, acts.down(answer, spare=spare)))
 
 
 def ask_task(_: Step, answer: MachinePage, by: str) -> None:
+    """The task; its usual minutes are recorded."""
     minutes = {task.task: task.minutes for task in data.setup().all(UpkeepTask, utc_now())}
     tiles("task", answer.tasks, lambda name, task: record(name, answer, by, acts.upkeep(answer, task, minutes[task])))
 
 
 def ask_file(_: Step, answer: MachinePage, by: str) -> None:
+    """The files that fit, likeliest first."""
     for file in answer.files:
         name = f"main-{file.file}"
         if parts.button(name, *words.file_label(file)):
@@ -221,4 +232,5 @@ ASKING = {
     "started_other": ask_file,
 }
 
-page()
+if __name__ == "__main__":
+    page()

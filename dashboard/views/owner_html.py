@@ -141,7 +141,7 @@ def all_losses(period: Period, names: Names) -> str:
     )
     scrap = words.scrap_causes(period, names.scrap)
     told = f"<p>Scrap: {escape(scrap)}.</p>" if scrap else ""
-    return f"<section class="rs rs-all"><details><summary>{words.ALL_REASONS}</summary><table>{rows}</table>{told}</details></section>"
+    return f'<section class="rs rs-all"><details><summary>{words.ALL_REASONS}</summary><table>{rows}</table>{told}</details></section>'
 
 
 def asked(report: Report) -> str:

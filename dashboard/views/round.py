@@ -1,6 +1,6 @@
 """A round of one rack: what should be seen is shown; only where it differs is anything tapped."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 
 import streamlit as st
@@ -40,6 +40,7 @@ def pick_rack() -> None:
 
 
 def open_rack(rack: str) -> None:
+    """Go on to a rack."""
     st.query_params["rack"] = rack
     parts.go(None)
 
@@ -75,6 +76,7 @@ def draw_rack(answer: RackRound) -> None:
 
 
 def draw_machine(machine: Expected) -> None:
+    """A machine's tile: its code, and what it should be doing or was seen doing."""
     mine = parts.session()
     code, seen = machine.machine, mine.seen.get(machine.machine)
     picked = mine.step is not None and mine.step.told["machine"] == code
@@ -84,7 +86,7 @@ def draw_machine(machine: Expected) -> None:
 
 
 def ask_sight(code: str, answer: RackRound, by: str) -> None:
-    """The five things a machine can be seen doing."""
+    """What a machine can be seen doing."""
     parts.text("ask", words.what_is_on(code), tag="h2")
     with st.container(key="tiles-sight"):
         for sight, label in words.SIGHTS.items():
@@ -92,6 +94,7 @@ def ask_sight(code: str, answer: RackRound, by: str) -> None:
                 look(f"tile-{code}-{sight}", answer, by, {code: sight})
     if parts.button("quiet-back", words.BACK):
         parts.go(None)
+    st.page_link("views/checkin.py", label=words.open_machine(code), query_params={"machine": code, "by": by})
 
 
 def confirm(answer: RackRound, by: str) -> None:
@@ -108,9 +111,10 @@ def confirm(answer: RackRound, by: str) -> None:
         parts.text("hands", words.tap_and_say(asked))
     elif not expected:
         offer_next(answer)
+    parts.change_who(by)
 
 
-def look(name: str, answer: RackRound, by: str, sights: dict[str, str]) -> None:
+def look(name: str, answer: RackRound, by: str, sights: Mapping[str, str]) -> None:
     """Record what was seen, all of one round under one id."""
     mine = parts.session()
     fields = [{"kind": "Looked", "machine": m, "saw": saw, "round": mine.round} for m, saw in sights.items()]
@@ -132,4 +136,5 @@ def offer_next(answer: RackRound) -> None:
         open_rack(following.rack)
 
 
-page()
+if __name__ == "__main__":
+    page()

@@ -27,7 +27,7 @@ CHECK_INS = {
         ("PartsOff", {"scrap": "12", "scrap_cause": "came-loose", "ended": "stopped"}),
     ]),
     "spool changed": ("printing", ["Spool changed", "Same again"], 2, [("SpoolFitted", {"grams": "1000.0"})]),
-    "spool ran out, print goes on": ("stopped", ["print goes on", "PETG grey"], 2, [
+    "spool ran out, print goes on": ("stopped", ["Spool changed", "PETG grey"], 2, [
         ("SpoolFitted", {"material": "petg-grey"}),
         ("Looked", {"saw": "printing"}),
     ]),

@@ -77,6 +77,8 @@ ACTIONS: tuple[Action, ...] = (
     (Looked, {"saw": "stopped"}),
     (Looked, {"saw": "empty"}),
     (Looked, {"saw": "down"}),
+    (Looked, {"saw": "upkeep"}),
+    (Looked, {"saw": "upkeep"}),
     (WentDown, {"cause": "nozzle"}),
     (WentDown, {"cause": "belt", "spare": "belt-220"}),
     (CameBack, {}),
@@ -203,9 +205,9 @@ def windows() -> st.SearchStrategy[Window]:
 BY_HOUR = tuple(3.1 + 0.17 * hour for hour in range(24))
 PACES = (
     Pace(),
-    Pace(usual=BY_HOUR),
-    Pace(1.07, 0.98, 1.2, 0.6, 40, (4.5,) * 24),
-    Pace(0.83, 0.8, 0.9, 1.15, 62, BY_HOUR[::-1]),
+    Pace(wait=0.7, patience=6.5, usual=BY_HOUR),
+    Pace(best=1.07, low=0.98, high=1.2, wait=0.6, patience=3.0, usual=(4.5,) * 24),
+    Pace(best=0.83, low=0.8, high=0.9, wait=1.15, patience=0.9, usual=BY_HOUR[::-1]),
 )
 
 

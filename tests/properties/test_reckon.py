@@ -29,8 +29,8 @@ from tests.properties.histories import BEGINNING, MACHINES, History, histories, 
 KNOWN = BEGINNING + timedelta(days=300)
 LATER = KNOWN + timedelta(days=1)
 
-LEFT = ("printing", "done", "stopped", "empty", "down", "waiting", "aside")
-FOUND = ("printing", "done", "stopped", "empty", "down", "aside", "clear", "any")
+LEFT = ("printing", "done", "stopped", "empty", "down", "waiting", "aside", "upkeep")
+FOUND = ("printing", "done", "stopped", "empty", "down", "aside", "upkeep", "clear", "any")
 OFTEN = 15
 
 
@@ -217,7 +217,7 @@ def expected() -> list[str]:
     names += [f"printing, found {found}, changed unseen" for found in ("done", "clear")]
     names += [f"{left}, open" for left in LEFT]
     names += [f"{state} {basis}" for state, basis in product((*LEFT, "proving"), ("seen", "reckoned"))]
-    return [*names, "upkeep seen", "no word no word", "resumed", "overdue", "sighted first", "still waiting"]
+    return [*names, "no word no word", "resumed", "upkeep ended", "overdue", "sighted first", "still waiting"]
 
 
 def occurrences(history: History) -> Iterator[str]:
@@ -237,6 +237,8 @@ def occurrences(history: History) -> Iterator[str]:
 def remarkable(a: Fact, first_of_all: bool) -> Iterator[str]:
     if a.kind == "SpoolFitted":
         yield "resumed"
+    if a.kind == "UpkeepDone":
+        yield "upkeep ended"
     if a.kind == "Looked" and a.found == "printing" and first_of_all:
         yield "sighted first"
     if a.overdue:

@@ -29,8 +29,6 @@ from core.window import Window
 
 HOUR = 3_600_000_000
 EVER = 2**62
-#: A print that waited so many mean waits with people in was changed unseen.
-LONG_WAIT = 5
 
 Span = tuple[int, int]
 #: machine, start, end, state, basis, print, cause, spare
@@ -39,13 +37,16 @@ Stretch = tuple[str, int, int, str, str, str | None, str | None, str | None]
 ALWAYS_TELLING = ("PrintStarted", "PartsOff", "Looked", "WentDown", "CameBack", "SetAside", "PutBack")
 FOUND = {
     "PrintStarted": "clear", "WentDown": "any", "SetAside": "any", "SpoolFitted": "any", "CameBack": "down",
-    "PutBack": "aside",
+    "PutBack": "aside", "UpkeepDone": "upkeep",
 }  # fmt: skip
 LEAVES = {
     "PrintStarted": "printing", "SpoolFitted": "printing", "PartsOff": "empty", "CameBack": "empty",
-    "PutBack": "empty", "SetAside": "aside",
+    "PutBack": "empty", "SetAside": "aside", "UpkeepDone": "empty",
 }  # fmt: skip
-HANDS = ("PartsOff", "CameBack", "PutBack")
+HANDS = ("PartsOff", "CameBack", "PutBack", "UpkeepDone")
+#: What these entries tell of a machine they tell only right after a look that saw this.
+TELLING_AFTER = {"SpoolFitted": "stopped", "UpkeepDone": "upkeep"}
+DECLARED = ("down", "waiting", "aside", "upkeep")
 STOOD_STILL = ("empty", "done", "stopped", "no word")
 
 
@@ -179,10 +180,11 @@ def pairs(facts: list[Fact]) -> list[tuple[Fact, Fact | None]]:
 
 
 def telling(own: Sequence[AtMachine]) -> Iterator[tuple[int, AtMachine]]:
-    """The entries that tell what the machine was doing; a spool tells only right after a look at a stop."""
+    """The entries that tell what the machine was doing: spools and upkeep only right after what they put an end to."""
     before: AtMachine | None = None
-    for at, entry in in_place([e for e in own if isinstance(e, SpoolFitted) or kind(e) in ALWAYS_TELLING]):
-        if not isinstance(entry, SpoolFitted) or (isinstance(before, Looked) and before.saw == "stopped"):
+    for at, entry in in_place([e for e in own if kind(e) in ALWAYS_TELLING or kind(e) in TELLING_AFTER]):
+        needed = TELLING_AFTER.get(kind(entry))
+        if needed is None or (isinstance(before, Looked) and before.saw == needed):
             yield at, entry
         before = entry
 
@@ -328,7 +330,7 @@ def story(a: Fact, b: Fact | None, clock: Clock, usual: Usual) -> list[tuple[str
         return after_an_end(a, b, clock)
     if found in ("printing", "done", "stopped"):
         return unseen_print(a, b, usual)
-    changed = ("down", "aside") if a.leaves == "empty" else ("empty",)
+    changed = DECLARED if a.leaves == "empty" else ("empty",)
     if found in changed:
         return [(a.leaves, clock.middle(a.at, until)), (found, until)]
     return [(a.leaves, until)]
@@ -367,8 +369,7 @@ def after_printing(a: Fact, b: Fact | None, clock: Clock, usual: Usual) -> list[
 
 def changed_unseen(a: Fact, b: Fact, clock: Clock, usual: Usual) -> bool:
     """Whether a finished print would have waited so long that somebody must have changed it without a word."""
-    long_wait = int(LONG_WAIT * usual.pace.wait * HOUR)
-    waited_long = clock.after(min(a.due, b.at), long_wait) < b.at
+    waited_long = clock.after(min(a.due, b.at), int(usual.pace.patience * HOUR)) < b.at
     return b.found in ("done", "clear") and b.at >= early_of(a) and waited_long
 
 
@@ -399,7 +400,7 @@ def unseen_print(a: Fact, b: Fact, usual: Usual) -> list[tuple[str, int]]:
 def basis_of(a: Fact, b: Fact | None, states: list[str]) -> str:
     if len(states) > 1:
         return "reckoned"
-    if states[0] in ("down", "waiting", "aside"):
+    if states[0] in DECLARED:
         return "seen"
     found = b.found if b else "open"
     both = {"done": ("done", "stopped"), "stopped": ("done", "stopped"), "empty": ("clear", "empty")}
