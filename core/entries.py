@@ -275,8 +275,8 @@ def columns() -> list[str]:
 #: What comes first when two entries of one machine carry the same time: parts come off before
 #: the next print starts, whichever was tapped first.
 SAME_MOMENT = (
-    "Looked done", "Looked stopped", "PartsOff", "Looked empty", "WentDown", "Looked down", "Looked upkeep", "UpkeepDone",
-    "CameBack", "PutBack", "SetAside", "SpoolFitted", "CardLoaded", "PrintStarted", "Looked printing",
+    "Looked done", "Looked stopped", "PartsOff", "Looked empty", "WentDown", "Looked down", "Looked upkeep",
+    "UpkeepDone", "CameBack", "PutBack", "SetAside", "SpoolFitted", "CardLoaded", "PrintStarted", "Looked printing",
 )  # fmt: skip
 
 

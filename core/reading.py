@@ -12,7 +12,7 @@ from core.answer_types import AnswerChoice, Due, MachineNow, NeedsHand, Question
 from core.calc import questions, standing
 from core.calc.facts import HOUR, facts
 from core.calc.gaps import find_gaps
-from core.calc.pace import Pace, learn, telling_removals, usual_by_hour, with_patience
+from core.calc.pace import Pace, learn, telling_removals, usual_by_hours_left, with_patience
 from core.calc.reckon import Reckoned, reckon
 from core.calc.staffed import Staffed, micros
 from core.entries import QuestionClosed
@@ -93,11 +93,11 @@ def pace_at(log: Log, at: datetime) -> Pace:
     known_at = midnight(at.astimezone(setup.zone).date(), setup.zone)
     window = Window(known_at - timedelta(days=PACE_DAYS), known_at)
     told = facts(log.machine_entries(window, known_at), setup, Pace())
-    begun = told.filter(pl.col("takes").is_not_null()).select("takes", at=pl.from_epoch("t", time_unit="us"))
-    hour = begun["at"].dt.replace_time_zone("UTC").dt.convert_time_zone(setup.zone.key).dt.hour()
-    usual = usual_by_hour(hour.to_numpy(), (begun["takes"] / HOUR).to_numpy(), otherwise=Pace().usual[0])
     staffed = Staffed.of(setup, window)
-    gaps = find_gaps(told, staffed, Pace(usual=usual), setup.zone)
+    begun = told.filter(pl.col("takes").is_not_null())
+    left = staffed.hours_left(begun["t"].to_numpy())
+    usual = usual_by_hours_left(left, (begun["takes"] / HOUR).to_numpy())
+    gaps = find_gaps(told, staffed, Pace(usual=usual))
     return with_patience(learn(telling_removals(gaps, staffed), usual), gaps, staffed)
 
 

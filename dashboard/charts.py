@@ -3,6 +3,8 @@
 Days are drawn as written, on the shop's own calendar. No text is below 16 px.
 """
 
+from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 import altair as alt
@@ -29,20 +31,20 @@ def hours_lost(reasons: pl.DataFrame) -> alt.LayerChart:
     bars = base.mark_bar(color=GREY, size=10, yOffset=9).encode(x=alt.X("best:Q", axis=None, scale=scale))
     doubt = base.mark_rule(color=INK, strokeWidth=2, yOffset=9).encode(x=alt.X("low:Q", axis=None), x2="high:Q")
     words = base.mark_text(align="left", baseline="middle", yOffset=-8).encode(text="reason:N", x=alt.value(0))
-    told = base.mark_text(align="right", baseline="middle", yOffset=-8).encode(
-        text="told:N", x=alt.value("width")
+    told = base.mark_text(align="right", baseline="middle", yOffset=-8).encode(text="told:N", x=alt.value("width"))
+    return _dressed(
+        alt.LayerChart(layer=[bars, doubt, words, told]).properties(height=REASON * reasons.height, width="container")
     )
-    return _dressed(alt.layer(bars, doubt, words, told).properties(height=REASON * reasons.height, width="container"))
 
 
 def daily(days: pl.DataFrame, title: tuple[str, str], share: bool) -> alt.LayerChart:
     """A small line of a daily figure with its mean and the limits of its usual spread.
 
-    Columns: day, value, mean, lower, upper (null where there is no usual yet), changed (whether a
-    change beyond the usual shows on that day). `share` says that values are fractions.
+    At least one row, by day. Columns: day, value, mean, lower, upper (null where there is no usual yet),
+    changed (whether a change beyond the usual shows on that day). `share` says that values are fractions.
     """
     base = alt.Chart(days.with_columns(pl.col("day").cast(pl.Datetime("ms"))))
-    line = base.mark_line(color=INK, strokeWidth=2, interpolate="linear").encode(x=_days(days), y=_values(share))
+    line = base.mark_line(color=INK, strokeWidth=2).encode(x=_days(days["day"].to_list()), y=_values(share))
     layers: list[alt.Chart] = [line]
     if days["mean"].null_count() == 0:
         first = base.transform_window(row="row_number()").transform_filter("datum.row == 1")
@@ -50,17 +52,15 @@ def daily(days: pl.DataFrame, title: tuple[str, str], share: bool) -> alt.LayerC
             first.mark_rule(color=GREY, strokeDash=dash).encode(y=f"{name}:Q")
             for name, dash in (("mean", [1, 0]), ("lower", [5, 4]), ("upper", [5, 4]))
         ]
-    changed = base.transform_filter("datum.changed").mark_point(
-        color=INK, filled=True, size=70, opacity=1
-    )
+    changed = base.transform_filter("datum.changed").mark_point(color=INK, filled=True, size=70, opacity=1)
     layers.append(changed.encode(x="day:T", y="value:Q"))
     heading = alt.TitleParams(title[0], subtitle=title[1], anchor="start", frame="bounds", offset=6, limit=400)
-    return _dressed(alt.layer(*layers).properties(height=SMALL, title=heading))
+    return _dressed(alt.LayerChart(layer=layers).properties(height=SMALL, title=heading))
 
 
-def _days(days: pl.DataFrame) -> alt.X:
+def _days(days: Sequence[date]) -> alt.X:
     """Only the first and the last day are named: the axis is there to say how far back it goes."""
-    ends = [alt.DateTime(year=d.year, month=d.month, date=d.day) for d in (days["day"].min(), days["day"].max())]
+    ends = [alt.DateTime(year=day.year, month=day.month, date=day.day) for day in (days[0], days[-1])]
     return alt.X("day:T", title=None, axis=alt.Axis(values=ends, format="%-d %b", grid=False, labelFlush=True))
 
 

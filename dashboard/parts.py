@@ -53,9 +53,8 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """The answer the buttons on the screen were drawn from."""
+    """The answer the buttons on the screen were drawn from, and when it was true."""
 
-    place: str
     moment: data.Moment
     answer: Any
 
@@ -65,6 +64,7 @@ class Remembered:
     """All a session remembers."""
 
     by: str | None = None
+    place: str = ""
     shown: Shown | None = None
     step: Step | None = None
     said: Said | None = None
@@ -88,9 +88,10 @@ def session() -> Remembered:
 def shown(place: str, ask: Callable[[], T]) -> T:
     """The answer on the screen for this place; asked for anew where another or none was shown."""
     mine = session()
-    if mine.shown is None or mine.shown.place != place:
-        mine.shown = Shown(place, data.moment(), ask())
-        mine.step = None
+    if mine.place != place:
+        mine.place, mine.shown, mine.step, mine.asks_when = place, None, None, False
+    if mine.shown is None:
+        mine.shown = Shown(data.moment(), ask())
     return mine.shown.answer
 
 
@@ -149,7 +150,8 @@ def entries(fields: Sequence[Fields], by: str) -> list[AnyEntry]:
 def tap(name: str, place: str, made: Sequence[AnyEntry], say: Callable[[Sequence[AnyEntry]], str]) -> None:
     """Record the entries of one tap, all or none, and remember what to say; draws the page anew.
 
-    The ids were made when the button was drawn, so the same tap sent twice is one record.
+    The ids were made when the button was drawn, so the same tap sent twice is one record. A refusal
+    is said in the place of the receipt, and what was asked stays on the screen to be corrected.
     """
     mine = session()
     before, mine.pressed = mine.pressed, (f"{place} {name}", time.monotonic())
@@ -159,7 +161,7 @@ def tap(name: str, place: str, made: Sequence[AnyEntry], say: Callable[[Sequence
     try:
         receipt = record(current_log(), sent)
     except Refused as refused:
-        mine.said = Said(place, refused.sentence, refused=True)
+        mine.said, mine.shown = Said(place, refused.sentence, refused=True), None
     else:
         kept = (*receipt.already, *receipt.recorded)
         mine.said = Said(place, say(kept), receipt.remarks, kept)

@@ -35,7 +35,9 @@ def report_text(report: Report) -> str:
 def hours_text(hours: Hours, zone: str = "UTC") -> str:
     """Time accounting: hours per state with their range, the figures, a line a group, the formulas."""
     clock = written.Clock(ZoneInfo(zone), hours.end)
-    title = f"{clock.full(hours.start)} to {clock.full(hours.end)}: {written.count(hours.whole.window_hours)} machine-hours"
+    title = (
+        f"{clock.full(hours.start)} to {clock.full(hours.end)}: {written.count(hours.whole.window_hours)} machine-hours"
+    )
     blocks = [
         title,
         _block("Hours by state", _table(_states(hours.whole))),
@@ -101,9 +103,7 @@ def _gave(report: Report) -> list[str]:
 
 
 def _losses(period: Period) -> list[Line]:
-    return [
-        (words.reason(loss, {}, {}), written.hours(loss.hours), words.times(loss.times)) for loss in period.losses
-    ]
+    return [(words.reason(loss, {}, {}), written.hours(loss.hours), words.times(loss.times)) for loss in period.losses]
 
 
 def _states(account: TimeAccount) -> list[Line]:

@@ -1,6 +1,6 @@
 """What the owner's page says: the words of the house, and the sentences made of an answer."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -107,7 +107,9 @@ _FOUND = {
     "stopped": "found stopped",
     "empty": "found empty",
     "down": "found down",
+    "upkeep": "found in upkeep",
 }
+
 
 def named(code: str, names: Names) -> str:
     """What the shop calls it, to stand within a sentence."""
@@ -119,11 +121,11 @@ def trust_sentences(report: Report) -> list[str]:
     """Whether the page can be trusted: the time, who was heard from, how word came in, how long prints take."""
     trust, clock = report.trust, clock_of(report)
     newest = f"newest entry {clock.when(trust.newest)}" if trust.newest else "no entry yet"
+    no_word, late = written.percent(trust.no_word), written.percent(trust.from_memory)
     return [
         f"{clock.full(report.at)}, {newest}.",
         _heard(trust, clock),
-        f"Last seven days: {written.percent(trust.no_word)} of machine time is no word, "
-        f"{written.percent(trust.from_memory)} of entries are from memory.",
+        f"Last seven days: {no_word} of machine time is no word, {late} of entries are from memory.",
         _takes(trust),
     ]
 
@@ -223,25 +225,18 @@ def week(report: Report) -> str:
     return f"{written.day(clock.local(report.week.start))} to {written.day(clock.local(report.yesterday.start))}"
 
 
-class Figure(NamedTuple):
-    """A line of figures: what it is, yesterday, the last seven days."""
-
-    name: str
-    yesterday: str
-    week: str
-
-
-def figures(report: Report) -> list[Figure]:
-    """What yesterday and the last seven days gave and lost."""
+def figures(report: Report) -> list[tuple[str, str, str]]:
+    """What was given and lost: the name of the figure, yesterday, the last seven days."""
     planned = written.percent(report.planning_downtime)
-    tell = {
+    out = f"Out of service (now {report.out_now} of {report.trust.machines})"
+    tell: dict[str, Callable[[Period], str]] = {
         "Time printing (utilisation)": lambda p: written.share(p.account.utilisation),
         f"Downtime (you plan with {planned})": lambda p: written.share(p.account.downtime),
-        f"Out of service (now {report.out_now} of {report.trust.machines})": lambda p: written.share(p.account.out_of_service),
+        out: lambda p: written.share(p.account.out_of_service),
         "Good parts": lambda p: written.counted(p.good),
         "Scrap parts": lambda p: written.count(p.scrap),
     }
-    return [Figure(name, of(report.yesterday), of(report.week)) for name, of in tell.items()]
+    return [(name, of(report.yesterday), of(report.week)) for name, of in tell.items()]
 
 
 def scrap_causes(period: Period, names: Names) -> str:
@@ -286,7 +281,7 @@ def _change(series: Series, change: Change) -> str:
 def question_sentence(question: Question, clock: Clock) -> str:
     """What the entries leave open about a machine."""
     about, seen = clock.when(question.about), clock.when(question.seen)
-    found = _FOUND.get(question.found, question.found)
+    found = _FOUND.get(question.found, f"found {question.found}")
     print_ = _print_of(question)
     told = {
         "parts not counted": f"the parts of the print started {about}{print_} were never counted.",

@@ -5,16 +5,15 @@ three states with cuts between them.
 
 Words used below. A print *takes* its file's hours times the shop's pace; it is *due* at its start plus
 that. A print still seen printing after five quarters of it is *another* print; one gone before three
-quarters was cut short. A print nobody announced takes what prints begun at that hour of the day usually
-take here; where nothing but a sighting is known of it, the sighting is its half-way point. A finished print
+quarters was cut short. A print nobody announced takes what prints begun with so much of the shift left
+usually take here; where nothing but a sighting is known of it, the sighting is its half-way point. A finished print
 that seems to have waited for hands beyond all patience was *changed* unseen, both taps forgotten (see `pace`).
 The *middle* of a time is that of its staffed part, since only hands change anything but the end of a print.
 """
 
 from __future__ import annotations
 
-from zoneinfo import ZoneInfo
-
+import numpy as np
 import polars as pl
 
 from core.calc.facts import HOUR
@@ -43,21 +42,24 @@ SHAPES: dict[str, tuple[tuple[str, str], ...]] = {
 
 
 class _Usual:
-    """What a print takes that nobody announced, by the hour of the shop's day at which it began."""
+    """What a print takes that nobody announced, by how much of the shift was left when it began."""
 
-    def __init__(self, pace: Pace, zone: ZoneInfo) -> None:
-        self._zone = zone.key
-        self._takes = [int(hours * pace.best * HOUR) for hours in pace.usual]
+    def __init__(self, pace: Pace, staffed: Staffed) -> None:
+        self._staffed = staffed
+        self._takes = np.array([int(hours * pace.best * HOUR) for hours in pace.usual], dtype=np.int64)
 
     def at(self, moment: pl.Expr) -> pl.Expr:
-        """Microseconds a print begun at `moment` takes; null where that is."""
-        local = pl.from_epoch(moment, time_unit="us").dt.replace_time_zone("UTC").dt.convert_time_zone(self._zone)
-        return local.dt.hour().replace_strict(range(24), self._takes, default=None, return_dtype=pl.Int64)
+        """Microseconds a print begun at `moment` takes."""
+        return moment.fill_null(0).map_batches(self._takes_from, return_dtype=pl.Int64)
+
+    def _takes_from(self, moments: pl.Series) -> pl.Series:
+        left = self._staffed.hours_left(moments.to_numpy())
+        return pl.Series(self._takes[np.minimum(left, len(self._takes) - 1)])
 
 
-def find_gaps(told: pl.DataFrame, staffed: Staffed, pace: Pace, zone: ZoneInfo) -> pl.DataFrame:
+def find_gaps(told: pl.DataFrame, staffed: Staffed, pace: Pace) -> pl.DataFrame:
     """Each machine's gaps, one after every fact of `facts`, with their shape and the cuts it may use."""
-    usual = _Usual(pace, zone)
+    usual = _Usual(pace, staffed)
     told = _with_due(_with_prints(told, staffed, usual), pace, usual)
     after = {
         f"next_{name}": pl.col(name).shift(-1).over("machine")
@@ -163,9 +165,9 @@ def _with_cuts(gaps: pl.DataFrame, staffed: Staffed, pace: Pace, usual: _Usual) 
         swap=_middle(staffed, _swap_from(usual), until),
         change=pl.min_horizontal(_after(staffed, pl.col("end"), pace.wait), until),
         waited_long=_after(staffed, pl.col("end"), pace.patience) < until,
-    ).with_columns(
-        clear=_middle(staffed, pl.col("stop"), until),
-        change_end=pl.min_horizontal(pl.col("change") + usual.at(pl.col("change")), until),
+    ).with_columns(clear=_middle(staffed, pl.col("stop"), until))
+    gaps = gaps.with_columns(changed_takes=usual.at(pl.col("change"))).with_columns(
+        change_end=pl.min_horizontal(pl.col("change") + pl.col("changed_takes"), until)
     )
     return gaps.with_columns(
         stop_low=t,
@@ -173,6 +175,7 @@ def _with_cuts(gaps: pl.DataFrame, staffed: Staffed, pace: Pace, usual: _Usual) 
         swap_low=pl.min_horizontal("end_low", "swap"),
         swap_high=until,
         change_low=pl.min_horizontal("end_low", "change"),
+        changed=pl.col("waited_long") & (pl.col("change") + pl.col("changed_takes") * 3 // 4 <= until),
         change_high=until,
         **{f"{cut}_low": t for cut in ("mid", "cease", "finish", "fail", "clear", "change_end")},
         **{f"{cut}_high": until for cut in ("mid", "cease", "finish", "fail", "clear", "change_end")},
@@ -202,7 +205,7 @@ def _after_printing() -> pl.Expr:
     whole = until >= pl.col("early")
     return (
         pl.when(found.is_null()).then(pl.lit("ended"))
-        .when(found.is_in(["done", "clear"]) & whole & pl.col("waited_long")).then(pl.lit("changed"))
+        .when(found.is_in(["done", "clear"]) & whole & pl.col("changed")).then(pl.lit("changed"))
         .when(found == "done").then(pl.lit("ended"))
         .when(found == "printing").then(_either(until <= pl.col("late"), "same", "another"))
         .when(found == "clear").then(_either(whole, "ended", "stopped"))

@@ -16,7 +16,7 @@ import polars as pl
 from scipy.optimize import minimize
 from scipy.special import log_ndtr
 
-from core.calc.staffed import Staffed
+from core.calc.staffed import Micros, Staffed
 
 Numbers = npt.NDArray[np.float64]
 
@@ -28,6 +28,8 @@ NEWEST = 2000
 SLIPS, SLIPS_REACH = 0.02, 3.0
 
 
+#: Shifts are told apart by the whole hours left in them, up to this many.
+HOURS_LEFT = 12
 #: Longer than any wait.
 NEVER = 10_000.0
 
@@ -38,8 +40,9 @@ class Pace:
 
     The ratio true / stated: `best`, and `low` to `high` for nine prints in ten. `wait` is how many staffed
     hours a finished print waits on average, `patience` how many at most: beyond it, that both taps of a
-    change were forgotten is likelier than such a wait. `usual` has for each hour of the shop's day the
-    stated hours of a usual print begun then: what a print nobody announced is taken to need.
+    change were forgotten is likelier than such a wait. `usual` has the stated hours of a usual print by the
+    whole hours of the shift that were left when it began (people load long prints before they leave):
+    what a print nobody announced is taken to need.
     """
 
     best: float = 1.0
@@ -48,7 +51,7 @@ class Pace:
     wait: float = 1.0
     patience: float = NEVER
     seen: int = 0
-    usual: tuple[float, ...] = (6.0,) * 24
+    usual: tuple[float, ...] = (6.0,) * HOURS_LEFT
 
 
 def telling_removals(gaps: pl.DataFrame, staffed: Staffed) -> pl.DataFrame:
@@ -69,17 +72,19 @@ def telling_removals(gaps: pl.DataFrame, staffed: Staffed) -> pl.DataFrame:
     )
 
 
-def usual_by_hour(hour: Numbers, stated: Numbers, otherwise: float) -> tuple[float, ...]:
-    """The mean stated hours of prints begun at about each hour of the day (an hour either way, round the clock).
+def usual_by_hours_left(left: Micros, stated: Numbers) -> tuple[float, ...]:
+    """The mean stated hours of announced prints begun with about so many whole hours of the shift left.
 
-    `hour` and `stated` are those of the announced starts; hours with too few of them take all starts'
-    mean, or `otherwise` where there are none. People load long prints before they leave, so hours differ.
+    `left` are the whole hours left (`Staffed.hours_left`) and `stated` the stated hours of the starts. Hours
+    with few starts take in their neighbours; without any starts `Pace().usual` stays.
     """
-    everywhere = float(stated.mean()) if len(stated) else otherwise
+    if not len(stated):
+        return Pace().usual
     means = []
-    for middle in range(24):
-        near = stated[np.isin((hour - middle) % 24, (23, 0, 1))]
-        means.append(float(near.mean()) if len(near) >= ENOUGH else everywhere)
+    for hours in range(HOURS_LEFT):
+        order = np.argsort(np.abs(left - hours), kind="stable")
+        close = np.abs(left - hours) <= max(1, abs(int(left[order[min(ENOUGH, len(order)) - 1]]) - hours))
+        means.append(float(stated[close].mean()))
     return tuple(means)
 
 

@@ -42,7 +42,7 @@ def reckon(entries: pl.DataFrame, setup: Setup, window: Window, staffed: Staffed
 
     `window` must not reach beyond the moment the entries were known at.
     """
-    gaps = find_gaps(facts(entries, setup, pace), staffed, pace, setup.zone)
+    gaps = find_gaps(facts(entries, setup, pace), staffed, pace)
     rows = _fade(_stretches(gaps), staffed, setup.shop(window.end).word_holds)
     rows = _cover(rows, _service(setup, window))
     rows = _lay_over(rows, upkeep(entries))

@@ -89,6 +89,11 @@ class Staffed:
         inside = (starts <= moments) & (moments <= ends)
         return np.where(inside, starts, moments), np.where(inside, ends, moments)
 
+    def hours_left(self, moments: Micros) -> Micros:
+        """Whole hours until the staffed spell that holds each moment ends; 0 outside staffed time."""
+        _, ends = self.spell_at(moments)
+        return (ends - moments) // 3_600_000_000
+
     def after(self, moments: Micros, hours: float) -> Micros:
         """The moment by which so many staffed hours have passed since each moment (FAR where never)."""
         return self._reaching(self.worked(moments) + int(hours * 3_600_000_000))

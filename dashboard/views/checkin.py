@@ -48,7 +48,7 @@ def pick_machine() -> None:
 
 def check_in(machine: str, by: str) -> None:
     """The page of one machine; the receipt of a tap is drawn before the rest is reckoned."""
-    head, slot = st.container(key="head"), st.container(key="slot")
+    head, slot = st.container(key="head-machine"), st.container(key="slot")
     answer_now = partial(parts.shown, machine, partial(data.machine_page, machine))
     with slot:
         parts.receipt(machine, by, lambda: last_tap(answer_now()))

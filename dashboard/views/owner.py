@@ -4,14 +4,14 @@ import polars as pl
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from core.answer_types import Period, Question, Report, Series
+from core.answer_types import AnswerChoice, Change, Period, Question, Report, Series
 from core.answers import entries_for
 from core.entries import utc_now
 from core.errors import Refused
 from dashboard import charts, data, parts, words
 from dashboard.floor_words import Names
-from dashboard.written import Clock
 from dashboard.views import owner_html
+from dashboard.written import Clock
 
 #: Seconds between two looks whether anything new was noted.
 LOOK_EVERY = 5
@@ -68,14 +68,16 @@ def _losses(period: Period, names: Names) -> None:
     losses = period.losses[:LOSSES_SEEN]
     if not losses:
         return
-    frame = pl.DataFrame([
-        {
-            "reason": words.reason(loss, names.down, names.spares),
-            "told": words.lost(loss),
-            **loss.hours.model_dump(),
-        }
-        for loss in losses
-    ])
+    frame = pl.DataFrame(
+        [
+            {
+                "reason": words.reason(loss, names.down, names.spares),
+                "told": words.lost(loss),
+                **loss.hours.model_dump(),
+            }
+            for loss in losses
+        ]
+    )
     st.html(owner_html.key(words.LOST))
     st.altair_chart(charts.hours_lost(frame), theme=None, width="stretch", alt=words.LOST)
     st.html(owner_html.all_losses(period, names))
@@ -84,19 +86,26 @@ def _losses(period: Period, names: Names) -> None:
 def _lines(report: Report) -> None:
     with st.grid(min_column_width=165, gap="small", key="owner-lines"):
         for series in report.series:
-            title = words.series_title(series)
-            chart = charts.daily(_days(series), title, share=series.name != "good")
-            st.altair_chart(chart, theme=None, width="stretch", alt=", ".join(title))
+            if series.days:
+                title = words.series_title(series)
+                chart = charts.daily(_days(series), title, share=series.name != "good")
+                st.altair_chart(chart, theme=None, width="stretch", alt=", ".join(title))
 
 
 def _days(series: Series) -> pl.DataFrame:
-    since = series.change.since if series.change else None
     return pl.DataFrame({"day": series.days, "value": series.values}).with_columns(
         mean=pl.lit(series.mean, pl.Float64),
         lower=pl.lit(series.lower, pl.Float64),
         upper=pl.lit(series.upper, pl.Float64),
-        changed=pl.col("day") >= since if since else pl.lit(value=False),
+        changed=_changed(series.change),
     )
+
+
+def _changed(change: Change | None) -> pl.Expr:
+    """The day beyond the limits, or every day of a run."""
+    if change is None:
+        return pl.lit(value=False)
+    return pl.col("day") >= change.since if change.rule == "run" else pl.col("day") == change.since
 
 
 def _questions(report: Report, names: Names, by: str | None) -> None:
@@ -115,15 +124,19 @@ def _questions(report: Report, names: Names, by: str | None) -> None:
 
 def _question(question: Question, clock: Clock, names: Names, by: str) -> None:
     """A question with a button for each answer; a tap records it."""
-    sentence = words.question_sentence(question, clock)
-    st.html(owner_html.key(sentence))
+    st.html(owner_html.key(words.question_sentence(question, clock)))
     with st.container(key=f"answers-{question.id}", horizontal=True, gap="small"):
         for choice in question.choices:
             label = words.choice_words(question, choice, names.down)
-            name = f"answer-{question.id}-{choice.name}"
-            if st.button(label, key=name):
-                made = entries_for(question, choice, by, utc_now())
-                parts.tap(name, PLACE, made, lambda _, said=label: words.answered(question, said))
+            if st.button(label, key=f"answer-{question.id}-{choice.name}"):
+                _answer(question, choice, label, by)
+
+
+def _answer(question: Question, choice: AnswerChoice, label: str, by: str) -> None:
+    """Record an answer; draws the page anew."""
+    said = words.answered(question, label)
+    made = entries_for(question, choice, by, utc_now())
+    parts.tap(f"answer-{question.id}-{choice.name}", PLACE, made, lambda _: said)
 
 
 @st.fragment(run_every=LOOK_EVERY)

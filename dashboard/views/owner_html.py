@@ -1,6 +1,6 @@
 """The parts of the owner's page that are words and cells, as HTML. Everything that was typed in is escaped."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 from urllib.parse import urlencode
 
@@ -43,8 +43,8 @@ def needs(report: Report, names: Names, links: Links) -> str:
     lines = [_need(need, clock, names, links) for need in report.needs]
     seen, rest = lines[:SEEN_AT_ONCE], lines[SEEN_AT_ONCE:]
     told = f"<ol>{''.join(seen)}</ol>" if seen else key(words.NOTHING_NEEDED)
-    more = f"<summary>{words.more(len(rest))}</summary><ol>{''.join(rest)}</ol>"
-    return _section("needs", words.NEEDS, told + (f"<details>{more}</details>" if rest else ""))
+    more = _folded(words.more(len(rest)), f"<ol>{''.join(rest)}</ol>") if rest else ""
+    return _section("needs", words.NEEDS, told + more)
 
 
 def where(report: Report, links: Links) -> str:
@@ -57,13 +57,8 @@ def where(report: Report, links: Links) -> str:
 
 def gave(report: Report) -> str:
     """The figures of yesterday and the last seven days."""
-    heads = "".join(f'<th scope="col">{escape(head)}</th>' for head in ("", words.yesterday(report), words.week(report)))
-    rows = "".join(
-        f'<tr><th scope="row">{escape(f.name)}</th><td>{escape(f.yesterday)}</td><td>{escape(f.week)}</td></tr>'
-        for f in words.figures(report)
-    )
-    table = f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
-    return _section("gave", words.GAVE, table)
+    heads = ("", words.yesterday(report), words.week(report))
+    return _section("gave", words.GAVE, _table(words.figures(report), heads))
 
 
 def changing(report: Report) -> str:
@@ -134,14 +129,13 @@ def _legend() -> str:
 
 def all_losses(period: Period, names: Names) -> str:
     """Every reason for which machines printed nothing, with its range, and the scrap by cause."""
-    rows = "".join(
-        f'<tr><th scope="row">{escape(words.reason(loss, names.down, names.spares))}</th>'
-        f"<td>{escape(written.hours(loss.hours))}</td><td>{words.times(loss.times)}</td></tr>"
+    rows = [
+        (words.reason(loss, names.down, names.spares), written.hours(loss.hours), words.times(loss.times))
         for loss in period.losses
-    )
+    ]
     scrap = words.scrap_causes(period, names.scrap)
     told = f"<p>Scrap: {escape(scrap)}.</p>" if scrap else ""
-    return f'<section class="rs rs-all"><details><summary>{words.ALL_REASONS}</summary><table>{rows}</table>{told}</details></section>'
+    return f'<section class="rs rs-all">{_folded(words.ALL_REASONS, _table(rows) + told)}</section>'
 
 
 def asked(report: Report) -> str:
@@ -151,11 +145,20 @@ def asked(report: Report) -> str:
 
 def counted() -> str:
     """How it is counted, at the foot."""
-    rows = "".join(
-        f'<tr><th scope="row">{escape(words.FIGURE_WORDS[name])}</th><td>{escape(text)}</td></tr>'
-        for name, text in FORMULAS.items()
+    rows = [(words.FIGURE_WORDS[name], text) for name, text in FORMULAS.items()]
+    folded = _folded(words.FORMULAS_TITLE, f"{_table(rows)}<p>{words.STANDARDS}</p>")
+    return f'<section class="rs rs-foot"><p>{words.COUNTED}</p>{folded}</section>'
+
+
+def _table(rows: Iterable[Sequence[str]], heads: Sequence[str] = ()) -> str:
+    """A table whose first column names the rows."""
+    head = "".join(f'<th scope="col">{escape(name)}</th>' for name in heads)
+    body = "".join(
+        f'<tr><th scope="row">{escape(name)}</th>{"".join(f"<td>{escape(cell)}</td>" for cell in cells)}</tr>'
+        for name, *cells in rows
     )
-    return (
-        f'<section class="rs rs-foot"><p>{words.COUNTED}</p><details><summary>{words.FORMULAS_TITLE}</summary>'
-        f"<table>{rows}</table><p>{words.STANDARDS}</p></details></section>"
-    )
+    return f"<table>{f'<thead><tr>{head}</tr></thead>' if heads else ''}<tbody>{body}</tbody></table>"
+
+
+def _folded(title: str, body: str) -> str:
+    return f"<details><summary>{title}</summary>{body}</details>"

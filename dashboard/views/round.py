@@ -49,7 +49,7 @@ def go_round(rack: str, by: str) -> None:
     """The rack as it stands, and below it what to tap for the machine picked or for all the rest."""
     place = f"rack {rack}"
     parts.start_round(rack)
-    head, slot = st.container(key="head"), st.container(key="slot")
+    head, slot = st.container(key="head-rack"), st.container(key="slot")
     with slot:
         parts.receipt(place, by, lambda: parts.Said(place, words.ROUND_BEGINS))
     answer = parts.shown(place, partial(data.rack_round, rack))

@@ -39,7 +39,7 @@ def test_the_kind_says_which_class_an_entry_is_and_it_survives_json(kind: str) -
 @pytest.mark.parametrize("kind", KINDS)
 def test_an_entry_never_changes(kind: str) -> None:
     with pytest.raises(ValidationError, match="frozen"):
-        made(kind).by = "JO"  # type: ignore[misc]
+        made(kind).by = "JO"
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -87,7 +87,7 @@ def test_several_codes_are_one_text_joined_by_semicolons() -> None:
     assert isinstance(upkeep, UpkeepDone)
     assert upkeep.spares == ("belt-220", "nozzle-04")
     assert upkeep.model_dump()["spares"] == "belt-220; nozzle-04"
-    assert made("UpkeepDone", spares=upkeep.model_dump()["spares"]).spares == upkeep.spares  # type: ignore[attr-defined]
+    assert made("UpkeepDone", spares=upkeep.model_dump()["spares"]).spares == upkeep.spares
 
 
 @pytest.mark.parametrize(
@@ -118,7 +118,7 @@ def test_a_value_that_cannot_be_is_refused_by_its_field(kind: str, field: str, v
 
 
 def test_codes_lose_the_blanks_around_them() -> None:
-    assert made("CameBack", machine=" A1 ").machine == "A1"  # type: ignore[attr-defined]
+    assert made("CameBack", machine=" A1 ").machine == "A1"
 
 
 def test_the_columns_are_every_field_of_every_kind_once() -> None:
@@ -145,7 +145,7 @@ def test_ties_of_one_kind_go_by_id_and_not_by_order_of_writing() -> None:
 
 
 def test_every_telling_kind_has_its_place_in_a_moment() -> None:
-    sights = {f"Looked {saw}" for saw in Looked.model_fields["saw"].annotation.__args__}  # type: ignore[union-attr]
+    sights = {f"Looked {saw}" for saw in Looked.model_fields["saw"].annotation.__args__}
     told = {name for name, kind in KINDS.items() if issubclass(kind, AtMachine) and name != "Looked"}
     assert set(SAME_MOMENT) == sights | told
 

@@ -19,9 +19,9 @@ def test_a_best_value_outside_its_interval_cannot_be(low: float, best: float, hi
 
 def test_an_estimate_never_changes_and_has_no_other_fields() -> None:
     with pytest.raises(ValidationError, match="frozen"):
-        Estimate.exact(1.0).best = 2.0  # type: ignore[misc]
+        Estimate.exact(1.0).best = 2.0
     with pytest.raises(ValidationError, match="mean"):
-        Estimate(low=0, best=1, high=2, mean=1)  # type: ignore[call-arg]
+        Estimate(low=0, best=1, high=2, mean=1)
 
 
 def test_an_exact_value_has_no_width() -> None:

@@ -7,10 +7,10 @@ import pytest
 
 from tests.dashboard.conftest import start  # noqa: F401 - a fixture
 from tests.dashboard.serving import Serving, Start
-from tests.floor.phones import Phone, make_room, phone
+from tests.floor.phones import PHONE, Phone, make_room
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser
+    from playwright.sync_api import Browser, BrowserContext
 
 
 @pytest.fixture(scope="module")
@@ -28,9 +28,17 @@ def take(room: tuple[Serving, dict[str, list[str]]]) -> Callable[[str], str]:
     return lambda state: left[state].pop(0)
 
 
+@pytest.fixture(scope="module")
+def pocket(chromium: "Browser") -> Iterator["BrowserContext"]:
+    """One phone for the tests of a module: it loads the pages' programs once."""
+    context = chromium.new_context(viewport=PHONE, has_touch=True)
+    yield context
+    context.close()
+
+
 @pytest.fixture
-def hand(chromium: "Browser", room: tuple[Serving, dict[str, list[str]]]) -> Iterator[Phone]:
-    """A phone in somebody's hand."""
-    mine = phone(chromium, room[0])
-    yield mine
-    mine.page.context.close()
+def hand(pocket: "BrowserContext", room: tuple[Serving, dict[str, list[str]]]) -> Iterator[Phone]:
+    """The phone with a page of its own."""
+    page = pocket.new_page()
+    yield Phone(page, room[0])
+    page.close()

@@ -17,20 +17,21 @@ from tests.dashboard.serving import Serving
 
 PHONE = {"width": 390, "height": 844}
 
+FAN = {"cause": "fan"}
 #: What was noted of a machine, by the state it is in now: kind, hours ago, further fields.
 HISTORIES: dict[str, list[tuple[str, float, dict[str, Any]]]] = {
     "printing": [("PrintStarted", 2, {"file": "F-005", "revision": 1})],
     "done": [("PrintStarted", 9, {"file": "F-005", "revision": 1})],
     "empty": [("PrintStarted", 7, {"file": "F-001", "revision": 1}), ("PartsOff", 1, {})],
     "stopped": [("PrintStarted", 3, {"file": "F-005", "revision": 1}), ("Looked", 0.5, {"saw": "stopped"})],
-    "down": [("PrintStarted", 9, {"file": "F-001", "revision": 1}), ("PartsOff", 2, {}), ("WentDown", 1, {"cause": "fan"})],
+    "down": [("PrintStarted", 9, {"file": "F-001", "revision": 1}), ("PartsOff", 2, {}), ("WentDown", 1, FAN)],
     "aside": [("SetAside", 1, {})],
     "no word": [],
     "uncounted": [("PrintStarted", 5, {"file": "F-001", "revision": 1}), ("Looked", 1, {"saw": "empty"})],
 }  # fmt: skip
 #: Machines that stand in each state, first to last place.
 STATES = {
-    "printing": 6, "done": 6, "empty": 6, "stopped": 3, "down": 4, "aside": 1, "no word": 2, "uncounted": 2,
+    "printing": 10, "done": 9, "empty": 8, "stopped": 1, "down": 3, "aside": 1, "no word": 2, "uncounted": 2,
 }  # fmt: skip
 
 
@@ -109,6 +110,21 @@ class Phone:
             self.taps += 1
         return self
 
+    def tap_twice(self, words: str, milliseconds: int) -> "Phone":
+        """Tap a button and, so much later, whatever has come to stand in its place."""
+        box = self.button(words).bounding_box()
+        assert box is not None
+        middle = [box["x"] + box["width"] / 2, box["y"] + box["height"] / 2, milliseconds]
+        self.page.evaluate(
+            """([x, y, pause]) => new Promise(done => {
+                const hit = () => document.elementFromPoint(x, y)?.closest("button")?.click();
+                hit();
+                setTimeout(() => { hit(); done(); }, pause);
+            })""",
+            middle,
+        )
+        return self
+
     def says(self, words: str) -> None:
         """The receipt says so."""
         expect(self.page.locator(".st-key-receipt")).to_contain_text(words, timeout=15_000)
@@ -118,7 +134,13 @@ class Phone:
         return entries_of(self.serving, machine, self.opened)
 
 
-def phone(browser: Browser, serving: Serving, **options: Any) -> Phone:
+def phone(browser: Browser, serving: Serving) -> Phone:
     """A phone of its own, with touch."""
-    context = browser.new_context(viewport=PHONE, has_touch=True, **options)
-    return Phone(context.new_page(), serving)
+    return Phone(browser.new_context(viewport=PHONE, has_touch=True).new_page(), serving)
+
+
+def tell(serving: Serving, machine: str, *fields: dict[str, Any]) -> None:
+    """Somebody else notes something of a machine, on another device."""
+    now = utc_now().isoformat()
+    common = {"machine": machine, "at": now, "noted_at": now, "by": "mi"}
+    ask(serving.shop, "entries", entries=[common | each for each in fields])

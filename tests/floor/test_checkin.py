@@ -1,11 +1,13 @@
 """Check-ins at one machine, tapped in a real browser; what lands in the log is read from the log."""
 
+import signal
 from datetime import datetime, timedelta
 
 import pytest
 from playwright.sync_api import expect
 
-from tests.floor.phones import phone
+from core.entries import utc_now
+from tests.floor.phones import make_room, phone, tell
 
 NEXT = "next one started"
 EMPTY = "left empty"
@@ -37,10 +39,15 @@ CHECK_INS = {
     ]),
     "cause now known": ("down", ["cause now known", "Belt"], 2, [("WentDown", {"cause": "belt"})]),
     "running again": ("down", ["Running again"], 1, [("CameBack", {})]),
-    "upkeep": ("empty", ["Upkeep done", "Clean and oil"], 2, [("UpkeepDone", {"task": "clean-oil", "minutes": "20.0"})]),
+    "upkeep": ("empty", ["Upkeep done", "Clean and oil"], 2, [
+        ("UpkeepDone", {"task": "clean-oil", "minutes": "20.0"}),
+    ]),
+    "upkeep begun": ("empty", ["Upkeep begun"], 1, [("Looked", {"saw": "upkeep"})]),
     "set aside": ("empty", ["Set aside"], 1, [("SetAside", {})]),
     "put back": ("aside", ["Put back"], 1, [("PutBack", {})]),
-    "parts off where nobody knows the print": ("no word", ["left empty", "\N{MINUS SIGN}", "left empty"], 3, []),
+    "parts off where nobody knows the print": ("no word", ["left empty", "+", "left empty"], 3, [
+        ("PartsOff", {"on_platform": "2", "scrap": "0"}),
+    ]),
 }  # fmt: skip
 
 
@@ -56,3 +63,135 @@ def test_a_check_in_takes_few_taps_and_lands_in_the_log(name, hand, take):
     for row, (_, fields) in zip(landed, expected, strict=True):
         assert fields.items() <= row.items()
         assert row["by"] == "ro"
+
+
+@pytest.mark.parametrize("pause", [0, 80, 150, 300])
+def test_a_double_tap_is_one_record(pause, hand, take):
+    machine = take("done")
+    hand.check_in(machine).tap_twice(NEXT, pause)
+    hand.says("recorded")
+    hand.page.wait_for_timeout(1000)
+    assert [row["kind"] for row in hand.new(machine)] == ["PartsOff", "PrintStarted"]
+
+
+def test_the_second_tap_does_not_land_on_what_came_in_place_of_the_first(hand, take):
+    machine = take("empty")
+    hand.check_in(machine).tap_twice("Print started", 300)
+    hand.says("recorded")
+    hand.page.wait_for_timeout(1000)
+    assert [row["kind"] for row in hand.new(machine)] == ["PrintStarted"]
+
+
+def test_a_double_tap_on_down_records_no_cause(hand, take):
+    machine = take("printing")
+    hand.check_in(machine).tap_twice("Down", 150)
+    expect(hand.page.get_by_text("Down: what is the cause?")).to_be_visible()
+    hand.page.wait_for_timeout(1000)
+    assert hand.new(machine) == []
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="this system cannot stall a process")
+def test_an_impatient_second_tap_on_a_stalled_connection_is_one_record(hand, take):
+    machine = take("printing")
+    hand.check_in(machine)
+    hand.serving.process.send_signal(signal.SIGSTOP)
+    try:
+        hand.tap_twice(NEXT, 1000)
+    finally:
+        hand.serving.process.send_signal(signal.SIGCONT)
+    hand.says("recorded")
+    hand.page.wait_for_timeout(1000)
+    assert [row["kind"] for row in hand.new(machine)] == ["PartsOff", "PrintStarted"]
+
+
+def test_undo_takes_back_every_entry_of_the_tap(hand, take):
+    machine = take("done")
+    hand.check_in(machine).tap(NEXT)
+    hand.says("12 good, next started: F-005")
+    hand.tap("Undo")
+    hand.says("Taken back")
+    recorded, voided = hand.new(machine)[:2], hand.new(machine)[2:]
+    assert [row["kind"] for row in voided] == ["EntryVoided", "EntryVoided"]
+    assert [row["which"] for row in voided] == [row["id"] for row in recorded]
+    expect(hand.page.locator(".state")).to_contain_text("Done")
+
+
+def test_the_receipt_stays_for_whoever_opens_the_machine_next(hand, take):
+    machine = take("done")
+    hand.check_in(machine).tap(EMPTY)
+    hand.says("recorded")
+    hand.check_in(machine, by="mi")
+    hand.says("Rory: parts off, all good")
+    hand.tap("Undo")
+    hand.says("Taken back")
+    assert [row["by"] for row in hand.new(machine)] == ["ro", "mi"]
+
+
+def test_what_happened_earlier_is_noted_now_for_then(hand, take):
+    machine = take("empty")
+    hand.check_in(machine).tap("It happened earlier", "30 min ago")
+    hand.says("The next tap counts as")
+    hand.tap("Print started")
+    hand.says("recorded")
+    (row,) = hand.new(machine)
+    at, noted = datetime.fromisoformat(row["at"]), datetime.fromisoformat(row["noted_at"])
+    assert timedelta(minutes=29) < noted - at < timedelta(minutes=32)
+    assert utc_now() - noted < timedelta(minutes=5)
+    hand.tap(EMPTY)
+    hand.says("good")
+    later = hand.new(machine)[-1]
+    assert later["at"] == later["noted_at"]
+
+
+def test_a_refusal_is_said_and_the_machine_is_shown_as_it_is(hand, take):
+    machine = take("printing")
+    hand.check_in(machine).tap("Print failed")
+    tell(hand.serving, machine, {"kind": "PartsOff"}, {"kind": "PrintStarted", "file": "F-001", "revision": 1})
+    hand.tap("Warped")
+    hand.says(f"It cannot be 12 scrap: the platform of {machine} held 5.")
+    assert [row["by"] for row in hand.new(machine)] == ["mi", "mi"]
+    hand.tap("Warped")
+    hand.says("5 scrap (Warped)")
+    assert hand.new(machine)[-1]["scrap"] == "5"
+
+
+def test_an_open_question_is_answered_by_one_tap(hand, take):
+    machine = take("uncounted")
+    hand.check_in(machine).tap("All 5 good")
+    hand.says("5 good")
+    (row,) = hand.new(machine)
+    assert (row["kind"], row["on_platform"]) == ("PartsOff", "5")
+    expect(hand.page.get_by_text("were never counted")).to_have_count(0)
+
+
+def test_the_address_on_a_sticker_leads_to_its_machine_and_initials_are_asked_once(hand, take):
+    machine = take("uncounted")
+    hand.open(f"/?machine={machine}").tap("MI")
+    expect(hand.page.locator(".code")).to_have_text(machine)
+    hand.page.reload()
+    expect(hand.page.locator(".code")).to_have_text(machine)
+    hand.tap("Mika is tapping", "RO", "Print started")
+    hand.says("recorded")
+    assert [row["by"] for row in hand.new(machine)] == ["ro"]
+
+
+def test_a_machine_that_is_not_there_leads_to_the_racks(hand):
+    hand.open("/checkin?machine=P99&by=ro")
+    expect(hand.page.get_by_text("There is no machine P99")).to_be_visible()
+    hand.tap("P36")
+    expect(hand.page.locator(".code")).to_have_text("P36")
+
+
+def test_a_restart_of_the_server_loses_nothing(chromium, start, tmp_path):
+    shop = tmp_path / "shop.duckdb"
+    machine = make_room(shop)["done"][0]
+    serving = start(shop)
+    hand = phone(chromium, serving)
+    hand.check_in(machine).tap(EMPTY)
+    hand.says("recorded")
+    serving.stop()
+    hand.serving = start(shop, "--port", serving.port)
+    hand.tap("Print started")
+    hand.says("F-005 started")
+    assert [row["kind"] for row in hand.new(machine)] == ["PartsOff", "PrintStarted"]
+    hand.page.context.close()

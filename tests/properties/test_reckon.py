@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 from itertools import count, pairwise, product
 from pathlib import Path
+from random import Random
 from uuid import uuid5
 
 import polars as pl
@@ -21,6 +22,7 @@ from core.calc.reckon import reckon
 from core.calc.staffed import Staffed
 from core.entries import AnyEntry, EntryVoided
 from core.log.store import Log, entry_frame
+from core.setup import Machine
 from core.window import Window
 from tests.core.calc.plain_reckoner import Clock, Fact, Stretch, Usual, facts_of, micros, pairs, plain_reckon, shape
 from tests.properties.histories import BEGINNING, MACHINES, History, histories, moments
@@ -75,9 +77,9 @@ def test_stretches_cover_the_service_in_order_and_bracket_their_ends(history: Hi
 
 @drawn(40)
 @given(histories(5), st.randoms(use_true_random=False))
-def test_the_order_of_writing_changes_nothing(history: History, random: object) -> None:
+def test_the_order_of_writing_changes_nothing(history: History, random: Random) -> None:
     shuffled = list(history.entries)
-    random.shuffle(shuffled)  # type: ignore[attr-defined]
+    random.shuffle(shuffled)
     assert stretches(history, shuffled) == stretches(history)
 
 
@@ -148,7 +150,7 @@ def reckoned(history: History, entries: list[AnyEntry], window: Window) -> pl.Da
 
 
 def plain_rows(frame: pl.DataFrame) -> list[Stretch]:
-    return frame.select("machine", "start", "end", "state", "basis", "print", "cause", "spare").rows()  # type: ignore[return-value]
+    return frame.select("machine", "start", "end", "state", "basis", "print", "cause", "spare").rows()
 
 
 def stretches(history: History, entries: list[AnyEntry] | None = None, window: Window | None = None) -> list[Stretch]:
@@ -177,7 +179,7 @@ def joined(rows: list[Stretch]) -> list[Stretch]:
     found: list[Stretch] = []
     for row in sorted(rows, key=lambda row: row[:2]):
         if found and (found[-1][0], found[-1][2], found[-1][3:]) == (row[0], row[1], row[3:]):
-            row = (*found.pop()[:2], *row[2:])  # type: ignore[assignment]  # noqa: PLW2901
+            row = (*found.pop()[:2], *row[2:])  # noqa: PLW2901
         found.append(row)
     return found
 
@@ -192,22 +194,24 @@ def without(entries: list[AnyEntry], some: list[AnyEntry]) -> list[AnyEntry]:
 
 
 def void(entry: AnyEntry) -> EntryVoided:
-    return EntryVoided(id=uuid5(entry.id, "void"), at=LATER, noted_at=LATER, by="MK", which=entry.id, why="slip")
+    return EntryVoided(id=uuid5(entry.id, "void"), at=LATER, noted_at=LATER, by="MK", which=entry.id, why="")
 
 
 def service(history: History, machine: str) -> int:
-    """How long the machine was in service within the window, microsecond by piece between its changes."""
-    rows = sorted((r for r in history.rows if getattr(r, "machine", None) == machine), key=lambda r: r.since)
-    edges = [max(history.window.start, min(row.since, history.window.end)) for row in rows] + [history.window.end]
-    spans = zip(rows, pairwise(edges), strict=True)
-    return sum(micros(end) - micros(start) for row, (start, end) in spans if row.in_service)  # type: ignore[attr-defined]
+    """How long the machine was in service within the window, from one change to the next."""
+    window = history.window
+    rows = [row for row in history.rows if isinstance(row, Machine) and row.machine == machine]
+    rows.sort(key=lambda row: row.since)
+    edges = [*(min(max(row.since, window.start), window.end) for row in rows), window.end]
+    spans = zip(rows, pairwise(map(micros, edges)), strict=True)
+    return sum(end - start for row, (start, end) in spans if row.in_service)
 
 
 # What must have occurred for the comparison to mean anything
 
 
 def expected() -> list[str]:
-    """Every row of the text's tables, both sides of its conditions, every state with every basis it can have."""
+    """Every row of the text's tables, both sides of its conditions, every state with every basis."""
     names = [f"{left}, found {found}" for left, found in product(LEFT, FOUND)]
     turned = [f"printing, found {found}" for found in ("printing", "clear", "empty", "any")]
     begun = [f"empty, found {found}" for found in ("printing", "done", "stopped")]

@@ -221,14 +221,14 @@ def takes_of(entry: AtMachine, rows: Sequence[Row], pace: Pace) -> int | None:
     return takes
 
 
-def fact(
-    at: int, entry: AtMachine, previous: Fact | None, takes: int | None, usual_at: Usual, clock: Clock
-) -> Fact:
+def fact(at: int, entry: AtMachine, previous: Fact | None, takes: int | None, usual_at: Usual, clock: Clock) -> Fact:
     found = found_by(entry)
     leaves, cause, spare = left_by(entry, previous)
     usual = usual_at.at(previous.at if previous else at)
     begin = begin_of(at, found, previous, usual, clock)
-    print_ = print_after(entry, at, leaves, previous, takes or usual, usual, begin)
+    print_ = print_after(entry, at, leaves, previous, usual, begin)
+    if isinstance(entry, PrintStarted):
+        print_ = Print(str(entry.id), at, takes or usual, entry.proving)
     due, late = due_of(at, print_)
     overdue = isinstance(entry, Looked) and found == "printing" and at > late
     if overdue:
@@ -253,7 +253,9 @@ def left_by(entry: AtMachine, previous: Fact | None) -> tuple[str, str | None, s
         return ("waiting" if entry.spare else "down"), entry.cause, entry.spare
     if not isinstance(entry, Looked):
         return LEAVES[kind(entry)], None, None
-    still = previous is not None and (previous.kind == "WentDown" or (previous.kind, previous.found) == ("Looked", "down"))
+    still = previous is not None and (
+        previous.kind == "WentDown" or (previous.kind, previous.found) == ("Looked", "down")
+    )
     if entry.saw == "down" and previous is not None and still:
         return previous.leaves, previous.cause, previous.spare
     return entry.saw, None, None
@@ -270,14 +272,11 @@ def begin_of(at: int, found: str, previous: Fact | None, usual: int, clock: Cloc
     return clock.middle(floor, at)
 
 
-def print_after(
-    entry: AtMachine, at: int, leaves: str, previous: Fact | None, takes: int, usual: int, begin: int
-) -> Print:
+def print_after(entry: AtMachine, at: int, leaves: str, previous: Fact | None, usual: int, begin: int) -> Print:
+    """The print on the machine after an entry that is not itself a start."""
     carried = previous.print if previous else Print(None, at, usual, proving=False, told=False)
     if not carried.told:
         carried = replace(carried, takes=usual)
-    if isinstance(entry, PrintStarted):
-        return Print(str(entry.id), at, takes, entry.proving)
     if isinstance(entry, Looked) and entry.saw == "printing" and (previous is None or previous.leaves != "printing"):
         return Print(None, begin, usual, proving=False)
     if isinstance(entry, SpoolFitted):

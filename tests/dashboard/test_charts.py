@@ -1,0 +1,114 @@
+"""The charts of the owner's page, read as the specification the browser draws from."""
+
+from datetime import date, timedelta
+from typing import Any
+
+import polars as pl
+import pytest
+
+from dashboard import charts
+
+LOST = pl.DataFrame({
+    "reason": ["Done, waiting: nobody in", "Empty", "Down: belt"],
+    "low": [90.0, 40.0, 8.0],
+    "best": [97.0, 44.0, 8.0],
+    "high": [104.0, 46.0, 8.0],
+    "told": ["97 h, 27 times", "44 h, 12 times", "8 h, once"],
+})  # fmt: skip
+DAYS = pl.DataFrame({
+    "day": [date(2026, 10, 28) + timedelta(days=n) for n in range(28)],
+    "value": [0.5 + 0.01 * (n % 5) for n in range(28)],
+}).with_columns(mean=0.52, lower=0.4, upper=0.64, changed=pl.col("day") == date(2026, 11, 24))  # fmt: skip
+TITLE = ("Printing", "share of machine time")
+
+
+def specs() -> list[dict[str, Any]]:
+    return [charts.hours_lost(LOST).to_dict(), charts.daily(DAYS, TITLE, share=True).to_dict()]
+
+
+def rows(spec: dict[str, Any]) -> list[dict[str, Any]]:
+    (data,) = spec["datasets"].values()
+    return data
+
+
+def marks(spec: dict[str, Any]) -> list[str]:
+    return [layer["mark"]["type"] for layer in spec["layer"]]
+
+
+def test_reasons_stay_in_the_order_given_and_begin_at_nothing():
+    spec = charts.hours_lost(LOST).to_dict()
+    assert [row["reason"] for row in rows(spec)] == LOST["reason"].to_list()
+    bar = spec["layer"][marks(spec).index("bar")]["encoding"]
+    assert bar["y"]["sort"] is None
+    assert bar["x"]["scale"]["domainMin"] == 0
+
+
+def test_every_bar_shows_its_range_and_says_its_hours_and_times():
+    spec = charts.hours_lost(LOST).to_dict()
+    rule = spec["layer"][marks(spec).index("rule")]["encoding"]
+    assert (rule["x"]["field"], rule["x2"]["field"]) == ("low", "high")
+    assert {layer["encoding"]["text"]["field"] for layer in spec["layer"] if "text" in layer["encoding"]} == {
+        "reason",
+        "told",
+    }
+
+
+def test_a_reason_keeps_its_height_whatever_their_number():
+    heights = [charts.hours_lost(LOST.head(n)).to_dict()["height"] for n in (1, 2, 3)]
+    assert heights == [charts.REASON * n for n in (1, 2, 3)]
+
+
+def test_days_are_drawn_as_written_in_whatever_zone_they_are_looked_at():
+    spec = charts.daily(DAYS, TITLE, share=True).to_dict()
+    assert rows(spec)[0]["day"] == "2026-10-28T00:00:00"  # no offset: local wherever it is drawn
+    first, last = next(layer for layer in spec["layer"] if layer["mark"]["type"] == "line")["encoding"]["x"]["axis"][
+        "values"
+    ]
+    assert (first["date"], first["month"], last["date"], last["month"]) == (28, 10, 24, 11)
+    assert "utc" not in first
+
+
+def test_mean_and_limits_are_drawn_once_each():
+    spec = charts.daily(DAYS, TITLE, share=True).to_dict()
+    drawn = [layer["encoding"]["y"]["field"] for layer in spec["layer"] if layer["mark"]["type"] == "rule"]
+    assert drawn == ["mean", "lower", "upper"]
+
+
+def test_without_a_usual_there_are_no_limits():
+    empty = pl.lit(None, pl.Float64)
+    spec = charts.daily(DAYS.with_columns(mean=empty, lower=empty, upper=empty), TITLE, share=False).to_dict()
+    assert "rule" not in marks(spec)
+
+
+def test_a_change_is_a_mark_and_not_only_a_sentence():
+    spec = charts.daily(DAYS, TITLE, share=True).to_dict()
+    point = spec["layer"][marks(spec).index("point")]
+    assert point["transform"] == [{"filter": "datum.changed"}]
+    assert [row["day"][:10] for row in rows(spec) if row["changed"]] == ["2026-11-24"]
+
+
+def test_the_title_says_what_is_shown_and_in_what():
+    title = charts.daily(DAYS, TITLE, share=True).to_dict()["title"]
+    assert (title["text"], title["subtitle"]) == TITLE
+
+
+def colours(node: Any) -> set[str]:
+    if isinstance(node, dict):
+        return set().union(*map(colours, node.values()), set())
+    if isinstance(node, list):
+        return set().union(*map(colours, node), set())
+    return {node} if isinstance(node, str) and node.startswith("#") else set()
+
+
+@pytest.mark.parametrize("spec", specs())
+def test_charts_are_grey_and_no_text_is_small(spec):
+    for colour in colours(spec):
+        assert len({colour[1:3], colour[3:5], colour[5:7]}) == 1, colour
+    config = spec["config"]
+    sizes = [
+        config["axis"]["labelFontSize"],
+        config["text"]["fontSize"],
+        config["title"]["fontSize"],
+        config["title"]["subtitleFontSize"],
+    ]
+    assert min(sizes) >= 16

@@ -1,0 +1,114 @@
+"""Sizes and places on the floor pages, measured in a real browser."""
+
+import pytest
+from playwright.sync_api import expect
+
+WIDTHS = [320, 360, 390, 1440]
+PAGES = {
+    "check-in": ("/checkin?machine={done}&by=ro", ()),
+    "some scrap": ("/checkin?machine={done}&by=ro", ("some scrap",)),
+    "down": ("/checkin?machine={printing}&by=ro", ("Down",)),
+    "spool": ("/checkin?machine={printing}&by=ro", ("Spool changed",)),
+    "earlier": ("/checkin?machine={printing}&by=ro", ("It happened earlier",)),
+    "empty": ("/checkin?machine={empty}&by=ro", ()),
+    "no word": ("/checkin?machine={no word}&by=ro", ()),
+    "machines": ("/checkin?by=ro", ()),
+    "people": ("/checkin", ()),
+    "racks": ("/round?by=ro", ()),
+    "round": ("/round?rack=A&by=ro", ()),
+    "one machine of a round": ("/round?rack=A&by=ro", ("P02",)),
+}
+
+BOXES = """() => [...document.querySelectorAll(".stMain button, .stMain a")]
+    .filter(e => e.checkVisibility())
+    .map(e => { const r = e.getBoundingClientRect();
+                return {words: e.innerText, x: r.x, y: r.y, width: r.width, height: r.height,
+                        act: !!e.closest("[class*='st-key-main-'], [class*='st-key-apart-']"),
+                        button: e.tagName === "BUTTON"} })"""
+
+SMALLEST_TEXT = """() => {
+    const walk = document.createTreeWalker(document.querySelector(".stMain"), NodeFilter.SHOW_TEXT);
+    const sizes = [];
+    while (walk.nextNode()) {
+        const parent = walk.currentNode.parentElement;
+        if (walk.currentNode.data.trim() && parent.checkVisibility())
+            sizes.push(parseFloat(getComputedStyle(parent).fontSize));
+    }
+    return Math.min(...sizes);
+}"""
+
+SHIFTS = """() => { window.shifts = [];
+    new PerformanceObserver(list => list.getEntries().forEach(e => window.shifts.push(e)))
+        .observe({type: "layout-shift", buffered: true}); }"""
+
+
+@pytest.fixture
+def at(hand, room):
+    """Opens a page by its name in `PAGES`."""
+
+    def opened(name):
+        path, taps = PAGES[name]
+        hand.open(path.format(**{state: machines[-1] for state, machines in room[1].items()})).tap(*taps)
+        hand.page.wait_for_timeout(700)
+        return hand.page
+
+    return opened
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_nothing_scrolls_sideways_and_everything_is_big_enough_to_hit_and_read(name, at):
+    page = at(name)
+    for width in WIDTHS:
+        page.set_viewport_size({"width": width, "height": 844})
+        wide, room = page.evaluate(
+            "() => { const e = document.querySelector('.stMain'); return [e.scrollWidth, e.clientWidth]; }"
+        )
+        assert wide == room, width
+        boxes = page.evaluate(BOXES)
+        small = [b for b in boxes if b["height"] < (88 if b["act"] else 58) or b["width"] < 58]
+        assert small == [], width
+        assert close(boxes) == [], width
+    assert page.evaluate(SMALLEST_TEXT) >= 18
+
+
+def close(boxes):
+    """Pairs of buttons with less than 12 pixels between them (8 on the narrowest screens)."""
+    buttons = [b for b in boxes if b["button"]]
+    found = []
+    for i, one in enumerate(buttons):
+        for other in buttons[i + 1 :]:
+            across = max(one["x"], other["x"]) - min(one["x"] + one["width"], other["x"] + other["width"])
+            down = max(one["y"], other["y"]) - min(one["y"] + one["height"], other["y"] + other["height"])
+            if max(across, down) < 8:
+                found.append((one["words"], other["words"], across, down))
+    return found
+
+
+def test_down_stands_apart(at):
+    page = at("check-in")
+    down = page.locator(".st-key-apart-down button").bounding_box()
+    above = page.locator(".st-key-main-spool button").bounding_box()
+    assert down["y"] - above["y"] - above["height"] >= 24
+
+
+@pytest.mark.parametrize("name", ["check-in", "round"])
+def test_nothing_jumps_while_a_page_comes_up(name, at, hand):
+    hand.page.add_init_script(f"({SHIFTS})()")
+    page = at(name)
+    assert page.evaluate("window.shifts.reduce((sum, e) => sum + e.value, 0)") <= 0.1
+
+
+def test_a_tap_moves_nothing_above_what_is_tapped(at, hand):
+    page = at("check-in")
+    before = {key: page.locator(f".st-key-{key}").bounding_box() for key in ("head-machine", "slot")}
+    hand.tap("next one started")
+    hand.says("recorded")
+    page.wait_for_timeout(1000)
+    assert {key: page.locator(f".st-key-{key}").bounding_box() for key in before} == before
+
+
+def test_the_first_act_needs_neither_scrolling_nor_a_keyboard(at):
+    page = at("check-in")
+    act = page.locator(".st-key-main-off_next button").bounding_box()
+    assert act["y"] + act["height"] < 844
+    expect(page.locator("input, textarea, select")).to_have_count(0)
