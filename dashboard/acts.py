@@ -97,9 +97,9 @@ def usual_spool(page: MachinePage) -> float:
 
 
 def likely_parts(page: MachinePage) -> int:
-    """How many parts to begin counting from: what is on the platform, or what its last file makes."""
-    file = next_file(page)
-    return page.now.parts or (file.parts if file else 1)
+    """How many parts to begin counting from: what is on the platform, or what its likeliest file makes."""
+    files = [next_file(page), *page.files]
+    return page.now.parts or next((file.parts for file in files if file), 1)
 
 
 def most_parts(page: MachinePage) -> int:

@@ -30,7 +30,10 @@ def hours_lost(reasons: pl.DataFrame) -> alt.LayerChart:
     scale = alt.Scale(domainMin=0, nice=False)
     bars = base.mark_bar(color=GREY, size=10, yOffset=9).encode(x=alt.X("best:Q", axis=None, scale=scale))
     doubt = base.mark_rule(color=INK, strokeWidth=2, yOffset=9).encode(x=alt.X("low:Q", axis=None), x2="high:Q")
-    words = base.mark_text(align="left", baseline="middle", yOffset=-8).encode(text="reason:N", x=alt.value(0))
+    room = alt.ExprRef("width - 140")  # what the hours and times at the right leave
+    words = base.mark_text(align="left", baseline="middle", yOffset=-8, limit=room).encode(
+        text="reason:N", x=alt.value(0)
+    )
     told = base.mark_text(align="right", baseline="middle", yOffset=-8).encode(text="told:N", x=alt.value("width"))
     return _dressed(
         alt.LayerChart(layer=[bars, doubt, words, told]).properties(height=REASON * reasons.height, width="container")

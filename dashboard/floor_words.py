@@ -25,6 +25,7 @@ WHICH_RACK = "Which rack?"
 LATELY = "Noted lately"
 BACK = "Back"
 UNDO = "Undo"
+WHY_UNDONE = "taken back where it was tapped"
 
 #: An entry told so much later than it happened says for when it is.
 NOTICEABLY = timedelta(minutes=2)
@@ -153,7 +154,9 @@ def file_label(file: FileChoice) -> tuple[str, str]:
 
 def good(parts: int | None) -> str:
     """All good, with the number where it is known: "all 12 good"."""
-    return f"all {parts} good" if parts and parts > 1 else "good"
+    if parts is None:
+        return "all good"
+    return f"all {parts} good" if parts > 1 else "1 good"
 
 
 def act_label(act: str, parts: int | None, file: FileChoice | None) -> tuple[str, str]:
@@ -164,6 +167,8 @@ def act_label(act: str, parts: int | None, file: FileChoice | None) -> tuple[str
         return f"Parts off, {good(parts)}", "left empty"
     if act == "started_same":
         return ("Print started", f"{file_name(file)} again, {file.parts} x {file.name}") if file else ("", "")
+    if act == "started_other" and file is None:
+        return "Print started", ""
     return ACTS[act], MORE.get(act, "")
 
 
@@ -257,9 +262,11 @@ def round_receipt(entries: Sequence[AnyEntry], clock: Clock) -> str:
     return f"Recorded {at}: {len(seen)} as expected."
 
 
-def sight_word(machine: Expected, seen: str | None) -> str:
-    """A machine on a round in one word: what was seen, else what should be; "ask" where nobody can say."""
-    return f"\N{CHECK MARK} {seen}" if seen else machine.expected or "ask"
+def sight_label(machine: Expected, seen: str | None) -> tuple[str, str]:
+    """A machine on a round: what was seen of it, else what should be; "ask" where nobody can say."""
+    if seen:
+        return f"{machine.machine} \N{CHECK MARK}", seen
+    return machine.machine, machine.expected or "ask"
 
 
 def bulk_label(codes: Sequence[str], left: int, seen: int) -> str:

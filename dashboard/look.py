@@ -28,7 +28,7 @@ class Look:
         """Let everything but pages pass as it is."""
         if scope["type"] == "http" and "text/html" in Headers(scope=scope).get("accept", ""):
             headers = [pair for pair in scope["headers"] if pair[0] not in _PLAINLY]
-            await self._app(scope | {"headers": headers}, receive, _Dressing(send, self._style))
+            await self._app({**scope, "headers": headers}, receive, _Dressing(send, self._style))
         else:
             await self._app(scope, receive, send)
 

@@ -11,7 +11,9 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any, TypeVar
+from functools import partial
+from threading import RLock
+from typing import Any, Literal, TypeVar
 from uuid import UUID, uuid4, uuid5
 
 import streamlit as st
@@ -76,13 +78,17 @@ class Remembered:
     round: UUID = field(default_factory=uuid4)
     round_rack: str = ""
     seen: dict[str, str] = field(default_factory=dict)
+    recording: RLock = field(default_factory=RLock)
 
 
 def session() -> Remembered:
-    """What this session remembers."""
-    if "floor" not in st.session_state:
-        st.session_state["floor"] = Remembered()
-    return st.session_state["floor"]
+    """What this session remembers, as soon as no tap of it is being recorded.
+
+    Streamlit answers a second tap in a thread of its own while the first is still at work.
+    """
+    mine: Remembered = st.session_state.setdefault("floor", Remembered())
+    with mine.recording:
+        return mine
 
 
 def shown(place: str, ask: Callable[[], T]) -> T:
@@ -99,7 +105,7 @@ def shown(place: str, ask: Callable[[], T]) -> T:
 def heal() -> None:
     """Draw the page anew when the log or the clock has moved on; never while something is being asked."""
     mine = session()
-    if mine.step is None and mine.shown is not None and mine.shown.moment != data.moment():
+    if mine.step is None and (mine.shown is None or mine.shown.moment != data.moment()):
         mine.shown = None
         st.rerun()
 
@@ -122,22 +128,31 @@ def turn() -> str:
     return "ab"[session().turns % 2]
 
 
-def button(name: str, label: str, more: str = "", primary: bool = False) -> bool:
-    """A button across its place; the beginning of its name gives its size (see `look`)."""
+def button(
+    name: str, label: str, more: str = "", primary: bool = False, before: Callable[[], None] | None = None
+) -> bool:
+    """A button across its place; the beginning of its name gives its size (see `look`).
+
+    What `before` does is done before the page is drawn: never a record, which a restart would lose.
+    """
     both = f"**{label}**  \n{more}" if more else f"**{label}**"
-    return st.button(both, key=name, width="stretch", type="primary" if primary else "secondary")
+    kind: Literal["primary", "secondary"] = "primary" if primary else "secondary"
+    return st.button(both, key=name, width="stretch", type=kind, on_click=before)
 
 
-def stepper(name: str, value: int, low: int, high: int, counted: str) -> None:
-    """A count with a big minus and plus; its value is kept in the step under its name."""
+def stepper(step: Step, name: str, low: int, high: int, counted: str) -> None:
+    """A count with a big minus and plus; its value is kept in the step under its name.
+
+    A quick tap on a cause cuts short the drawing that followed the plus, so the plus must count before it.
+    """
+
+    def count(by: int) -> None:
+        step.told[name] = min(max(step.told[name] + by, low), high)
+
     with st.container(key=f"stepper-{name}", horizontal=True, vertical_alignment="center"):
-        less = button(f"step-{name}-less", "\N{MINUS SIGN}")
+        button(f"step-{name}-less", "\N{MINUS SIGN}", before=partial(count, -1))
         text("count", counted)
-        more = button(f"step-{name}-more", "+")
-    step = session().step
-    if step and less != more:
-        step.told[name] = min(max(value + (1 if more else -1), low), high)
-        st.rerun()
+        button(f"step-{name}-more", "+", before=partial(count, 1))
 
 
 def entries(fields: Sequence[Fields], by: str) -> list[AnyEntry]:
@@ -154,9 +169,14 @@ def tap(name: str, place: str, made: Sequence[AnyEntry], say: Callable[[Sequence
     is said in the place of the receipt, and what was asked stays on the screen to be corrected.
     """
     mine = session()
-    before, mine.pressed = mine.pressed, (f"{place} {name}", time.monotonic())
-    if before[0] == mine.pressed[0] and mine.pressed[1] - before[1] < SECOND_TAP:
-        st.rerun()
+    with mine.recording:
+        before, mine.pressed = mine.pressed, (f"{place} {name}", time.monotonic())
+        if before[0] != mine.pressed[0] or mine.pressed[1] - before[1] > SECOND_TAP:
+            _record(mine, place, made, say)
+    st.rerun()
+
+
+def _record(mine: Remembered, place: str, made: Sequence[AnyEntry], say: Callable[[Sequence[AnyEntry]], str]) -> None:
     sent = [entry.model_copy(update={"id": uuid5(mine.tap, str(i))}) for i, entry in enumerate(made)]
     try:
         receipt = record(current_log(), sent)
@@ -166,7 +186,6 @@ def tap(name: str, place: str, made: Sequence[AnyEntry], say: Callable[[Sequence
         kept = (*receipt.already, *receipt.recorded)
         mine.said = Said(place, say(kept), receipt.remarks, kept)
         _settle(mine)
-    st.rerun()
 
 
 def _settle(mine: Remembered) -> None:
@@ -176,22 +195,23 @@ def _settle(mine: Remembered) -> None:
 
 
 def undo(said: Said, by: str) -> None:
-    """Take back every entry of a tap; draws the page anew."""
+    """Take back every entry of a tap; draws the page anew. The ids follow from what is taken back."""
     now = utc_now()
     voids = [
-        EntryVoided(id=uuid5(entry.id, "undone"), at=now, noted_at=now, by=by, which=entry.id, why="Undo on the floor")
-        for entry in said.entries
+        EntryVoided(id=uuid5(e.id, "undone"), at=now, noted_at=now, by=by, which=e.id, why=words.WHY_UNDONE)
+        for e in said.entries
     ]
     mine = session()
-    try:
-        record(current_log(), voids)
-    except Refused as refused:
-        mine.said = Said(said.place, refused.sentence, refused=True)
-    else:
-        mine.said, mine.pressed = Said(said.place, words.taken_back(said.sentence)), ("", 0.0)
-        for entry in said.entries:
-            mine.seen.pop(getattr(entry, "machine", ""), None)
-        _settle(mine)
+    with mine.recording:
+        try:
+            record(current_log(), voids)
+        except Refused as refused:
+            mine.said, mine.shown = Said(said.place, refused.sentence, refused=True), None
+        else:
+            mine.said, mine.pressed = Said(said.place, words.taken_back(said.sentence)), ("", 0.0)
+            for entry in said.entries:
+                mine.seen.pop(getattr(entry, "machine", ""), None)
+            _settle(mine)
     st.rerun()
 
 
@@ -252,9 +272,12 @@ def when() -> None:
         return
     with st.container(key="tiles-when"):
         for name, (label, at) in _moments().items():
-            if button(f"tile-when-{name}", label):
-                mine.earlier, mine.asks_when = at, False
-                st.rerun()
+            button(f"tile-when-{name}", label, before=partial(_happened, at))
+
+
+def _happened(at: datetime | None) -> None:
+    mine = session()
+    mine.earlier, mine.asks_when = at, False
 
 
 def _moments() -> dict[str, tuple[str, datetime | None]]:

@@ -95,8 +95,8 @@ _SERIES = {
 }
 
 _REASONS = {
-    "hands inside": "Done, waiting: people in",
-    "hands outside": "Done, waiting: nobody in",
+    "hands inside": "Done, people in",
+    "hands outside": "Done, nobody in",
     "stopped": "Stopped, not dealt with",
 }
 

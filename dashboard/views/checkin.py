@@ -144,7 +144,7 @@ def on_platform(step: Step, answer: MachinePage) -> int | None:
     if answer.now.parts:
         return None
     held = step.told.setdefault("held", acts.likely_parts(answer))
-    parts.stepper("held", held, 1, acts.most_parts(answer), words.held(held))
+    parts.stepper(step, "held", 1, acts.most_parts(answer), words.held(held))
     return held
 
 
@@ -161,9 +161,9 @@ def ask_scrap(step: Step, answer: MachinePage, by: str) -> None:
     """How many were scrap, and the cause: one tap on the cause records."""
     told = on_platform(step, answer)
     held = told or answer.now.parts or 1
-    scrap = held if step.act == "failed" else min(step.told.setdefault("scrap", 1), held)
+    scrap = step.told["scrap"] = held if step.act == "failed" else min(step.told.get("scrap", 1), held)
     if step.act != "failed":
-        parts.stepper("scrap", scrap, 1, held, words.scrap_of(scrap, held))
+        parts.stepper(step, "scrap", 1, held, words.scrap_of(scrap, held))
 
     def tapped(name: str, cause: str) -> None:
         record(name, answer, by, acts.scrapped(step.act, answer, scrap, told, cause), held)
@@ -176,9 +176,9 @@ def ask_spool(step: Step, answer: MachinePage, by: str) -> None:
     grams = step.told.setdefault("grams", acts.usual_spool(answer))
     with st.container(key="tiles-grams"):
         for weight in acts.SPOOLS:
-            if weight != grams and parts.button(f"quiet-grams-{weight}", words.spool_of(weight)):
-                step.told["grams"] = weight
-                st.rerun()
+            if weight != grams:
+                fitted = partial(step.told.update, grams=weight)
+                parts.button(f"quiet-grams-{weight}", words.spool_of(weight), before=fitted)
     for place, choice in enumerate(answer.materials):
         name = f"main-{choice.code}"
         if parts.button(name, *words.spool_label(choice.name, grams, place == 0), primary=place == 0):

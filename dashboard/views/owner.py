@@ -1,10 +1,13 @@
 """The owner's page: what stands where, what needs a hand, what was given and lost, what is changing."""
 
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+
 import polars as pl
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from core.answer_types import AnswerChoice, Change, Period, Question, Report, Series
+from core.answer_types import AnswerChoice, Change, Loss, Period, Question, Report, Series
 from core.answers import entries_for
 from core.entries import utc_now
 from core.errors import Refused
@@ -24,66 +27,96 @@ def page() -> None:
     """Draw the page, and keep it fresh."""
     shown = data.moment()
     try:
-        report = data.report()
+        data.setup().shop(utc_now())
     except Refused as refused:
         st.html(owner_html.plainly(words.NO_SHOP, refused.sentence))
     else:
-        _draw(report, data.names())
+        _draw(parts.who())
     _watch(shown)
 
 
-def _draw(report: Report, names: Names) -> None:
-    by = parts.who()
-    links = owner_html.Links(by)
-    _words("trust", owner_html.trust(report))
+def _draw(by: str | None) -> None:
+    said = parts.session().said
+    if by and said and said.place == PLACE:
+        _draw_after_a_tap(by)
+        return
+    draw = _drawing(data.report(), data.names(), by)
+    _lay_out(lambda name, place: _into(place, draw[name]))
+
+
+def _draw_after_a_tap(by: str) -> None:
+    """What was recorded is shown at once, on the page as it stands; the new report follows."""
+    places: dict[str, DeltaGenerator] = {}
+    _lay_out(places.__setitem__)
+    _into(places["said"], lambda: parts.receipt(PLACE, by))
+    draw = _drawing(data.report(), data.names(), by)
+    for name, place in places.items():
+        _into(place, draw[name])
+
+
+def _lay_out(put: Callable[[str, DeltaGenerator], None]) -> None:
+    """Name every place of the page in its order: two columns side by side, one under the other on a phone.
+
+    Places keep their room before they are filled (see `owner.css`).
+    """
+    put("trust", st.container(key="owner-trust"))
     left, right = _halves("now")
-    with left:
-        _words("needs", owner_html.needs(report, names, links))
-        _words("where", owner_html.where(report, links))
-    with right:
-        _words("gave", owner_html.gave(report))
-        _losses(report.week, names)
+    for name in ("needs", "where"):
+        put(name, left.container(key=f"owner-{name}"))
+    for name in ("gave", "lost"):
+        put(name, right.container(key=f"owner-{name}", gap="xsmall"))
     left, right = _halves("then")
-    with left:
-        st.html(owner_html.changing(report))
-        _lines(report)
-    with right:
-        _questions(report, names, by)
-    st.html(owner_html.counted())
-
-
-def _words(name: str, html: str) -> None:
-    """A part in a place of its own, which keeps its height before the words are there (see `owner.css`)."""
-    with st.container(key=f"owner-{name}"):
-        st.html(html)
+    put("changing", left)
+    for name in ("asked", "said", "questions"):
+        put(name, right.container(gap="xsmall"))
+    put("foot", st.container())
 
 
 def _halves(name: str) -> list[DeltaGenerator]:
-    """Two columns side by side, one under the other on a phone; what is in them stands close."""
     with st.container(key=f"owner-{name}"):
         return [column.container(gap="xsmall") for column in st.columns([7, 5], gap="medium")]
 
 
+def _into(place: DeltaGenerator, draw: Callable[[], object]) -> None:
+    with place:
+        draw()
+
+
+def _drawing(report: Report, names: Names, by: str | None) -> dict[str, Callable[[], object]]:
+    """How each place is filled."""
+    links = owner_html.Links(by)
+    return {
+        "trust": lambda: st.html(owner_html.trust(report)),
+        "needs": lambda: st.html(owner_html.needs(report, names, links)),
+        "where": lambda: st.html(owner_html.where(report, links)),
+        "gave": lambda: st.html(owner_html.gave(report)),
+        "lost": lambda: _losses(report.week, names),
+        "changing": lambda: _changing(report),
+        "asked": lambda: st.html(owner_html.asked()),
+        "said": lambda: None,
+        "questions": lambda: _questions(report, names, by),
+        "foot": lambda: st.html(owner_html.counted()),
+    }
+
+
 def _losses(period: Period, names: Names) -> None:
-    losses = period.losses[:LOSSES_SEEN]
-    if not losses:
+    """The reasons that cost most as bars, and all of them folded away."""
+    if not period.losses:
         return
-    frame = pl.DataFrame(
-        [
-            {
-                "reason": words.reason(loss, names.down, names.spares),
-                "told": words.lost(loss),
-                **loss.hours.model_dump(),
-            }
-            for loss in losses
-        ]
-    )
     st.html(owner_html.key(words.LOST))
-    st.altair_chart(charts.hours_lost(frame), theme=None, width="stretch", alt=words.LOST)
+    chart = charts.hours_lost(_reasons(period.losses[:LOSSES_SEEN], names))
+    st.altair_chart(chart, theme=None, width="stretch", alt=words.LOST)
     st.html(owner_html.all_losses(period, names))
 
 
-def _lines(report: Report) -> None:
+def _reasons(losses: Sequence[Loss], names: Names) -> pl.DataFrame:
+    told = [(words.reason(loss, names.down, names.spares), words.lost(loss)) for loss in losses]
+    hours = pl.DataFrame([loss.hours.model_dump() for loss in losses])
+    return pl.DataFrame(told, schema=["reason", "told"], orient="row").hstack(hours)
+
+
+def _changing(report: Report) -> None:
+    st.html(owner_html.changing(report))
     with st.grid(min_column_width=165, gap="small", key="owner-lines"):
         for series in report.series:
             if series.days:
@@ -109,17 +142,15 @@ def _changed(change: Change | None) -> pl.Expr:
 
 
 def _questions(report: Report, names: Names, by: str | None) -> None:
-    st.html(owner_html.asked(report))
-    said = parts.session().said
-    if by and said and said.place == PLACE:
-        parts.receipt(PLACE, by)
-    if report.questions and by is None:
+    if not report.questions:
+        st.html(owner_html.key(words.NOTHING_ASKED))
+    elif by is None:
         parts.ask_who()
-        return
-    for question in report.questions[:QUESTIONS_SEEN]:
-        _question(question, words.clock_of(report), names, by or "")
-    if len(report.questions) > QUESTIONS_SEEN:
-        st.html(owner_html.more(len(report.questions) - QUESTIONS_SEEN))
+    else:
+        for question in report.questions[:QUESTIONS_SEEN]:
+            _question(question, words.clock_of(report), names, by)
+        if len(report.questions) > QUESTIONS_SEEN:
+            st.html(owner_html.more(len(report.questions) - QUESTIONS_SEEN))
 
 
 def _question(question: Question, clock: Clock, names: Names, by: str) -> None:
@@ -141,8 +172,13 @@ def _answer(question: Question, choice: AnswerChoice, label: str, by: str) -> No
 
 @st.fragment(run_every=LOOK_EVERY)
 def _watch(shown: data.Moment) -> None:
-    """Draw the page again when something was noted or a minute has gone by."""
+    """Draw the page again when something was noted or a minute has gone by.
+
+    The report is reckoned before the page is drawn anew, so that the old one does not fade meanwhile.
+    """
     if data.moment() != shown:
+        with suppress(Refused):
+            data.report()
         st.rerun()
 
 

@@ -138,9 +138,9 @@ def all_losses(period: Period, names: Names) -> str:
     return f'<section class="rs rs-all">{_folded(words.ALL_REASONS, _table(rows) + told)}</section>'
 
 
-def asked(report: Report) -> str:
+def asked() -> str:
     """The heading of the questions."""
-    return _section("asked", words.ASKED, "" if report.questions else f"<p>{words.NOTHING_ASKED}</p>")
+    return _section("asked", words.ASKED, "")
 
 
 def counted() -> str:

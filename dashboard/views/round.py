@@ -81,7 +81,7 @@ def draw_machine(machine: Expected) -> None:
     code, seen = machine.machine, mine.seen.get(machine.machine)
     picked = mine.step is not None and mine.step.told["machine"] == code
     look = "picked" if picked else "seen" if seen else "place" if machine.expected else "unknown"
-    if parts.button(f"{look}-{code}", code, words.sight_word(machine, seen)):
+    if parts.button(f"{look}-{code}", *words.sight_label(machine, seen)):
         parts.go("look", machine=code)
 
 

@@ -2,7 +2,9 @@
 
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
-from uuid import uuid4
+from uuid import UUID, uuid4
+
+import polars as pl
 
 from core.calc.pace import Pace
 from core.calc.reckon import Reckoned, reckon
@@ -115,6 +117,11 @@ def start(at: datetime, file: str = "grille", **fields: object) -> AnyEntry:
 def look(at: datetime, saw: str, **fields: object) -> AnyEntry:
     """A look at A1."""
     return at_a1("Looked", at, saw=saw, **fields)
+
+
+def ids(frame: pl.DataFrame) -> list[UUID]:
+    """The ids of a frame of entries, in its order."""
+    return [UUID(text) for text in frame["id"]]
 
 
 def a1_alone(rows: Sequence[Row] = ROWS) -> list[Row]:

@@ -9,7 +9,7 @@ import pytest
 from dashboard import charts
 
 LOST = pl.DataFrame({
-    "reason": ["Done, waiting: nobody in", "Empty", "Down: belt"],
+    "reason": ["Done, nobody in", "Empty", "Down: belt"],
     "low": [90.0, 40.0, 8.0],
     "best": [97.0, 44.0, 8.0],
     "high": [104.0, 46.0, 8.0],

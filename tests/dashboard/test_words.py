@@ -153,8 +153,8 @@ def test_one_machine_is_told_since_when_and_several_since_the_first():
 @pytest.mark.parametrize(
     ("reason", "detail", "text"),
     [
-        ("hands inside", None, "Done, waiting: people in"),
-        ("hands outside", None, "Done, waiting: nobody in"),
+        ("hands inside", None, "Done, people in"),
+        ("hands outside", None, "Done, nobody in"),
         ("empty", None, "Empty"),
         ("upkeep", None, "Upkeep"),
         ("stopped", None, "Stopped, not dealt with"),

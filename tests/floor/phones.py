@@ -4,6 +4,7 @@ import csv
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
+from re import Pattern
 from typing import Any
 
 from playwright.sync_api import Browser, Locator, Page, expect
@@ -99,11 +100,11 @@ class Phone:
         expect(self.page.locator(".code")).to_have_text(machine)
         return self
 
-    def button(self, words: str) -> Locator:
-        """The button that begins with these words."""
+    def button(self, words: str | Pattern[str]) -> Locator:
+        """The first button that holds these words."""
         return self.page.locator("[data-testid='stButton'] button").filter(has_text=words).first
 
-    def tap(self, *labels: str) -> "Phone":
+    def tap(self, *labels: str | Pattern[str]) -> "Phone":
         """Tap buttons one after the other."""
         for words in labels:
             self.button(words).tap()
@@ -112,6 +113,7 @@ class Phone:
 
     def tap_twice(self, words: str, milliseconds: int) -> "Phone":
         """Tap a button and, so much later, whatever has come to stand in its place."""
+        self.button(words).tap(trial=True)  # it can be hit by now
         box = self.button(words).bounding_box()
         assert box is not None
         middle = [box["x"] + box["width"] / 2, box["y"] + box["height"] / 2, milliseconds]

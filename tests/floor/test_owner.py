@@ -95,7 +95,7 @@ def test_nothing_is_wider_than_the_screen(chromium, larkfield, width):
 def test_the_first_four_questions_are_answered_on_one_screen(desk):
     for section in ("trust", "needs", "where", "gave", "all"):
         assert bottom(desk, section) <= MONITOR["height"], section
-    expect(desk.locator(".st-key-owner-lost svg")).to_be_visible()
+    expect(desk.locator(".st-key-owner-lost svg.marks")).to_be_visible()
 
 
 def test_the_first_screen_of_a_phone_holds_trust_and_what_needs_a_hand(chromium, room):

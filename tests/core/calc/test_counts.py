@@ -100,6 +100,7 @@ def test_parts_counted_or_still_there_are_not_lost() -> None:
 def test_a_print_is_lost_once_however_often_it_shows() -> None:
     first = start(when(1))
     assert len(lost(first, look(when(4), "empty"), look(when(5), "empty"), start(when(6)))) == 1
+    assert len(lost(first, look(when(2), "done"), look(when(3), "down"), look(when(4), "done"), start(when(6)))) == 1
 
 
 def test_a_window_holds_its_beginning_and_not_its_end() -> None:

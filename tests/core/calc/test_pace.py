@@ -1,22 +1,33 @@
 """How long prints really take, learned from removals alone."""
 
+import math
 from collections.abc import Sequence
-from datetime import time
+from datetime import time, timedelta
 
 import numpy as np
 import polars as pl
 import pytest
 from scipy import stats
 
-from core.calc.facts import facts
-from core.calc.gaps import find_gaps
-from core.calc.pace import ENOUGH, NEWEST, SLIPS, SLIPS_REACH, Pace, _log_likelihood, learn, telling_removals
+from core.calc.pace import (
+    ENOUGH,
+    HOURS_LEFT,
+    NEVER,
+    NEWEST,
+    SLIPS,
+    SLIPS_REACH,
+    Pace,
+    _log_likelihood,
+    learn,
+    telling_removals,
+    usual_by_hours_left,
+    with_patience,
+)
 from core.calc.staffed import Staffed
 from core.entries import AnyEntry
-from core.log.store import entry_frame
-from core.setup import Setup, Shift
+from core.setup import WEEKDAYS, Setup, Shift
 from core.window import Window
-from tests.core.larkfield import ROWS, at_a1, look, start, when
+from tests.core.larkfield import EXACT, a1_alone, at_a1, look, reckoned, start, when
 
 USUAL = Pace().usual
 SPREAD, WAIT = 0.04, 0.8
@@ -77,14 +88,16 @@ def test_the_density_is_the_exponentially_modified_gaussian_with_a_share_of_slip
 
 # Which removals tell anything
 
+DAY_SHIFT = [
+    *a1_alone(),
+    *(Shift(weekday=day, start=time(8), end=time(18), hands=1) for day in ("mon", "tue", "wed", "thu", "fri")),
+]
+
 
 def telling(*entries: AnyEntry) -> Sequence[tuple[float, float]]:
-    days = ("mon", "tue", "wed", "thu", "fri")
-    shifts = [Shift(weekday=day, start=time(8), end=time(18), hands=1) for day in days]
-    setup = Setup([*ROWS, *shifts])
-    staffed = Staffed.of(setup, Window(when(0), when(7)))
-    gaps = find_gaps(facts(entry_frame(entries), setup, Pace()), staffed, Pace(), setup.zone)
-    return telling_removals(gaps, staffed).rows()
+    window = Window(when(0), when(7))
+    gaps = reckoned(entries, window, DAY_SHIFT).gaps
+    return telling_removals(gaps, Staffed.of(Setup(DAY_SHIFT), window)).rows()
 
 
 def test_a_print_that_ended_while_people_were_in_tells_how_long_it_took() -> None:
@@ -110,3 +123,60 @@ SILENT = {
 @pytest.mark.parametrize("story", SILENT.values(), ids=SILENT.keys())
 def test_a_print_that_tells_nothing_of_its_length_is_left_out(story: list[AnyEntry]) -> None:
     assert telling(*story) == []
+
+
+# What is usual
+
+
+def test_without_any_start_the_usual_print_stays_as_it_was() -> None:
+    assert usual_by_hours_left(np.array([], dtype=np.int64), np.array([])) == Pace().usual
+
+
+def test_long_prints_are_loaded_before_people_leave() -> None:
+    left = np.repeat([8, 0], 50)
+    stated = np.repeat([2.0, 10.0], 50)
+    usual = usual_by_hours_left(left, stated)
+    assert len(usual) == HOURS_LEFT
+    assert (usual[8], usual[0]) == (2.0, 10.0)
+
+
+def test_hours_with_few_starts_take_in_their_neighbours() -> None:
+    left = np.array([8] * 20 + [5] * 20)
+    stated = np.array([2.0] * 20 + [4.0] * 20)
+    assert usual_by_hours_left(left, stated)[8] == 3.0
+
+
+ROUND_THE_CLOCK = [*a1_alone(), *(Shift(weekday=day, start=time(), end=time(), hands=1) for day in WEEKDAYS)]
+
+
+def clips(prints: int, wait: float, forgotten: Sequence[int] = (), unannounced: Sequence[int] = ()) -> list[AnyEntry]:
+    """Clips one after the other, two hours each and so long until the parts came off."""
+    told = []
+    for number in range(prints):
+        began = when(hours=number * (2 + wait))
+        told += [] if number in unannounced else [start(began, file="clip")]
+        told += [] if number in forgotten else [at_a1("PartsOff", began + timedelta(hours=2 + wait))]
+    return told
+
+
+def patience(entries: Sequence[AnyEntry]) -> Pace:
+    window = Window(when(0), when(30))
+    gaps = reckoned(entries, window, ROUND_THE_CLOCK).gaps
+    return with_patience(EXACT, gaps, Staffed.of(Setup(ROUND_THE_CLOCK), window))
+
+
+def test_the_mean_wait_comes_from_the_median() -> None:
+    # Half of all waits of an exponential law are shorter than its mean times ln 2.
+    pace = patience(clips(40, wait=1.0))
+    assert pace.wait == pytest.approx(1 / math.log(2))
+    assert pace.patience == NEVER
+
+
+def test_patience_ends_where_two_forgotten_taps_are_likelier_than_the_wait() -> None:
+    # Two removals of forty and two starts of forty were forgotten.
+    pace = patience(clips(40, wait=1.0, forgotten=(10, 20), unannounced=(15, 30)))
+    assert math.exp(-pace.patience / pace.wait) == pytest.approx(2 / 38 * 2 / 40)
+
+
+def test_a_few_waits_teach_no_patience() -> None:
+    assert patience(clips(ENOUGH - 1, wait=1.0)) == EXACT

@@ -57,6 +57,8 @@ CASES = {
         ["it was back then", NOBODY_KNOWS]),
     "a start on a machine set aside": Case("return not noted", [at_a1("SetAside", when(1)), start(when(3))],
                                            ["it was back then", NOBODY_KNOWS]),
+    "a start on a machine in upkeep": Case("return not noted", [look(when(1), "upkeep"), start(when(3))],
+                                           ["it was back then", NOBODY_KNOWS]),
     "down when it was empty": Case("fault not noted", [*RAN_BEFORE, look(when(3), "down")], CAUSES),
     "back when it was empty": Case("fault not noted", [*RAN_BEFORE, at_a1("CameBack", when(3))], CAUSES),
 }  # fmt: skip

@@ -160,6 +160,11 @@ def test_the_spell_a_moment_lies_in() -> None:
     assert closes.tolist() == at(when(0, 16), when(0, 16), when(0, 20), when(-100)).tolist()
 
 
+def test_whole_hours_left_until_people_go() -> None:
+    moments = at(when(0, 8), when(0, 9.5), when(0, 15.5), when(0, 20), when(6))
+    assert clock().hours_left(moments).tolist() == [8, 6, 0, 0, 0]
+
+
 spans = st.lists(st.tuples(st.integers(0, 1000), st.integers(1, 100)), min_size=1, max_size=8).map(
     lambda pairs: [(start, start + length) for start, length in pairs]
 )

@@ -9,7 +9,7 @@ import pytest
 from core.entries import AnyEntry
 from core.errors import Refused
 from core.log.record import REPEAT_SECONDS, record, record_many
-from core.log.store import Log
+from core.log.store import Log, entries_from
 from tests.core.larkfield import at_a1, look, start, tell, when
 
 NOW = when(days=10)
@@ -31,7 +31,7 @@ def test_a_tap_is_on_disk_with_its_receipt(log: Log) -> None:
     tap = visit()
     receipt = record(log, tap, now=NOW)
     assert (receipt.recorded, receipt.already) == (tuple(tap), ())
-    assert log.find([entry.id for entry in tap]) == tap
+    assert entries_from(log.everything()) == tap
 
 
 def test_a_receipt_names_what_surprised(log: Log) -> None:
@@ -142,6 +142,27 @@ def history() -> list[AnyEntry]:
     void = tell("EntryVoided", when(5, hours=3), which=slip.id, why="wrong machine")
     packed = tell("OrderPacked", when(8), order="0007", quantity=12)
     return [taken, *days, slip, void, packed, tell("OrderShipped", when(9), order="0007")]
+
+
+def test_an_order_may_be_told_after_what_was_printed_for_it(log: Log) -> None:
+    taken = tell("OrderTaken", when(2), order="0007", product="clip", quantity=12, due=when(9))
+    outcome = record_many(log, [start(when(1), order="0007"), taken], now=NOW)
+    assert (outcome.recorded, outcome.problems) == (2, [])
+
+
+def test_a_mistake_may_be_taken_back_at_the_time_it_tells_of(log: Log) -> None:
+    slip = look(when(5), "stopped", noted_at=when(6))
+    void = tell("EntryVoided", when(4), which=slip.id, why="wrong day", noted_at=when(7))
+    outcome = record_many(log, [void, slip], now=NOW)
+    assert (outcome.recorded, outcome.problems) == (2, [])
+
+
+def test_what_was_taken_back_and_told_again_within_a_minute_comes_in_whole(log: Log) -> None:
+    wrong = look(when(5), "stopped")
+    void = tell("EntryVoided", when(5), which=wrong.id, why="slip", noted_at=when(5, minutes=0.2))
+    again = later(wrong, 20)
+    outcome = record_many(log, [wrong, void, again], now=NOW)
+    assert (outcome.recorded, outcome.already, outcome.problems) == (3, 0, [])
 
 
 @pytest.mark.parametrize("seed", range(5))
