@@ -170,7 +170,10 @@ class Question(Frozen):
 
 
 class Report(Frozen):
-    """The owner's page: the answers to its questions in their order."""
+    """The owner's page: the answers to its questions in their order.
+
+    `out_now` machines of `in_service`, those not set aside, are out of service now.
+    """
 
     shop: str
     zone: str
@@ -178,6 +181,7 @@ class Report(Frozen):
     trust: Trust
     needs: list[NeedsHand]
     racks: list[RackNow]
+    in_service: int
     out_now: int
     out_now_share: float
     planning_downtime: float
@@ -190,6 +194,7 @@ class Report(Frozen):
 class Hours(Frozen):
     """Time accounting of a window, by group and in all; `formulas` says what each figure is."""
 
+    zone: str
     start: datetime
     end: datetime
     by: Literal["machine", "model", "rack", "day", "week"] | None
@@ -221,7 +226,8 @@ class MachinePage(Frozen):
     """All that a check-in at one machine needs.
 
     `acts` are what is possible now, most likely first; `files` fit the machine, likeliest first;
-    `recent` are its newest entries (fields as recorded), newest first.
+    `spool_grams` is the net weight of the spool last fitted to it; `shift_began` is when the shift began
+    that runs or ran last today; `recent` are its newest entries (fields as recorded), newest first.
     """
 
     now: MachineNow
@@ -231,6 +237,8 @@ class MachinePage(Frozen):
     scrap_causes: list[Choice]
     spares: list[Choice]
     materials: list[Choice]
+    spool_grams: float | None
+    shift_began: datetime | None
     tasks: list[Choice]
     recent: list[dict[str, Any]]
     questions: list[Question]

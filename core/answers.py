@@ -27,14 +27,19 @@ from core.answer_types import (
     Report,
 )
 from core.calc import account, counts, possible
+from core.calc.account import FORMULAS, TimeAccount
 from core.calc.pace import Pace
 from core.calc.reckon import Reckoned
 from core.entries import AnyEntry, QuestionClosed, entry_adapter
 from core.errors import Refused
 from core.log.store import Log, entries_from
-from core.reading import Reading
+from core.reading import Reading, pace_at
 from core.setup import Machine, Material, PrintFile, Product, Rack, Setup, Spare, UpkeepTask
 from core.window import Window, last_days
+
+__all__ = [
+    "FORMULAS", "TimeAccount", "entries_for", "floor", "hours", "machine_page", "pace_at", "rack_round", "report",
+]  # fmt: skip
 
 By = Literal["machine", "model", "rack", "day", "week"]
 
@@ -52,7 +57,7 @@ def report(log: Log, at: datetime, pace: Pace | None = None) -> Report:
     read = Reading(log, Window(days.start, at), at, pace)
     now = read.machines_now()
     out = sum(machine.state in account.UNSCHEDULED_DOWN for machine in now)
-    in_service = sum(machine.state != "aside" for machine in now)
+    in_service = sum(machine.state not in account.NON_SCHEDULED for machine in now)
     week = last_days(at, 7, setup.zone)
     return Report(
         shop=shop.name,
@@ -61,6 +66,7 @@ def report(log: Log, at: datetime, pace: Pace | None = None) -> Report:
         trust=periods.trust(read, now, week),
         needs=read.needs(),
         racks=_racks(setup, now, at),
+        in_service=in_service,
         out_now=out,
         out_now_share=out / in_service if in_service else 0.0,
         planning_downtime=shop.planning_downtime,
@@ -89,6 +95,7 @@ def hours(log: Log, window: Window, by: By | None, as_of: datetime) -> Hours:
     spent = account.spent(read.reckoned.stretches, parts)
     faults = account.faults_begun(read.reckoned.gaps, parts)
     return Hours(
+        zone=str(read.setup.zone),
         start=window.start,
         end=window.end,
         by=by,
@@ -97,7 +104,7 @@ def hours(log: Log, window: Window, by: By | None, as_of: datetime) -> Hours:
             for name, mine in _groups(read, by, parts)
         ],
         whole=account.account("shop", spent, faults.height),
-        formulas=account.FORMULAS,
+        formulas=FORMULAS,
     )
 
 
@@ -111,6 +118,7 @@ def machine_page(log: Log, machine: str, at: datetime, pace: Pace | None = None)
     fits = [s for s in setup.all(Spare, at) if not s.models or now.model in s.models]
     tasks = [t for t in setup.all(UpkeepTask, at) if not t.models or now.model in t.models]
     mine = read.entries.filter(pl.col("machine") == machine)
+    fitted = mine.filter(pl.col("kind") == "SpoolFitted")
     return MachinePage(
         now=now,
         acts=list(possible.acts(now.state)),
@@ -118,7 +126,9 @@ def machine_page(log: Log, machine: str, at: datetime, pace: Pace | None = None)
         down_causes=[Choice(code=c.cause, name=c.name) for c in setup.causes("down", at)],
         scrap_causes=[Choice(code=c.cause, name=c.name) for c in setup.causes("scrap", at)],
         spares=[Choice(code=s.spare, name=s.name) for s in fits],
-        materials=_materials(setup, mine, at),
+        materials=_materials(setup, fitted, at),
+        spool_grams=fitted["grams"].to_list()[-1] if fitted.height else None,
+        shift_began=read.shift_began(),
         tasks=[Choice(code=t.task, name=t.name) for t in tasks],
         recent=_recent(mine),
         questions=[q for q in read.questions() if q.machine == machine],
@@ -224,11 +234,10 @@ def _file_choice(file: PrintFile, setup: Setup, at: datetime) -> FileChoice:
     )
 
 
-def _materials(setup: Setup, mine: pl.DataFrame, at: datetime) -> list[Choice]:
+def _materials(setup: Setup, fitted: pl.DataFrame, at: datetime) -> list[Choice]:
     """Every material, the one last fitted here first."""
-    fitted = mine.filter(pl.col("kind") == "SpoolFitted")["material"].to_list()
-    last = fitted[-1] if fitted else None
-    rows = sorted(setup.all(Material, at), key=lambda m: m.material != last)
+    last = fitted["material"].to_list()[-1:]
+    rows = sorted(setup.all(Material, at), key=lambda m: [m.material] != last)
     return [Choice(code=m.material, name=m.name) for m in rows]
 
 

@@ -29,6 +29,7 @@ def _in_utc(moment: datetime) -> datetime:
 UtcTime = Annotated[AwareDatetime, AfterValidator(_in_utc)]
 Code = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=60)]
 Note = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500)]
+OptionalNote = Annotated[Note | None, AfterValidator(lambda note: note or None)]
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 Amount = Annotated[float, Field(ge=0, le=1e9, allow_inf_nan=False)]
 
@@ -45,7 +46,7 @@ def _joined(codes: tuple[str, ...]) -> str:
 
 #: Several codes in one field; one text with `;` between them in CSV files and in the store.
 Codes = Annotated[
-    tuple[Code, ...],
+    tuple[Annotated[Code, StringConstraints(pattern=r"^[^;]*$")], ...],
     BeforeValidator(_split),
     PlainSerializer(_joined),
 ]
@@ -119,7 +120,7 @@ class CameBack(AtMachine):
     """The machine is mended and can run; its platform is clear."""
 
     kind: Literal["CameBack"] = "CameBack"
-    note: Note | None = None
+    note: OptionalNote = None
 
 
 class SpoolFitted(AtMachine):
@@ -138,14 +139,14 @@ class UpkeepDone(AtMachine):
     task: Code
     minutes: Annotated[float, Field(ge=0, le=7 * 24 * 60, allow_inf_nan=False)]
     spares: Codes = ()
-    note: Note | None = None
+    note: OptionalNote = None
 
 
 class SetAside(AtMachine):
     """The machine is not meant to run."""
 
     kind: Literal["SetAside"] = "SetAside"
-    note: Note | None = None
+    note: OptionalNote = None
 
 
 class PutBack(AtMachine):

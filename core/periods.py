@@ -100,22 +100,26 @@ def _waits_for_hands(read: Reading, spent: pl.DataFrame, window: Window) -> list
 
 
 def series(read: Reading, days: Window) -> list[Series]:
-    """The daily figures of the owner's page over the days on which people were in."""
+    """The daily figures of the owner's page over the days on which people were in and of which there is word."""
     zone = read.setup.zone
     windows = days.days(zone)
     spent = account.spent(read.reckoned.stretches, windows)
     off = counts.removals(read.reckoned.gaps)
     staffed = [w for w in windows if read.staffed.hours(*_ends(w))[0] > 0]
     figures: dict[str, list[float]] = {"utilisation": [], "downtime": [], "good": [], "scrap_share": []}
+    told = []
     for window in staffed:
         day = account.account("day", spent.filter(pl.col("window") == windows.index(window)), 0)
+        if day.utilisation is None or day.downtime is None:  # nobody has word of that day
+            continue
+        told.append(window)
         mine = counts.within(off, window, "t")
         good, scrap = int(mine["good"].sum()), int(mine["scrap"].sum())
-        figures["utilisation"].append(day.utilisation.best if day.utilisation else 0.0)
-        figures["downtime"].append(day.downtime.best if day.downtime else 0.0)
+        figures["utilisation"].append(day.utilisation.best)
+        figures["downtime"].append(day.downtime.best)
         figures["good"].append(float(good))
         figures["scrap_share"].append(scrap / (good + scrap) if good + scrap else 0.0)
-    dates = [w.start.astimezone(zone).date() for w in staffed]
+    dates = [w.start.astimezone(zone).date() for w in told]
     return [_one_series(name, dates, values) for name, values in figures.items()]
 
 

@@ -14,7 +14,7 @@ from core.calc.facts import HOUR, facts
 from core.calc.gaps import find_gaps
 from core.calc.pace import Pace, learn, telling_removals, usual_by_hours_left, with_patience
 from core.calc.reckon import Reckoned, reckon
-from core.calc.staffed import Staffed, micros
+from core.calc.staffed import Staffed, micros, spells
 from core.entries import QuestionClosed
 from core.log.store import Log
 from core.setup import Machine, Setup
@@ -74,6 +74,11 @@ class Reading:
             )
             for need in standing.needs(rows, racks, micros(self.at))
         ]
+
+    def shift_began(self) -> datetime | None:
+        """When the shift began that runs or was the last to run in the 24 hours before `at`."""
+        lately = spells(self.setup, Window(self.at - timedelta(hours=24), self.at))
+        return lately[-1].window.start if lately else None
 
     def questions(self) -> list[Question]:
         """What the entries of the last days leave open, newest first."""

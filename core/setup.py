@@ -125,7 +125,7 @@ class Person(Row):
 
 
 class Shift(Row):
-    """Staffed time on one weekday. An end at or before the start is past midnight; 0 hands: not worked."""
+    """Staffed time on one weekday. An end before the start is past midnight; 0 hands: not worked."""
 
     table: ClassVar[str] = "shifts"
     key: ClassVar[tuple[str, ...]] = ("weekday", "shift")
@@ -276,7 +276,7 @@ class Setup:
         return sorted(rows, key=lambda m: (racks.get(m.rack, len(racks)), m.place, m.machine))
 
     def file(self, file: str, revision: int) -> PrintFile | None:
-        """That revision of a print file as last noted, whenever it took effect."""
+        """That revision of a print file: of several rows, the one that took effect last."""
         rows = self._history.get(PrintFile, {}).get((file, revision), [])
         return rows[-1] if rows else None  # type: ignore[return-value]
 

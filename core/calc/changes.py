@@ -38,7 +38,8 @@ def limits(values: Sequence[float]) -> Limits | None:
     """The limits for individual values from their moving ranges; None with too few values."""
     if len(values) < ENOUGH:
         return None
-    mean = math.fsum(values) / len(values)
+    # Rounding must not put the mean of equal values beside them.
+    mean = min(max(math.fsum(values) / len(values), min(values)), max(values))
     moves = [abs(b - a) for a, b in pairwise(values)]
     reach = LIMIT_FACTOR * math.fsum(moves) / len(moves)
     return Limits(mean, mean - reach, mean + reach)
@@ -54,11 +55,11 @@ def signal(values: Sequence[float], usual: Limits, recent: int = 7) -> Signal | 
 
 
 def _run(values: Sequence[float], mean: float) -> Signal | None:
-    """A run that is still going on at the last value."""
-    above = [value > mean for value in values]
+    """A run that is still going on at the last value; a value at the mean is on neither side."""
+    sides = [(value > mean) - (value < mean) for value in values]
     length = 0
-    for side in reversed(above):
-        if side != above[-1]:
+    for side in reversed(sides):
+        if side != sides[-1] or not side:
             break
         length += 1
-    return Signal("run", len(values) - length, above[-1]) if length >= RUN else None
+    return Signal("run", len(values) - length, sides[-1] > 0) if length >= RUN else None

@@ -108,7 +108,7 @@ def _with_begin(told: pl.DataFrame, staffed: Staffed) -> pl.DataFrame:
     printing = pl.col("found") == "printing"
     recent = ~printing | (t - left_at <= pl.col("usual") * 5 // 4)
     ready = (pl.col("left") == "empty") & pl.col("hand").shift(1).over("machine") & recent
-    floor = pl.when(printing).then(pl.max_horizontal(left_at, t - pl.col("usual"))).otherwise(left_at)
+    floor = pl.when(printing & (left_at < t - pl.col("usual"))).then(t - pl.col("usual")).otherwise(left_at)
     told = told.with_columns(begin_low=floor, begin=_middle(staffed, floor, t))
     return told.with_columns(
         begin_low=pl.when(ready).then(left_at).otherwise("begin_low"),

@@ -134,4 +134,5 @@ def _log_likelihood(stated: Numbers, took: Numbers, best: float, spread: float, 
     scatter = stated * spread
     z, k = (took - stated * best) / scatter, scatter / wait
     law = -np.log(wait) + k * (k / 2 - z) + log_ndtr(z - k)
-    return float(np.logaddexp(np.log(1 - SLIPS) + law, np.log(SLIPS / SLIPS_REACH) - np.log(stated)).sum())
+    slip = np.where(took <= SLIPS_REACH * stated, np.log(SLIPS / SLIPS_REACH) - np.log(stated), -np.inf)
+    return float(np.logaddexp(np.log(1 - SLIPS) + law, slip).sum())

@@ -26,12 +26,12 @@ def standing(reckoned: Reckoned) -> pl.DataFrame:
     last_revision (the machine's last announced print), cause, spare, last_word, last_id, last_kind.
     Times are microseconds; last_word is null for a machine nobody ever spoke of.
     """
-    last = reckoned.stretches.group_by("machine", maintain_order=True).last()
+    last = _last_spells(reckoned.stretches)
     facts = reckoned.gaps.filter(pl.col("until") == FAR)
     told = starts(reckoned.gaps)
     latest = told.group_by("machine", maintain_order=True).last()
     rows = (
-        last.select("machine", "state", "basis", "start", "start_low", "start_high")
+        last.drop("print")
         .join(facts.select("machine", "print", "due", "due_low", "due_high", "cause", "spare", "down_since", "t", "id",
                            "kind"), on="machine", how="left", maintain_order="left")
         .join(told.select("print", "file", "revision", "parts"), on="print", how="left", maintain_order="left")
@@ -49,6 +49,16 @@ def standing(reckoned: Reckoned) -> pl.DataFrame:
         since=since, since_low=pl.min_horizontal("start_low", since), since_high="start_high",
         last_word="t", last_id="id", last_kind="kind",
     )  # fmt: skip
+
+
+def _last_spells(stretches: pl.DataFrame) -> pl.DataFrame:
+    """Each machine's last state with its beginning, whatever confirmed it on the way, and its newest basis."""
+    told = pl.struct("state", "print")
+    spell = (told != told.shift(1)).fill_null(value=True).cum_sum().over("machine")
+    last = stretches.filter(spell == spell.max().over("machine"))
+    return last.group_by("machine", maintain_order=True).agg(
+        pl.col("start", "start_low", "start_high").first(), pl.col("state", "basis", "print").last()
+    )
 
 
 @dataclass(frozen=True, slots=True)

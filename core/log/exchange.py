@@ -8,7 +8,7 @@ a file somebody made by hand may leave out what can be told without it:
 """
 
 import shutil
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from pathlib import Path
 from uuid import UUID, uuid4
 
@@ -24,7 +24,6 @@ from core.log.record import record_many
 from core.log.setup_rules import check
 from core.log.sheets import ENTRIES, SETUP_SHEETS, SHEETS
 from core.log.store import Log
-from core.setup import Row, Setup
 
 
 class Imported(BaseModel):
@@ -125,35 +124,12 @@ def import_folder(log: Log, folder: Path, progress: Callable[[float], None] | No
 
 def _take_setup(log: Log, incoming: Incoming) -> int:
     """Append the good set-up rows; how many were new."""
-    before = log.setup()
-    placed = _not_told(before, incoming.setup())
+    before, placed = log.setup(), incoming.setup()
     broken = {found.index: found for found in check(before, [each.value for each in placed])}
     for index, found in broken.items():
         incoming.leave_out(placed[index], found.rule, found.sentence)
     log.append_setup([each.value for index, each in enumerate(placed) if index not in broken])
     return len(log.setup().rows) - len(before.rows)
-
-
-def _not_told(setup: Setup, placed: list[Placed[Row]]) -> list[Placed[Row]]:
-    """Leave out what the set-up says already: what is told of a thing from a moment on, if it ends so.
-
-    Row by row would not do: of A, then B, then A again, B and A would come in anew with every import.
-    """
-    had, told = _by_moment(setup.rows), _by_moment(each.value for each in placed)
-    known = {moment for moment, rows in told.items() if had.get(moment, [])[-len(rows) :] == rows}
-    return [each for each in placed if _moment(each.value) not in known]
-
-
-def _by_moment(rows: Iterable[Row]) -> dict[tuple[object, ...], list[Row]]:
-    """Rows about the same thing from the same moment on, in the order noted."""
-    grouped: dict[tuple[object, ...], list[Row]] = {}
-    for row in rows:
-        grouped.setdefault(_moment(row), []).append(row)
-    return grouped
-
-
-def _moment(row: Row) -> tuple[object, ...]:
-    return (row.table, row.identity(), row.since)
 
 
 def _unmistakable(log: Log, incoming: Incoming) -> list[Placed[AnyEntry]]:

@@ -22,11 +22,18 @@ from core.window import Window
 
 
 class Known:
-    """The set-up, the clock, and the entries near those being checked; grows as entries are taken."""
+    """The set-up, the clock, and the entries near those being checked; grows as entries are taken.
 
-    def __init__(self, setup: Setup, now: datetime, entries: Iterable[AnyEntry] = ()) -> None:
+    What `withdrawn` names is about to be taken back: it stands in nobody's way from the beginning,
+    wherever its void comes.
+    """
+
+    def __init__(
+        self, setup: Setup, now: datetime, entries: Iterable[AnyEntry] = (), withdrawn: Iterable[UUID] = ()
+    ) -> None:
         self.setup = setup
         self.now = now
+        self._withdrawn = frozenset(withdrawn)
         self._machines: dict[str, list[tuple[tuple[datetime, int, str], AtMachine]]] = {}
         self._by_id: dict[UUID, AnyEntry] = {}
         self._voided: set[UUID] = set()
@@ -45,7 +52,8 @@ class Known:
         everything = Window(whole.start, whole.end + timedelta(days=1))
         if any(hasattr(e, "order") for e in entries):
             held += entries_from(log.entries_of(["OrderTaken"], everything, as_of))
-        known = cls(log.setup(), now, {entry.id: entry for entry in held}.values())
+        withdrawn = (e.which for e in entries if isinstance(e, EntryVoided))
+        known = cls(log.setup(), now, {entry.id: entry for entry in held}.values(), withdrawn)
         known._by_id.update({e.id: e for e in log.find(_ids(entries))})
         known._voided.update(log.voided(_ids(entries)))
         return known
@@ -57,8 +65,9 @@ class Known:
             self._voided.add(entry.which)
             self._drop(self._by_id.get(entry.which))
         elif isinstance(entry, OrderTaken):
-            self._orders[entry.order] = entry
-        elif isinstance(entry, AtMachine):
+            if not self.is_withdrawn(entry) or entry.order not in self._orders:
+                self._orders[entry.order] = entry
+        elif isinstance(entry, AtMachine) and not self.is_withdrawn(entry):
             insort(self._machines.setdefault(entry.machine, []), (moment(entry), entry), key=lambda step: step[0])
 
     def by_id(self, which: UUID) -> AnyEntry | None:
@@ -69,8 +78,12 @@ class Known:
         """Whether an entry was taken back."""
         return which in self._voided
 
+    def is_withdrawn(self, entry: AnyEntry) -> bool:
+        """Whether the entries being checked take this one back."""
+        return entry.id in self._withdrawn
+
     def order(self, code: str) -> OrderTaken | None:
-        """The order of that name."""
+        """The order of that name; one that is withdrawn only where no other has the name."""
         return self._orders.get(code)
 
     def near(self, entry: AtMachine, seconds: float) -> list[AtMachine]:
@@ -104,8 +117,8 @@ class Known:
         if isinstance(entry, AtMachine):
             line = self._machines.get(entry.machine, [])
             line[:] = [(m, e) for m, e in line if e.id != entry.id]
-        elif isinstance(entry, OrderTaken):
-            self._orders.pop(entry.order, None)
+        elif isinstance(entry, OrderTaken) and self._orders.get(entry.order) == entry:
+            del self._orders[entry.order]
 
 
 def _slipped(entry: AtMachine, newest: PrintStarted) -> bool:

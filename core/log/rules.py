@@ -198,7 +198,10 @@ def due_after_taken(entry: AnyEntry, known: Known) -> str | None:
 
 
 def order_is_new(entry: AnyEntry, known: Known) -> str | None:
-    if isinstance(entry, OrderTaken) and known.order(entry.order) is not None:
+    if not isinstance(entry, OrderTaken) or known.is_withdrawn(entry):
+        return None
+    earlier = known.order(entry.order)
+    if earlier and not known.is_withdrawn(earlier):
         return f"There is an order {entry.order} already: give this one another name, or take the first back."
     return None
 

@@ -18,7 +18,7 @@ from uuid import UUID
 import duckdb
 import polars as pl
 
-from core.entries import AnyEntry, columns, entry_adapter
+from core.entries import OUT_OF_ORDER_MINUTES, AnyEntry, columns, entry_adapter
 from core.errors import Refused
 from core.log.lock import Lock, Owner
 from core.setup import TABLES, Row, Setup
@@ -75,14 +75,21 @@ _LIVE = """
 """
 
 #: Kinds that always tell what a machine is doing. A window is read from each machine's last start
-#: before it (which settles everything earlier) to its first such entry after it.
+#: before it (which settles everything earlier) to its first such entry after it. Two entries that may
+#: have to change places (see `OUT_OF_ORDER_MINUTES`) are read both or not at all.
 _TELLING = ("PrintStarted", "PartsOff", "Looked", "WentDown", "CameBack", "SetAside", "PutBack")
+_SLIP = f"INTERVAL {OUT_OF_ORDER_MINUTES} MINUTES"
 
 _REACH = f"""
-    SELECT e.machine,
-        coalesce(max(e."at") FILTER (e.kind = 'PrintStarted' AND e."at" <= $start), min(e."at")) AS first,
-        coalesce(min(e."at") FILTER (e.kind IN {_TELLING} AND e."at" >= $end), max(e."at")) AS last
-    {_LIVE} AND e.machine IS NOT NULL GROUP BY e.machine
+    SELECT machine,
+        coalesce(max("at") FILTER (kind = 'PrintStarted' AND "at" <= $start AND NOT slips), min("at")) AS first,
+        coalesce(min("at") FILTER (kind IN {_TELLING} AND "at" >= $end) + {_SLIP}, max("at")) AS last
+    FROM (
+        SELECT e.machine, e.kind, e."at", count(*) FILTER (e.kind = 'PartsOff') OVER (
+            PARTITION BY e.machine ORDER BY e."at"
+            RANGE BETWEEN INTERVAL 1 MICROSECOND FOLLOWING AND {_SLIP} FOLLOWING) > 0 AS slips
+        {_LIVE} AND e.machine IS NOT NULL)
+    GROUP BY machine
 """
 
 
@@ -103,7 +110,7 @@ class Log:
         Raises `Refused`: "shop_in_use", "not_a_shop", "newer_file", "folder_not_writable".
         """
         shop = Path(path).resolve()
-        if not shop.parent.is_dir():
+        if not _may_be_there(shop.parent):
             raise Refused("no_folder", f"There is no folder {shop.parent}: make it, or name another with --shop.")
         lock = Lock(shop)
         lock.take()
@@ -145,19 +152,21 @@ class Log:
 
     def append(self, entries: Sequence[AnyEntry]) -> list[UUID]:
         """Write entries in one transaction, all or none; the ids that were not there before, on disk."""
-        frame = entry_frame(entries).with_columns(seq=pl.int_range(self._seq + 1, self._seq + 1 + len(entries)))
-        with self._writing, self._transaction() as cursor:
-            cursor.register("incoming", frame)
-            names = ", ".join(f'"{name}"' for name in frame.columns)
-            written = cursor.execute(
-                f"INSERT INTO entries ({names}) SELECT {names} FROM incoming ON CONFLICT DO NOTHING RETURNING id"
-            ).fetchall()
-            cursor.unregister("incoming")
-        self._seq += len(entries)
+        frame = entry_frame(entries)
+        names = ", ".join(f'"{name}"' for name in ("seq", *frame.columns))
+        with self._writing:
+            numbered = frame.with_columns(seq=pl.int_range(self._seq + 1, self._seq + 1 + len(entries)))
+            with self._transaction() as cursor:
+                cursor.register("incoming", numbered)
+                written = cursor.execute(
+                    f"INSERT INTO entries ({names}) SELECT {names} FROM incoming ON CONFLICT DO NOTHING RETURNING id"
+                ).fetchall()
+                cursor.unregister("incoming")
+            self._seq += len(entries)
         return [UUID(str(row[0])) for row in written]
 
     def append_setup(self, rows: Sequence[Row], noted_at: datetime | None = None) -> None:
-        """Write set-up rows in one transaction, all or none. A row the set-up already ends with is left out."""
+        """Write set-up rows in one transaction, all or none; what the set-up says already is left out."""
         noted_at = noted_at or datetime.now(UTC)
         with self._writing:
             fresh = _news(self.setup(), rows)
@@ -171,10 +180,12 @@ class Log:
 
     def setup(self) -> Setup:
         """The whole set-up, history included."""
-        if self._setup is None:
+        if (known := self._setup) is not None:
+            return known
+        with self._writing:  # or an older set-up could be kept over a newer one
             lines = self._cursor().execute("SELECT name, body FROM setup ORDER BY seq").fetchall()
             self._setup = Setup(TABLES[name].model_validate_json(body) for name, body in lines)
-        return self._setup
+            return self._setup
 
     def machine_entries(self, window: Window, as_of: datetime) -> pl.DataFrame:
         """What was known at `as_of` about every machine in `window`, with each machine's reach around it.
@@ -214,13 +225,13 @@ class Log:
     def find(self, ids: Sequence[UUID]) -> list[AnyEntry]:
         """The entries with these ids that are in the log, voided ones included."""
         return entries_from(
-            self._frame(f"SELECT {_SELECT} FROM entries e WHERE list_contains($ids, e.id::VARCHAR)",
+            self._frame(f"SELECT {_SELECT} FROM entries e WHERE e.id IN (SELECT unnest($ids)::UUID)",
                         ids=[str(i) for i in ids])
         )  # fmt: skip
 
     def voided(self, ids: Sequence[UUID]) -> list[UUID]:
         """Those of these ids that an `EntryVoided` has taken back."""
-        query = "SELECT which::VARCHAR FROM entries WHERE which IS NOT NULL AND list_contains(?, which::VARCHAR)"
+        query = "SELECT which::VARCHAR FROM entries WHERE which IN (SELECT unnest(?)::UUID)"
         return [UUID(row[0]) for row in self._cursor().execute(query, [[str(i) for i in ids]]).fetchall()]
 
     def last_noted(self, as_of: datetime) -> datetime | None:
@@ -230,9 +241,10 @@ class Log:
         return row[0].astimezone(UTC) if row[0] else None
 
     def noted_by(self, moment: datetime) -> int:
-        """How many entries were noted by then: it changes only when the past is added to."""
+        """How many entries were noted by then, and set-up rows in all: what was known then changes with it alone."""
         cursor = self._cursor()
-        return int(cursor.execute("SELECT count(*) FROM entries WHERE noted_at <= ?", [moment]).fetchall()[0][0])
+        told = int(cursor.execute("SELECT count(*) FROM entries WHERE noted_at <= ?", [moment]).fetchall()[0][0])
+        return told + len(self.setup().rows)
 
     def span(self) -> Window | None:
         """From the first entry's time to the last one's, or None for an empty log."""
@@ -285,15 +297,31 @@ def entries_from(frame: pl.DataFrame) -> list[AnyEntry]:
 
 
 def _news(setup: Setup, rows: Sequence[Row]) -> list[Row]:
-    """The rows that say something the set-up does not say already: importing twice is harmless."""
-    last = {(type(row), row.identity(), row.since): row for row in setup.rows}
-    fresh = []
+    """The rows that say something the set-up does not say already: importing twice is harmless.
+
+    What is told of a thing from a moment on is known if the set-up ends so. Row by row would not do:
+    of A, then B, then A again, B and A would come in anew every time.
+    """
+    had, told = _by_moment(setup.rows), _by_moment(rows)
+    return [row for moment, new in told.items() if had.get(moment, [])[-len(new) :] != new for row in new]
+
+
+def _by_moment(rows: Sequence[Row]) -> dict[tuple[object, ...], list[Row]]:
+    """Rows about the same thing from the same moment on, in the order noted; one said twice on end is one."""
+    grouped: dict[tuple[object, ...], list[Row]] = {}
     for row in rows:
-        slot = (type(row), row.identity(), row.since)
-        if last.get(slot) != row:
-            fresh.append(row)
-            last[slot] = row
-    return fresh
+        about = grouped.setdefault((row.table, row.identity(), row.since), [])
+        if about[-1:] != [row]:
+            about.append(row)
+    return grouped
+
+
+def _may_be_there(folder: Path) -> bool:
+    """Whether a folder is there, or cannot be looked into: then the lock says why it is of no use."""
+    try:
+        return folder.is_dir()
+    except OSError:
+        return True
 
 
 def _connect(shop: Path) -> duckdb.DuckDBPyConnection:
@@ -306,11 +334,7 @@ def _connect(shop: Path) -> duckdb.DuckDBPyConnection:
     try:
         connection = duckdb.connect(str(shop), config=config)
     except duckdb.Error as error:
-        raise Refused(
-            "not_a_shop",
-            f"{shop} cannot be opened as a shop's file ({str(error).splitlines()[0]}): "
-            "name another with --shop, or put the last backup in its place.",
-        ) from None
+        raise _not_a_shop(shop, str(error).splitlines()[0]) from None
     connection.execute("SET GLOBAL TimeZone = 'UTC'")
     try:
         _migrate(connection, shop)
@@ -320,10 +344,27 @@ def _connect(shop: Path) -> duckdb.DuckDBPyConnection:
     return connection
 
 
+def _not_a_shop(shop: Path, why: str) -> Refused:
+    return Refused(
+        "not_a_shop",
+        f"{shop} cannot be opened as a shop's file ({why}): "
+        "name another with --shop, or put the last backup in its place.",
+    )
+
+
+def _version(connection: duckdb.DuckDBPyConnection, shop: Path) -> int:
+    """The version of the file's tables; 0 for a file that has none."""
+    if not connection.execute("SHOW TABLES").fetchall():
+        return 0
+    try:
+        return int(connection.execute("SELECT coalesce(max(version), 0) FROM schema_version").fetchall()[0][0])
+    except duckdb.Error:
+        raise _not_a_shop(shop, "it holds another program's tables") from None
+
+
 def _migrate(connection: duckdb.DuckDBPyConnection, shop: Path) -> None:
     """Bring the tables from the file's version to this program's, each step whole or not at all."""
-    connection.execute("CREATE TABLE IF NOT EXISTS schema_version (version INTEGER NOT NULL)")
-    done = int(connection.execute("SELECT coalesce(max(version), 0) FROM schema_version").fetchall()[0][0])
+    done = _version(connection, shop)
     if done > len(MIGRATIONS):
         raise Refused(
             "newer_file",
@@ -332,6 +373,7 @@ def _migrate(connection: duckdb.DuckDBPyConnection, shop: Path) -> None:
         )
     for version, script in enumerate(MIGRATIONS[done:], start=done + 1):
         connection.begin()
+        connection.execute("CREATE TABLE IF NOT EXISTS schema_version (version INTEGER NOT NULL)")
         connection.execute(script)
         connection.execute("INSERT INTO schema_version VALUES (?)", [version])
         connection.commit()

@@ -16,7 +16,7 @@ from uuid import NAMESPACE_OID, uuid5
 
 from hypothesis import strategies as st
 
-from core.calc.pace import Pace
+from core.calc.pace import HOURS_LEFT, Pace
 from core.calc.staffed import micros, spells
 from core.entries import (
     AnyEntry,
@@ -209,13 +209,13 @@ def windows() -> st.SearchStrategy[Window]:
     return whole | st.tuples(moments(), moments()).map(lambda ends: Window(min(ends), max(ends)))
 
 
-#: Long prints are begun before people leave; the hours of the day differ, each by a little.
-BY_HOUR = tuple(3.1 + 0.17 * hour for hour in range(24))
+#: Long prints are begun before people leave; every hour differs a little from the next.
+BY_HOURS_LEFT = tuple(8.2 - 0.37 * hours for hours in range(HOURS_LEFT))
 PACES = (
     Pace(),
-    Pace(wait=0.7, patience=6.5, usual=BY_HOUR),
-    Pace(best=1.07, low=0.98, high=1.2, wait=0.6, patience=3.0, usual=(4.5,) * 24),
-    Pace(best=0.83, low=0.8, high=0.9, wait=1.15, patience=0.9, usual=BY_HOUR[::-1]),
+    Pace(wait=0.7, patience=6.5, usual=BY_HOURS_LEFT),
+    Pace(best=1.07, low=0.98, high=1.2, wait=0.6, patience=3.0, usual=(4.5,) * HOURS_LEFT),
+    Pace(best=0.83, low=0.8, high=0.9, wait=1.15, patience=0.9, usual=BY_HOURS_LEFT[::-1]),
 )
 
 

@@ -225,7 +225,8 @@ def expected() -> list[str]:
 
 
 def occurrences(history: History) -> Iterator[str]:
-    clock, usual = Clock(history.spans), Usual(history.rows, history.pace)
+    clock = Clock(history.spans)
+    usual = Usual(clock, history.pace)
     first, last = micros(history.window.start), micros(history.window.end)
     for machine in MACHINES:
         own = [entry for entry in history.entries if entry.machine == machine]  # type: ignore[union-attr]

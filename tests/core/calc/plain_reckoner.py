@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from zoneinfo import ZoneInfo
 
 from core.calc.pace import Pace
 from core.entries import (
@@ -24,7 +23,7 @@ from core.entries import (
     WentDown,
     moment,
 )
-from core.setup import Machine, PrintFile, Row, Shop
+from core.setup import Machine, PrintFile, Row
 from core.window import Window
 
 HOUR = 3_600_000_000
@@ -97,18 +96,6 @@ class Piece:
         return (self.state, self.basis, self.print, self.cause, self.spare)
 
 
-class Usual:
-    """What a print takes that nobody announced, by the hour of the shop's day at which it began."""
-
-    def __init__(self, rows: Sequence[Row], pace: Pace) -> None:
-        self.zone = ZoneInfo([row.zone for row in rows if isinstance(row, Shop)][-1])
-        self.pace = pace
-
-    def at(self, t: int) -> int:
-        hour = datetime.fromtimestamp(t // 1_000_000, self.zone).hour
-        return int(self.pace.usual[hour] * self.pace.best * HOUR)
-
-
 class Clock:
     """Staffed time, span by span."""
 
@@ -139,6 +126,22 @@ class Clock:
             return a + (b - a) // 2
         return max(a, self.reaching(gone + staffed // 2))
 
+    def hours_left(self, t: int) -> int:
+        """Whole hours until people leave; none while nobody is in."""
+        return next(((b - t) // HOUR for a, b in self.spans if a <= t <= b), 0)
+
+
+class Usual:
+    """What a print takes that nobody announced, by the whole hours of the shift left when it began."""
+
+    def __init__(self, clock: Clock, pace: Pace) -> None:
+        self.clock = clock
+        self.pace = pace
+
+    def at(self, t: int) -> int:
+        left = min(self.clock.hours_left(t), len(self.pace.usual) - 1)
+        return int(self.pace.usual[left] * self.pace.best * HOUR)
+
 
 def plain_reckon(
     entries: Sequence[AnyEntry],
@@ -149,7 +152,8 @@ def plain_reckon(
     word_holds: float,
 ) -> list[Stretch]:
     """What every machine did over `window`, sorted by machine and time."""
-    clock, usual = Clock(spans), Usual(rows, pace)
+    clock = Clock(spans)
+    usual = Usual(clock, pace)
     found: list[Stretch] = []
     for machine in sorted({row.machine for row in rows if isinstance(row, Machine)}):
         own = [e for e in entries if isinstance(e, AtMachine) and e.machine == machine]
@@ -168,7 +172,7 @@ def plain_reckon(
 def facts_of(own: Sequence[AtMachine], rows: Sequence[Row], clock: Clock, pace: Pace) -> list[Fact]:
     """One machine's facts in order."""
     facts: list[Fact] = []
-    usual = Usual(rows, pace)
+    usual = Usual(clock, pace)
     for at, entry in telling(own):
         facts.append(fact(at, entry, facts[-1] if facts else None, takes_of(entry, rows, pace), usual, clock))
     return facts
@@ -345,7 +349,7 @@ def after_printing(a: Fact, b: Fact | None, clock: Clock, usual: Usual) -> list[
     ended = [(now, end), ("done", until)]
     stopped = [(now, stop), ("stopped", until)]
     if changed_unseen(a, b, clock, usual):
-        change = clock.after(end, int(usual.pace.wait * HOUR))
+        change = changed_at(end, clock, usual)
         return [(now, end), ("done", change), ("printing", min(change + usual.at(change), until)), ("done", until)]
     if b.found == "done":
         return ended
@@ -368,8 +372,16 @@ def after_printing(a: Fact, b: Fact | None, clock: Clock, usual: Usual) -> list[
 
 def changed_unseen(a: Fact, b: Fact, clock: Clock, usual: Usual) -> bool:
     """Whether a finished print would have waited so long that somebody must have changed it without a word."""
-    waited_long = clock.after(min(a.due, b.at), int(usual.pace.patience * HOUR)) < b.at
-    return b.found in ("done", "clear") and b.at >= early_of(a) and waited_long
+    end = min(a.due, b.at)
+    waited_long = clock.after(end, int(usual.pace.patience * HOUR)) < b.at
+    change = changed_at(end, clock, usual)
+    there_was_time = change + usual.at(change) * 3 // 4 <= b.at
+    return b.found in ("done", "clear") and b.at >= early_of(a) and waited_long and there_was_time
+
+
+def changed_at(end: int, clock: Clock, usual: Usual) -> int:
+    """When a print that nobody announced took the place of one that had ended."""
+    return clock.after(end, int(usual.pace.wait * HOUR))
 
 
 def early_of(a: Fact) -> int:

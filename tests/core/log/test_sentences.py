@@ -35,7 +35,7 @@ def fault(make, *args, **values) -> ValidationError:
         (START | {"grams": 3}, "unknown_grams",
          "grams is '3': a PrintStarted has no grams, so leave it empty"),
         (LOOKED | {"saw": "asleep"}, "bad_saw",
-         "saw is 'asleep': it must be 'printing', 'done', 'stopped', 'empty' or 'down'"),
+         "saw is 'asleep': it must be 'printing', 'done', 'stopped', 'empty', 'down' or 'upkeep'"),
         (LOOKED | {"round": "x"}, "bad_round",
          "round is 'x': it must be an id such as 6f2c1a52-3f0e-4d55-9a57-0c8f5b1d2e11"),
         (AIR | {"celsius": "99"}, "bad_celsius", "celsius is '99': it must be 80 or less"),
