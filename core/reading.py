@@ -10,7 +10,7 @@ import polars as pl
 
 from core.answer_types import AnswerChoice, Due, MachineNow, NeedsHand, Question
 from core.calc import questions, standing
-from core.calc.facts import HOUR, facts
+from core.calc.facts import facts
 from core.calc.gaps import find_gaps
 from core.calc.pace import Pace, learn, telling_removals, usual_by_hours_left, with_patience
 from core.calc.reckon import Reckoned, reckon
@@ -99,9 +99,7 @@ def pace_at(log: Log, at: datetime) -> Pace:
     window = Window(known_at - timedelta(days=PACE_DAYS), known_at)
     told = facts(log.machine_entries(window, known_at), setup, Pace())
     staffed = Staffed.of(setup, window)
-    begun = told.filter(pl.col("takes").is_not_null())
-    left = staffed.hours_left(begun["t"].to_numpy())
-    usual = usual_by_hours_left(left, (begun["takes"] / HOUR).to_numpy())
+    usual = usual_by_hours_left(told, staffed)
     gaps = find_gaps(told, staffed, Pace(usual=usual))
     return with_patience(learn(telling_removals(gaps, staffed), usual), gaps, staffed)
 

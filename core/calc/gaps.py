@@ -5,10 +5,11 @@ three states with cuts between them.
 
 Words used below. A print *takes* its file's hours times the shop's pace; it is *due* at its start plus
 that. A print still seen printing after five quarters of it is *another* print; one gone before three
-quarters was cut short. A print nobody announced takes what prints begun with so much of the shift left
-usually take here; where nothing but a sighting is known of it, the sighting is its half-way point. A finished print
-that seems to have waited for hands beyond all patience was *changed* unseen, both taps forgotten (see `pace`).
-The *middle* of a time is that of its staffed part, since only hands change anything but the end of a print.
+quarters was cut short. A print nobody announced takes what prints begun last in a shift, with so much of it
+left, usually take here; where nothing but a sighting is known of it, the sighting is its half-way point.
+A finished print that seems to have waited for hands beyond all patience was *changed* unseen, both taps
+forgotten (see `pace`); so was one that was seen done and left for so long. The *middle* of a time is that
+of its staffed part, since only hands change anything but the end of a print.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ SHAPES: dict[str, tuple[tuple[str, str], ...]] = {
     "stopped": (("now", "stop"), ("stopped", "until")),
     "another": (("now", "end"), ("done", "swap"), ("printing", "until")),
     "changed": (("now", "end"), ("done", "change"), ("printing", "change_end"), ("done", "until")),
+    "left and changed": (("now", "change"), ("printing", "change_end"), ("done", "until")),
     "emptied": (("now", "end"), ("done", "swap"), ("empty", "until")),
     "stopped and emptied": (("now", "stop"), ("stopped", "clear"), ("empty", "until")),
     "broke": (("now", "cease"), ("done", "mid"), ("then", "until")),
@@ -158,13 +160,14 @@ def _with_cuts(gaps: pl.DataFrame, staffed: Staffed, pace: Pace, usual: _Usual) 
         next_begin_high=until,
         finish=pl.min_horizontal(begin + usual.at(begin), until),
     )
+    waits_from = pl.when(pl.col("leaves") == "done").then(t).otherwise("end")
     gaps = gaps.with_columns(
         stop=t + (pl.col("end") - t) // 2,
         cease=pl.min_horizontal("end", "mid"),
         fail=begin + (pl.col("finish") - begin) // 2,
         swap=_middle(staffed, _swap_from(usual), until),
-        change=pl.min_horizontal(_after(staffed, pl.col("end"), pace.wait), until),
-        waited_long=_after(staffed, pl.col("end"), pace.patience) < until,
+        change=pl.min_horizontal(_after(staffed, waits_from, pace.wait), until),
+        waited_long=_after(staffed, waits_from, pace.patience) < until,
     ).with_columns(clear=_middle(staffed, pl.col("stop"), until))
     gaps = gaps.with_columns(changed_takes=usual.at(pl.col("change"))).with_columns(
         change_end=pl.min_horizontal(pl.col("change") + pl.col("changed_takes"), until)
@@ -220,6 +223,8 @@ def _after_parts_left() -> pl.Expr:
     found = pl.col("next_found")
     return (
         pl.when(found == "printing").then(pl.lit("unseen start"))
+        .when((pl.col("leaves") == "done") & found.is_in(["done", "clear"]) & pl.col("changed"))
+        .then(pl.lit("left and changed"))
         .when(found.is_in(["empty", *DECLARED])).then(pl.lit("moved"))
         .otherwise(pl.lit("same"))
     )  # fmt: skip

@@ -16,7 +16,7 @@ import polars as pl
 from scipy.optimize import minimize
 from scipy.special import log_ndtr
 
-from core.calc.staffed import Micros, Staffed
+from core.calc.staffed import FAR, Staffed
 
 Numbers = npt.NDArray[np.float64]
 
@@ -40,8 +40,8 @@ class Pace:
 
     The ratio true / stated: `best`, and `low` to `high` for nine prints in ten. `wait` is how many staffed
     hours a finished print waits on average, `patience` how many at most: beyond it, that both taps of a
-    change were forgotten is likelier than such a wait. `usual` has the stated hours of a usual print by the
-    whole hours of the shift that were left when it began (people load long prints before they leave):
+    change were forgotten is likelier than such a wait. `usual` has the stated hours of the last print of a
+    shift by the whole hours of it that were left when it began (people load long prints before they leave):
     what a print nobody announced is taken to need.
     """
 
@@ -72,12 +72,18 @@ def telling_removals(gaps: pl.DataFrame, staffed: Staffed) -> pl.DataFrame:
     )
 
 
-def usual_by_hours_left(left: Micros, stated: Numbers) -> tuple[float, ...]:
+def usual_by_hours_left(told: pl.DataFrame, staffed: Staffed) -> tuple[float, ...]:
     """The mean stated hours of announced prints begun with about so many whole hours of the shift left.
 
-    `left` are the whole hours left (`Staffed.hours_left`) and `stated` the stated hours of the starts. Hours
-    with few starts take in their neighbours; without any starts `Pace().usual` stays.
+    Of the facts `told` (with the pace 1), the last start of each shift at each machine counts: a print
+    that nobody announced shows itself where no other came after it. Hours with few starts take in their
+    neighbours; without any starts `Pace().usual` stays.
     """
+    begun = told.filter(pl.col("takes").is_not_null())
+    _, closes = staffed.spell_at(begun["t"].to_numpy())
+    following = pl.col("t").shift(-1).over("machine").fill_null(FAR)
+    last = begun.filter(following > pl.Series(closes))
+    left, stated = staffed.hours_left(last["t"].to_numpy()), (last["takes"] / 3.6e9).to_numpy()
     if not len(stated):
         return Pace().usual
     means = []

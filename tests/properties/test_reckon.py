@@ -218,7 +218,9 @@ def expected() -> list[str]:
     names = [name for name in names if name not in turned + begun]
     names += [f"{name} {side} the turn" for name in turned for side in ("before", "after")]
     names += [f"{name}, begun {when}" for name in begun for when in ("at once", "some time")]
-    names += [f"printing, found {found}, changed unseen" for found in ("done", "clear")]
+    names += [
+        f"{left}, found {found}, changed unseen" for left, found in product(("printing", "done"), ("done", "clear"))
+    ]
     names += [f"{left}, open" for left in LEFT]
     names += [f"{state} {basis}" for state, basis in product((*LEFT, "proving"), ("seen", "reckoned"))]
     return [*names, "no word no word", "resumed", "upkeep ended", "overdue", "sighted first", "still waiting"]

@@ -29,12 +29,15 @@ class Week:
     down: tuple[float, float, float]
 
 
-def judged_weeks(folder: Path, slips: Slips, seed: int, machines: int = 36, weeks: int = 12) -> list[Week]:
-    """The last `weeks` - 4 weeks of a simulated shop, judged (the first four teach the shop its pace)."""
+def judged_weeks(folder: Path, slips: Slips, seed: int, machines: int = 36, weeks: int = 13) -> list[Week]:
+    """`weeks` - 5 weeks of a simulated shop, judged as they stand a week after the last of them.
+
+    The first four weeks teach the shop its pace; of the last one, nobody has come back from the weekend yet.
+    """
     path = folder / f"shop{seed}.duckdb"
     truth = make(path, machines=machines, weeks=weeks, seed=seed, until=UNTIL, slips=slips)
     with Log.open(path) as log:
-        return [_week(log, truth, UNTIL - timedelta(weeks=n)) for n in range(weeks - 4, 0, -1)]
+        return [_week(log, truth, UNTIL - timedelta(weeks=n)) for n in range(weeks - 4, 1, -1)]
 
 
 def _week(log: Log, truth: Truth, start: datetime) -> Week:

@@ -326,11 +326,13 @@ def story(a: Fact, b: Fact | None, clock: Clock, usual: Usual) -> list[tuple[str
     """The states of a gap, each with the moment it ends."""
     if a.leaves == "printing":
         return after_printing(a, b, clock, usual)
-    found, until = (b.found, b.at) if b else ("open", EVER)
-    if b is None or found in ("clear", "any"):
-        return [(a.leaves, until)]
+    if b is None:
+        return [(a.leaves, EVER)]
+    found, until = b.found, b.at
     if a.leaves in ("done", "stopped"):
-        return after_an_end(a, b, clock)
+        return after_an_end(a, b, clock, usual)
+    if found in ("clear", "any"):
+        return [(a.leaves, until)]
     if found in ("printing", "done", "stopped"):
         return unseen_print(a, b, usual)
     changed = DECLARED if a.leaves == "empty" else ("empty",)
@@ -348,9 +350,8 @@ def after_printing(a: Fact, b: Fact | None, clock: Clock, usual: Usual) -> list[
     stop = a.at + (end - a.at) // 2
     ended = [(now, end), ("done", until)]
     stopped = [(now, stop), ("stopped", until)]
-    if changed_unseen(a, b, clock, usual):
-        change = changed_at(end, clock, usual)
-        return [(now, end), ("done", change), ("printing", min(change + usual.at(change), until)), ("done", until)]
+    if until >= early and changed_unseen(end, b, clock, usual):
+        return [(now, end), *change_unseen(end, b, clock, usual)]
     if b.found == "done":
         return ended
     if b.found == "stopped":
@@ -370,13 +371,17 @@ def after_printing(a: Fact, b: Fact | None, clock: Clock, usual: Usual) -> list[
     return [(now, min(end, mid)), ("done", mid), (b.found, until)]
 
 
-def changed_unseen(a: Fact, b: Fact, clock: Clock, usual: Usual) -> bool:
-    """Whether a finished print would have waited so long that somebody must have changed it without a word."""
-    end = min(a.due, b.at)
+def changed_unseen(end: int, b: Fact, clock: Clock, usual: Usual) -> bool:
+    """Whether a print done at `end` would have waited so long that somebody must have changed it without a word."""
     waited_long = clock.after(end, int(usual.pace.patience * HOUR)) < b.at
     change = changed_at(end, clock, usual)
     there_was_time = change + usual.at(change) * 3 // 4 <= b.at
-    return b.found in ("done", "clear") and b.at >= early_of(a) and waited_long and there_was_time
+    return b.found in ("done", "clear") and waited_long and there_was_time
+
+
+def change_unseen(end: int, b: Fact, clock: Clock, usual: Usual) -> list[tuple[str, int]]:
+    change = changed_at(end, clock, usual)
+    return [("done", change), ("printing", min(change + usual.at(change), b.at)), ("done", b.at)]
 
 
 def changed_at(end: int, clock: Clock, usual: Usual) -> int:
@@ -389,10 +394,12 @@ def early_of(a: Fact) -> int:
     return a.print.began + a.print.takes * 3 // 4
 
 
-def after_an_end(a: Fact, b: Fact, clock: Clock) -> list[tuple[str, int]]:
+def after_an_end(a: Fact, b: Fact, clock: Clock, usual: Usual) -> list[tuple[str, int]]:
+    if a.leaves == "done" and changed_unseen(a.at, b, clock, usual):
+        return change_unseen(a.at, b, clock, usual)
     if b.found == "printing":
         return [(a.leaves, b.begin), ("printing", b.at)]
-    if b.found in ("done", "stopped"):
+    if b.found in ("done", "stopped", "clear", "any"):
         return [(a.leaves, b.at)]
     return [(a.leaves, clock.middle(a.at, b.at)), (b.found, b.at)]
 
@@ -433,7 +440,9 @@ def shape(a: Fact, b: Fact | None, clock: Clock, usual: Usual) -> str:
         return f"{a.leaves}, open"
     name = f"{a.leaves}, found {b.found}"
     turns = {"printing": a.late + 1, "clear": early_of(a), "empty": early_of(a), "any": a.due}
-    if a.leaves == "printing" and changed_unseen(a, b, clock, usual):
+    if a.leaves == "done" and changed_unseen(a.at, b, clock, usual):
+        return f"{name}, changed unseen"
+    if a.leaves == "printing" and b.at >= early_of(a) and changed_unseen(min(a.due, b.at), b, clock, usual):
         return f"{name}, changed unseen"
     if a.leaves == "printing" and b.found in turns:
         return f"{name} {'after' if b.at >= turns[b.found] else 'before'} the turn"

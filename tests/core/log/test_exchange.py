@@ -238,9 +238,7 @@ def test_bad_rows_are_listed_and_the_good_go_in(log, folder):
         ("entries.csv", 9, "missing_by"),
         ("entries.csv", 10, "too_many_cells"),
     ]
-    assert outcome.problems[0].sentence == (
-        "grams is '-20': it must be 0 or more; correct row 4 and import again."
-    )
+    assert outcome.problems[0].sentence == ("grams is '-20': it must be 0 or more; correct row 4 and import again.")
     assert outcome.problems[2].sentence.startswith("In column at, 'gestern' is not a time: write it as ")
     assert outcome.problems[3].sentence.startswith("kind is 'PartsOf': it must be one of PrintStarted, ")
     assert outcome.problems[4].sentence == (
@@ -318,11 +316,7 @@ def test_an_entry_is_not_changed_by_editing_an_export(log, folder, tmp_path):
 def test_an_entry_without_noted_at_was_noted_when_it_happened(log, folder):
     import_folder(log, folder)
     everything = log.everything()
-    assert (
-        everything["noted_at"].to_list()
-        == everything["at"].to_list()
-        == [datetime(2025, 5, 5, 7, 10, tzinfo=UTC)]
-    )
+    assert everything["noted_at"].to_list() == everything["at"].to_list() == [datetime(2025, 5, 5, 7, 10, tzinfo=UTC)]
 
 
 @pytest.mark.parametrize(
@@ -438,8 +432,6 @@ def test_progress_ends_at_the_whole(log, folder):
 
 
 def test_outcomes_cannot_be_changed():
-    problem = Problem(
-        file="racks.csv", row=2, rule="bad_across", sentence="across is '0': it must be 1 or more."
-    )
+    problem = Problem(file="racks.csv", row=2, rule="bad_across", sentence="across is '0': it must be 1 or more.")
     with pytest.raises(ValueError, match="frozen"):
         problem.row = 3

@@ -81,6 +81,5 @@ def test_a_fault_of_a_set_up_row_is_one_plain_sentence(table, values, rule, sent
 def test_several_faults_stand_in_one_sentence():
     error = fault(Machine, machine="A1", model="", rack="A", place="first")
     assert sentence_of(error) == (
-        "model is empty: fill it in; place is 'first': it must be a whole number; "
-        "correct it and send it again."
+        "model is empty: fill it in; place is 'first': it must be a whole number; correct it and send it again."
     )

@@ -75,9 +75,7 @@ def test_a_row_that_leans_on_a_bad_row_is_bad_as_well():
 def test_two_machines_cannot_stand_in_one_place():
     (found,) = check(Setup(ROOM), [machine("A2", 1, since=MAY)])
     assert found.rule == "one_machine_a_place"
-    assert found.sentence == (
-        "Place 1 of rack A would hold A1 and A2 from 2025-05-01: give one of them another place."
-    )
+    assert found.sentence == ("Place 1 of rack A would hold A1 and A2 from 2025-05-01: give one of them another place.")
     assert broken(*ROOM, machine("A2", 2), machine("A3", 2)) == [(6, "one_machine_a_place")]
 
 
