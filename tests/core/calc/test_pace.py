@@ -9,6 +9,7 @@ import polars as pl
 import pytest
 from scipy import stats
 
+from core.calc.facts import facts
 from core.calc.pace import (
     ENOUGH,
     HOURS_LEFT,
@@ -25,6 +26,7 @@ from core.calc.pace import (
 )
 from core.calc.staffed import Staffed
 from core.entries import AnyEntry
+from core.log.store import entry_frame
 from core.setup import WEEKDAYS, Setup, Shift
 from core.window import Window
 from tests.core.larkfield import EXACT, a1_alone, at_a1, look, reckoned, start, when
@@ -82,7 +84,9 @@ def test_the_density_is_the_exponentially_modified_gaussian_with_a_share_of_slip
     # scipy.stats.exponnorm is the independent reference; its K is the mean wait over the scatter.
     stated, took = (row.to_numpy() for row in removals(1.05, 200, 5))
     law = stats.exponnorm.pdf(took, wait / (stated * spread), loc=stated * best, scale=stated * spread)
-    expected = np.log((1 - SLIPS) * law + SLIPS / (SLIPS_REACH * stated)).sum()
+    slips = stats.uniform.pdf(took, scale=SLIPS_REACH * stated)
+    assert (slips == 0).any(), "some removals lie beyond the reach of a slip"
+    expected = np.log((1 - SLIPS) * law + SLIPS * slips).sum()
     assert _log_likelihood(stated, took, best, spread, wait) == pytest.approx(expected, rel=1e-9)
 
 
@@ -128,22 +132,41 @@ def test_a_print_that_tells_nothing_of_its_length_is_left_out(story: list[AnyEnt
 # What is usual
 
 
+def usual(*entries: AnyEntry) -> tuple[float, ...]:
+    """Learned in a shop in which people are in from 8 to 18, Monday to Friday."""
+    setup = Setup(DAY_SHIFT)
+    told = facts(entry_frame(entries), setup, Pace())
+    return usual_by_hours_left(told, Staffed.of(setup, Window(when(0), when(300))))
+
+
+def daily(hour: float, file: str, days: range) -> list[AnyEntry]:
+    """A print begun every working day at that hour and off the next morning."""
+    return [
+        entry
+        for day in days
+        if day % 7 < 4
+        for entry in (start(when(day, hour), file=file), at_a1("PartsOff", when(day + 1, 8)))
+    ]
+
+
 def test_without_any_start_the_usual_print_stays_as_it_was() -> None:
-    assert usual_by_hours_left(np.array([], dtype=np.int64), np.array([])) == Pace().usual
+    assert usual() == Pace().usual
+    assert usual(look(when(0, 9), "printing")) == Pace().usual
 
 
 def test_long_prints_are_loaded_before_people_leave() -> None:
-    left = np.repeat([8, 0], 50)
-    stated = np.repeat([2.0, 10.0], 50)
-    usual = usual_by_hours_left(left, stated)
-    assert len(usual) == HOURS_LEFT
-    assert (usual[8], usual[0]) == (2.0, 10.0)
+    took = usual(*daily(9.5, "clip", range(70)), *daily(17.5, "grille", range(70, 140)))
+    assert len(took) == HOURS_LEFT
+    assert (took[8], took[0]) == (2.0, 24.0)
+
+
+def test_a_print_that_another_one_followed_in_its_shift_says_nothing_of_the_last_one() -> None:
+    day = [start(when(0, 9), file="clip"), at_a1("PartsOff", when(0, 12)), start(when(0, 12), file="grille")]
+    assert set(usual(*day)) == {24.0}
 
 
 def test_hours_with_few_starts_take_in_their_neighbours() -> None:
-    left = np.array([8] * 20 + [5] * 20)
-    stated = np.array([2.0] * 20 + [4.0] * 20)
-    assert usual_by_hours_left(left, stated)[8] == 3.0
+    assert usual(*daily(9.5, "clip", range(28)), *daily(12.5, "grille", range(28, 56)))[8] == 13.0
 
 
 ROUND_THE_CLOCK = [*a1_alone(), *(Shift(weekday=day, start=time(), end=time(), hands=1) for day in WEEKDAYS)]
