@@ -35,12 +35,17 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.browser)
 
 
+def browser_path() -> str | None:
+    """A Chromium of this computer."""
+    return next(filter(None, map(shutil.which, BROWSERS)), None)
+
+
 @pytest.fixture(scope="session")
 def chromium() -> Iterator["Browser"]:
     """A running headless Chromium; a test opens its own context in it."""
     from playwright.sync_api import sync_playwright
 
-    path = next(filter(None, map(shutil.which, BROWSERS)), None)
+    path = browser_path()
     if path is None:
         missing = f"none of {', '.join(BROWSERS)} is on the path: install Chromium to run the browser tests"
         if os.environ.get("CI") == "true":
