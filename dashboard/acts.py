@@ -91,9 +91,8 @@ def upkeep(page: MachinePage, task: str, minutes: float) -> list[Fields]:
 
 
 def usual_spool(page: MachinePage) -> float:
-    """Net grams of the spool last fitted here, as far as its newest entries tell."""
-    fitted = (fields["grams"] for fields in page.recent if fields["kind"] == "SpoolFitted")
-    return float(next(fitted, SPOOLS[0]))
+    """Net grams of the spool last fitted here, or of the commonest."""
+    return page.spool_grams or SPOOLS[0]
 
 
 def likely_parts(page: MachinePage) -> int:

@@ -2,6 +2,8 @@
 
 import streamlit as st
 
+from dashboard import parts
+
 OWNER = st.Page("views/owner.py", title="Roundsheet", url_path="", default=True)
 CHECK_IN = st.Page("views/checkin.py", title="Check-in", url_path="checkin")
 ROUND = st.Page("views/round.py", title="Round", url_path="round")
@@ -13,3 +15,4 @@ page.run()
 with st.container(key="menu", horizontal=True):
     for other in (OWNER, CHECK_IN, ROUND):
         st.page_link(other)
+parts.drawn()

@@ -60,9 +60,7 @@ def _listening(browser: bool) -> Callable[[Command], Command]:
     options = (
         click.option("--address", default="127.0.0.1", show_default=True, help="Where to listen."),
         click.option("--port", type=click.IntRange(0, 65535), default=8551, show_default=True),
-        click.option(
-            "--browser/--no-browser", default=browser, show_default=True, help="Open the pages here."
-        ),
+        click.option("--browser/--no-browser", default=browser, show_default=True, help="Open the pages here."),
     )
 
     def add(command: Command) -> Command:
@@ -96,9 +94,7 @@ def demo(
 
     with _progress(f"Making {INVENTED}") as progress:
         replaced = make_invented(shop, machines, weeks, seed, progress)
-    click.echo(
-        f"{INVENTED}, an invented shop, is in {shop}{' (it replaced the older one)' if replaced else ''}."
-    )
+    click.echo(f"{INVENTED}, an invented shop, is in {shop}{' (it replaced the older one)' if replaced else ''}.")
     if not make_only:
         _serve(shop, **where)
 
@@ -143,9 +139,7 @@ def import_(shop: Path, folder: Path) -> None:
     for problem in outcome["problems"]:
         click.echo(f"{problem['file']} row {problem['row']}: {problem['sentence']}", err=True)
     if outcome["problems"]:
-        raise _Sentence(
-            f"{len(outcome['problems'])} rows were left out: correct them and import the folder again."
-        )
+        raise _Sentence(f"{len(outcome['problems'])} rows were left out: correct them and import the folder again.")
 
 
 @roundsheet.command()
@@ -154,9 +148,7 @@ def import_(shop: Path, folder: Path) -> None:
 def export(shop: Path, folder: Path) -> None:
     """Write the whole shop into a folder as tables."""
     outcome = _ask(shop, "export", folder=folder)
-    counts = ", ".join(
-        f"{value} {name.replace('_', ' ')}" for name, value in outcome.items() if type(value) is int
-    )
+    counts = ", ".join(f"{value} {name.replace('_', ' ')}" for name, value in outcome.items() if type(value) is int)
     click.echo(f"The shop is in {folder}: {counts}.")
 
 
@@ -171,7 +163,7 @@ def report(shop: Path, at: str | None, as_json: bool) -> None:
         _print_json(answer)
     else:
         from core.answer_types import Report
-        from dashboard.words import report_text
+        from dashboard.plain import report_text
 
         click.echo(report_text(Report.model_validate(answer)))
 
@@ -189,7 +181,7 @@ def hours(shop: Path, start: str, end: str, by: str | None, as_json: bool) -> No
         _print_json(answer)
     else:
         from core.answer_types import Hours
-        from dashboard.words import hours_text
+        from dashboard.plain import hours_text
 
         click.echo(hours_text(Hours.model_validate(answer)))
 

@@ -5,16 +5,16 @@ it is frozen and shared between sessions, so nobody may change what is in it.
 """
 
 from collections.abc import Iterable
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
+from typing import Any
 
 import streamlit as st
 
 from core import answers
 from core.answer_types import MachinePage, RackNow, RackRound, Report
-from core.calc.staffed import spells
 from core.entries import utc_now
 from core.setup import Material, Person, Product, Row, Setup, Spare, UpkeepTask
-from core.window import Window
+from core.window import midnight
 from dashboard.floor_words import Names
 from dashboard.shop import current_log
 from dashboard.written import Clock
@@ -63,13 +63,6 @@ def people() -> list[Person]:
     return [person for person in setup().all(Person, utc_now()) if person.active]
 
 
-def shift_start() -> datetime | None:
-    """When the shift that runs, or ran last today, began."""
-    now = utc_now()
-    begun = spells(setup(), Window(now - timedelta(hours=24), now))
-    return begun[-1].window.start.astimezone(UTC) if begun else None
-
-
 def names() -> Names:
     """What the set-up calls its codes now."""
     known, now = setup(), utc_now()
@@ -88,21 +81,34 @@ def _named(rows: Iterable[Row]) -> dict[str, str]:
     return {str(row.identity()[0]): row.name for row in rows}  # type: ignore[attr-defined]
 
 
+def _pace() -> Any:
+    """How long prints really take: learned once a day, anew only where what was known at midnight has changed."""
+    log = current_log()
+    zone = log.setup().zone
+    known_at = midnight(utc_now().astimezone(zone).date(), zone)
+    return _pace_known(str(log.path), known_at, log.noted_by(known_at))
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _pace_known(path: str, known_at: datetime, noted: int) -> Any:  # noqa: ARG001 - what it is kept by
+    return answers.pace_at(current_log(), known_at)
+
+
 @st.cache_resource(max_entries=4, show_spinner=False)
 def _report(at: Moment) -> Report:  # noqa: ARG001 - what the answer is kept by
-    return answers.report(current_log(), utc_now())
+    return answers.report(current_log(), utc_now(), _pace())
 
 
 @st.cache_resource(max_entries=4, show_spinner=False)
 def _racks(at: Moment) -> list[RackNow]:  # noqa: ARG001
-    return answers.floor(current_log(), utc_now())
+    return answers.floor(current_log(), utc_now(), _pace())
 
 
 @st.cache_resource(max_entries=200, show_spinner=False)
 def _machine_page(machine: str, at: Moment) -> MachinePage:  # noqa: ARG001
-    return answers.machine_page(current_log(), machine, utc_now())
+    return answers.machine_page(current_log(), machine, utc_now(), _pace())
 
 
 @st.cache_resource(max_entries=20, show_spinner=False)
 def _rack_round(rack: str, at: Moment) -> RackRound:  # noqa: ARG001
-    return answers.rack_round(current_log(), rack, utc_now())
+    return answers.rack_round(current_log(), rack, utc_now(), _pace())

@@ -125,9 +125,7 @@ def _post(owner: Owner, name: str, arguments: dict[str, Any]) -> Any:
 
 def _absolute(folder: Path) -> Path:
     if not folder.is_absolute():
-        raise Refused(
-            "path_not_absolute", f"'{folder}' is not a full path: give it from the root of the disk on."
-        )
+        raise Refused("path_not_absolute", f"'{folder}' is not a full path: give it from the root of the disk on.")
     return folder
 
 

@@ -25,6 +25,7 @@ WHICH_RACK = "Which rack?"
 LATELY = "Noted lately"
 BACK = "Back"
 UNDO = "Undo"
+LAST = "Last: "
 WHY_UNDONE = "taken back where it was tapped"
 
 #: An entry told so much later than it happened says for when it is.
@@ -209,7 +210,7 @@ def last_told(entries: Sequence[AnyEntry], clock: Clock, names: Names) -> str:
     """The newest tap at a machine, for whoever opens its page."""
     first = entries[0]
     who = named(first.by, names.people)
-    return f"Last: {time_of(first.noted_at, clock)}, {who}: {_all_told(entries, None, names)}."
+    return f"{LAST}{time_of(first.noted_at, clock)}, {who}: {_all_told(entries, None, names)}."
 
 
 def _all_told(entries: Sequence[AnyEntry], held: int | None, names: Names) -> str:
@@ -331,4 +332,4 @@ def shift_start(began: datetime, clock: Clock) -> str:
 
 def taken_back(sentence: str) -> str:
     """Said after Undo: "Taken back: P07 recorded 11:42: 12 good, next started."."""
-    return f"Taken back: {sentence}"
+    return f"Taken back: {sentence.removeprefix(LAST)}"

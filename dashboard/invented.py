@@ -12,9 +12,7 @@ from core.setup import Shop
 INVENTED = "Larkfield Hive Fittings"
 
 
-def make_invented(
-    path: Path, machines: int, weeks: int, seed: int, progress: Callable[[float], None]
-) -> bool:
+def make_invented(path: Path, machines: int, weeks: int, seed: int, progress: Callable[[float], None]) -> bool:
     """Make the invented shop and put it at `path` when it is whole; whether it replaced an older one.
 
     Raises `Refused`: "other_shop" where the file there holds anything else, "shop_in_use".

@@ -12,17 +12,19 @@ from pathlib import Path
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-SHEET = Path(__file__).with_name("look.css")
+_HERE = Path(__file__).parent
+#: What every page needs, then what the owner's page alone needs.
+SHEETS = (_HERE / "look.css", _HERE / "views" / "owner.css")
 #: What would let the page answer with something that cannot be added to: packed, in part, or not at all.
 _PLAINLY = (b"accept-encoding", b"if-none-match", b"if-modified-since", b"range")
 
 
 class Look:
-    """Adds the style sheet to the head of every HTML page that passes."""
+    """Adds the style sheets to the head of every HTML page that passes."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
-        self._style = b"<style>" + SHEET.read_bytes() + b"</style></head>"
+        self._style = b"<style>" + b"".join(sheet.read_bytes() for sheet in SHEETS) + b"</style></head>"
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let everything but pages pass as it is."""

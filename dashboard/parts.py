@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import partial
 from threading import RLock
-from typing import Any, Literal, TypeVar
+from typing import Any, TypeVar
 from uuid import UUID, uuid4, uuid5
 
 import streamlit as st
@@ -78,6 +78,7 @@ class Remembered:
     round: UUID = field(default_factory=uuid4)
     round_rack: str = ""
     seen: dict[str, str] = field(default_factory=dict)
+    tapped: set[str] = field(default_factory=set)
     recording: RLock = field(default_factory=RLock)
 
 
@@ -96,6 +97,7 @@ def shown(place: str, ask: Callable[[], T]) -> T:
     mine = session()
     if mine.place != place:
         mine.place, mine.shown, mine.step, mine.asks_when = place, None, None, False
+        mine.tapped.clear()
     if mine.shown is None:
         mine.shown = Shown(data.moment(), ask())
     return mine.shown.answer
@@ -136,8 +138,30 @@ def button(
     What `before` does is done before the page is drawn: never a record, which a restart would lose.
     """
     both = f"**{label}**  \n{more}" if more else f"**{label}**"
-    kind: Literal["primary", "secondary"] = "primary" if primary else "secondary"
-    return st.button(both, key=name, width="stretch", type=kind, on_click=before)
+    return pressed(name, both, before, width="stretch", type="primary" if primary else "secondary")
+
+
+def pressed(name: str, label: str, before: Callable[[], None] | None = None, **look: Any) -> bool:
+    """A button of any look, and whether it was tapped.
+
+    A second tap ends the run of the first, be it before the first was acted on. So a tap is remembered before
+    the page is drawn, until its button is come to; after a restart, which remembers nothing, the button tells.
+    """
+
+    def remember() -> None:
+        session().tapped.add(name)
+        if before:
+            before()
+
+    now, tapped = st.button(label, key=name, on_click=remember, **look), session().tapped
+    remembered = name in tapped
+    tapped.discard(name)
+    return now or remembered
+
+
+def drawn() -> None:
+    """The page is drawn to its end: what was tapped and is no longer on it was not meant for it."""
+    session().tapped.clear()
 
 
 def stepper(step: Step, name: str, low: int, high: int, counted: str) -> None:
@@ -209,6 +233,7 @@ def undo(said: Said, by: str) -> None:
             mine.said, mine.shown = Said(said.place, refused.sentence, refused=True), None
         else:
             mine.said, mine.pressed = Said(said.place, words.taken_back(said.sentence)), ("", 0.0)
+            mine.tapped.clear()
             for entry in said.entries:
                 mine.seen.pop(getattr(entry, "machine", ""), None)
             _settle(mine)
@@ -262,7 +287,7 @@ def change_who(by: str) -> None:
         st.rerun()
 
 
-def when() -> None:
+def when(shift_began: datetime | None) -> None:
     """The quiet button for what happened earlier, and its choices."""
     mine = session()
     if button("quiet-earlier", words.earlier_label(mine.earlier, data.clock())):
@@ -271,7 +296,7 @@ def when() -> None:
     if not mine.asks_when:
         return
     with st.container(key="tiles-when"):
-        for name, (label, at) in _moments().items():
+        for name, (label, at) in _moments(shift_began).items():
             button(f"tile-when-{name}", label, before=partial(_happened, at))
 
 
@@ -280,13 +305,13 @@ def _happened(at: datetime | None) -> None:
     mine.earlier, mine.asks_when = at, False
 
 
-def _moments() -> dict[str, tuple[str, datetime | None]]:
+def _moments(shift_began: datetime | None) -> dict[str, tuple[str, datetime | None]]:
     now = utc_now()
     moments: dict[str, tuple[str, datetime | None]] = {"now": ("Now", None)}
     for minutes, label in words.MINUTES_AGO.items():
         moments[str(minutes)] = (label, now - timedelta(minutes=minutes))
-    if began := data.shift_start():
-        moments["shift"] = (words.shift_start(began, data.clock()), began)
+    if shift_began:
+        moments["shift"] = (words.shift_start(shift_began, data.clock()), shift_began)
     return moments
 
 

@@ -6,7 +6,7 @@ from itertools import zip_longest
 from zoneinfo import ZoneInfo
 
 from core.answer_types import Hours, MachineNow, Period, RackNow, Report
-from core.calc.account import TimeAccount
+from core.answers import TimeAccount
 from dashboard import words, written
 
 WIDTH = 100
@@ -32,9 +32,9 @@ def report_text(report: Report) -> str:
     return "\n\n".join(block for block in blocks if block)
 
 
-def hours_text(hours: Hours, zone: str = "UTC") -> str:
+def hours_text(hours: Hours) -> str:
     """Time accounting: hours per state with their range, the figures, a line a group, the formulas."""
-    clock = written.Clock(ZoneInfo(zone), hours.end)
+    clock = written.Clock(ZoneInfo(hours.zone), hours.end)
     title = (
         f"{clock.full(hours.start)} to {clock.full(hours.end)}: {written.count(hours.whole.window_hours)} machine-hours"
     )

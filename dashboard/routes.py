@@ -24,9 +24,7 @@ def local_routes(log: Log, token: str) -> list[Route]:
 
     async def answer(request: Request) -> JSONResponse:
         if not _may_ask(request, token):
-            return _refusal(
-                403, Refused("not_allowed", "Only a program of this computer with the token may ask.")
-            )
+            return _refusal(403, Refused("not_allowed", "Only a program of this computer with the token may ask."))
         try:
             arguments = await _arguments(request)
             return JSONResponse(await run_in_threadpool(perform, log, request.path_params["job"], arguments))

@@ -23,10 +23,11 @@ from core.log.lock import Owner
 from core.log.store import Log
 from dashboard import shop
 from dashboard.guard import LOCAL_NAMES, SameOrigin
+from dashboard.look import Look
 from dashboard.routes import local_routes
 
 LOCAL = "127.0.0.1"
-ANYWHERE = "0.0.0.0"  # noqa: S104 - only where asked for, and said
+ANYWHERE = "0.0.0.0"  # only where asked for, and said
 APP = Path(__file__).with_name("app.py")
 CONFIG = Path(__file__).parent.parent / ".streamlit" / "config.toml"
 
@@ -71,7 +72,8 @@ def _flat(table: dict[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:
 
 def _app(log: Log, token: str, address: str, port: int) -> st.App:
     load_config(address, port)
-    return st.App(APP, routes=local_routes(log, token), middleware=[Middleware(SameOrigin, address=address)])
+    middleware = [Middleware(SameOrigin, address=address), Middleware(Look)]
+    return st.App(APP, routes=local_routes(log, token), middleware=middleware)
 
 
 def _run(app: st.App, sockets: list[socket.socket]) -> None:

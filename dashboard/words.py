@@ -228,7 +228,7 @@ def week(report: Report) -> str:
 def figures(report: Report) -> list[tuple[str, str, str]]:
     """What was given and lost: the name of the figure, yesterday, the last seven days."""
     planned = written.percent(report.planning_downtime)
-    out = f"Out of service (now {report.out_now} of {report.trust.machines})"
+    out = f"Out of service (now {report.out_now} of {report.in_service})"
     tell: dict[str, Callable[[Period], str]] = {
         "Time printing (utilisation)": lambda p: written.share(p.account.utilisation),
         f"Downtime (you plan with {planned})": lambda p: written.share(p.account.downtime),
@@ -314,4 +314,4 @@ def choice_words(question: Question, choice: AnswerChoice, causes: Names) -> str
 
 def answered(question: Question, answer: str) -> str:
     """What was recorded by a tap on an answer."""
-    return f"{question.machine}: {answer[:1].lower()}{answer[1:]} - recorded."
+    return f"{question.machine} recorded: {answer[:1].lower()}{answer[1:]}."

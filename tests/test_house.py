@@ -44,9 +44,7 @@ FILES = repository_files()
 
 @pytest.mark.parametrize("tool", TOOLS)
 def test_the_tools_find_nothing(tool):
-    ran = subprocess.run(
-        [sys.executable, *TOOLS[tool]], cwd=ROOT, check=False, capture_output=True, text=True
-    )
+    ran = subprocess.run([sys.executable, *TOOLS[tool]], cwd=ROOT, check=False, capture_output=True, text=True)
     assert ran.returncode == 0, f"{tool}:\n{ran.stdout}{ran.stderr}"
 
 

@@ -100,7 +100,7 @@ def offer(answer: MachinePage, by: str) -> None:
                 parts.go(act)
             else:
                 record(name, answer, by, at_once)
-    parts.when()
+    parts.when(answer.shift_began)
     for question in answer.questions:
         ask_open(question, answer, by)
     history(answer)

@@ -159,7 +159,7 @@ def _question(question: Question, clock: Clock, names: Names, by: str) -> None:
     with st.container(key=f"answers-{question.id}", horizontal=True, gap="small"):
         for choice in question.choices:
             label = words.choice_words(question, choice, names.down)
-            if st.button(label, key=f"answer-{question.id}-{choice.name}"):
+            if parts.pressed(f"answer-{question.id}-{choice.name}", label):
                 _answer(question, choice, label, by)
 
 

@@ -5,7 +5,7 @@ from html import escape
 from urllib.parse import urlencode
 
 from core.answer_types import MachineNow, NeedsHand, Period, RackNow, Report
-from core.calc.account import FORMULAS
+from core.answers import FORMULAS
 from dashboard import words, written
 from dashboard.floor_words import Names
 from dashboard.written import Clock

@@ -15,9 +15,7 @@ def start() -> Iterator[Start]:
     """Starts servers; whatever still runs at the end is stopped."""
     running = []
 
-    def started(
-        shop: Path, *options: object, verb: str = "serve", command: list[str] = ROUNDSHEET
-    ) -> Serving:
+    def started(shop: Path, *options: object, verb: str = "serve", command: list[str] = ROUNDSHEET) -> Serving:
         arguments = [*command, verb, "--shop", str(shop), "--port", "0", *map(str, options)]
         process = subprocess.Popen(
             arguments,

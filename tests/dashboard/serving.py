@@ -32,9 +32,7 @@ def make_shop(path: Path, name: str = "Larkfield Hive Fittings") -> Path:
 def run(*arguments: object, cwd: Path) -> subprocess.CompletedProcess[str]:
     """The command line, as a person runs it."""
     command = [*ROUNDSHEET, *map(str, arguments)]
-    return subprocess.run(
-        command, check=False, cwd=cwd, env=ENVIRONMENT, capture_output=True, text=True, timeout=180
-    )
+    return subprocess.run(command, check=False, cwd=cwd, env=ENVIRONMENT, capture_output=True, text=True, timeout=180)
 
 
 @dataclass
@@ -49,9 +47,7 @@ class Serving:
     def port(self) -> int:
         return int(self.owner.url.rsplit(":", 1)[1])
 
-    def send(
-        self, method: str, path: str, body: str = "", headers: dict[str, str] | None = None
-    ) -> tuple[int, str]:
+    def send(self, method: str, path: str, body: str = "", headers: dict[str, str] | None = None) -> tuple[int, str]:
         """One request; the status and the text of the answer."""
         connection = HTTPConnection("127.0.0.1", self.port, timeout=120)
         connection.request(method, path, body, headers or {})

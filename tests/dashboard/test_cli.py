@@ -98,9 +98,7 @@ def test_a_wrong_option_is_a_usage_error() -> None:
     assert invoke("hours", "--by", "colour", "--from", "2026-05-01", "--to", "2026-05-02").exit_code == 2
 
 
-def test_the_unexpected_is_one_sentence_and_debug_shows_where(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
-) -> None:
+def test_the_unexpected_is_one_sentence_and_debug_shows_where(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     shop = make_shop(tmp_path / "shop.duckdb")
 
     def broken(*_: object) -> None:
@@ -200,9 +198,7 @@ def test_demo_that_breaks_off_leaves_the_older_one(tmp_path: Path, monkeypatch: 
         ("hours", "--from", "2026-05-01", "--to", "2026-05-04", "--by", "day"),
     ],
 )
-def test_an_answer_is_the_same_through_the_server(
-    start: Start, tmp_path: Path, question: tuple[str, ...]
-) -> None:
+def test_an_answer_is_the_same_through_the_server(start: Start, tmp_path: Path, question: tuple[str, ...]) -> None:
     shop = tmp_path / "shop.duckdb"
     make(shop, machines=2, weeks=1, until=datetime(2026, 5, 4, 12, tzinfo=UTC))
     alone = run(*question, "--json", cwd=tmp_path)

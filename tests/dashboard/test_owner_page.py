@@ -119,7 +119,7 @@ def test_one_tap_answers_a_question(room):
     (off,) = newest(room, PartsOff)
     assert (off.machine, off.on_platform, off.scrap, off.by) == ("P02", 12, 0, "ha")
     assert "P02: the parts of the print started" not in html(app)
-    assert "P02: all 12 good - recorded." in html(app)
+    assert "P02 recorded: all 12 good." in html(app)
 
 
 def test_nobody_knows_closes_the_question_and_changes_nothing(room):

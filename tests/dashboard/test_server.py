@@ -84,9 +84,7 @@ def test_an_entry_goes_in_through_the_local_route_once(serving: Serving) -> None
         ("anything", {}, "no_such_job"),
     ],
 )
-def test_a_refusal_comes_over_the_route_with_its_rule(
-    serving: Serving, job: str, arguments: object, rule: str
-) -> None:
+def test_a_refusal_comes_over_the_route_with_its_rule(serving: Serving, job: str, arguments: object, rule: str) -> None:
     status, refusal = post(serving, job, arguments)
     assert status == 400
     assert refusal["rule"] == rule

@@ -163,7 +163,7 @@ def test_one_tap_answers_a_question(monitor, room):
     expect(asked).to_be_visible()
     answers = monitor.locator("[class*='st-key-answers-']").filter(has_text="All 5 good")
     answers.first.get_by_role("button", name="All 5 good").click()
-    expect(monitor.locator(".st-key-receipt")).to_contain_text("all 5 good - recorded", timeout=30_000)
+    expect(monitor.locator(".st-key-receipt")).to_contain_text("recorded: all 5 good", timeout=30_000)
 
 
 def test_a_quiet_day_is_grey(chromium, quiet):

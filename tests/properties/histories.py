@@ -2,15 +2,19 @@
 
 A machine's history touches no other's, so one reckoning of a room of ten is ten histories for the
 price of one: setting the frames up costs far more than their rows.
+
+A history is read off one string of bytes. Of strategies with parts Hypothesis makes four examples in
+five by copying a part of the one before; a string has no parts, so every history is a new one. It also
+is drawn far quicker, and still gets simpler as its bytes get smaller.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from functools import cache
-from itertools import chain
+from itertools import product
 from typing import TypeVar
 from uuid import NAMESPACE_OID, uuid5
 
@@ -41,10 +45,27 @@ AROUND = Window(BEGINNING - timedelta(days=70), BEGINNING + timedelta(days=80))
 #: The last one never has an entry.
 MACHINES = tuple(f"H{number}" for number in range(1, 11))
 TALKED_OF = MACHINES[:-1]
+#: So many bytes are for each machine, and so many for the shop.
+SHARE = 240
 Span = tuple[int, int]
 Action = tuple[type[AtMachine], dict[str, object]]
 Step = tuple[timedelta, Action]
 T = TypeVar("T")
+
+
+class Dice:
+    """Choices read off a string of bytes; the first of everything once it has run out."""
+
+    def __init__(self, rolled: bytes) -> None:
+        self._rolled = rolled
+        self._read = 0
+
+    def below(self, ceiling: int) -> int:
+        self._read += 2
+        return int.from_bytes(self._rolled[self._read - 2 : self._read]) % ceiling
+
+    def pick(self, options: Sequence[T]) -> T:
+        return options[self.below(len(options))]
 
 
 @dataclass(frozen=True)
@@ -65,76 +86,113 @@ class History:
 
 # What happened
 
-ACTIONS: tuple[Action, ...] = (
-    (PrintStarted, {"file": "clip", "revision": 1}),
-    (PrintStarted, {"file": "clip", "revision": 2}),
-    (PrintStarted, {"file": "feeder", "revision": 1}),
-    (PrintStarted, {"file": "feeder", "revision": 1, "proving": True}),
-    (PartsOff, {}),
-    (PartsOff, {"ended": "stopped", "scrap": 1, "scrap_cause": "dont-know"}),
-    (Looked, {"saw": "printing"}),
-    (Looked, {"saw": "printing"}),
-    (Looked, {"saw": "done"}),
-    (Looked, {"saw": "stopped"}),
-    (Looked, {"saw": "stopped"}),
-    (Looked, {"saw": "empty"}),
-    (Looked, {"saw": "down"}),
-    (Looked, {"saw": "upkeep"}),
-    (Looked, {"saw": "upkeep"}),
-    (WentDown, {"cause": "nozzle"}),
-    (WentDown, {"cause": "belt", "spare": "belt-220"}),
-    (CameBack, {}),
-    (SpoolFitted, {"material": "petg-black", "grams": 1000}),
-    (SpoolFitted, {"material": "petg-black", "grams": 1000}),
-    (UpkeepDone, {"task": "clean", "minutes": 25}),
-    (UpkeepDone, {"task": "grease", "minutes": 600}),
-    (UpkeepDone, {"task": "look", "minutes": 0}),
-    (SetAside, {}),
-    (PutBack, {}),
-    (CardLoaded, {"card_set": "spring", "revision": 1}),
+STARTS = tuple[Action, ...](
+    (PrintStarted, {"file": file, "revision": revision, "proving": proving})
+    for (file, revision), proving in product((("clip", 1), ("clip", 2), ("feeder", 1)), (False, True))
 )
+OFF: Action = (PartsOff, {})
+STOPPED_OFF: Action = (PartsOff, {"ended": "stopped", "scrap": 1, "scrap_cause": "dont-know"})
+PRINTING, DONE, STOPPED, EMPTY, STILL_DOWN, ON_THE_BENCH = LOOKS = tuple[Action, ...](
+    (Looked, {"saw": saw}) for saw in ("printing", "done", "stopped", "empty", "down", "upkeep")
+)
+BROKE: Action = (WentDown, {"cause": "nozzle"})
+WAITS: Action = (WentDown, {"cause": "belt", "spare": "belt-220"})
+BACK: Action = (CameBack, {})
+SPOOL: Action = (SpoolFitted, {"material": "petg-black", "grams": 1000})
+CLEANED: Action = (UpkeepDone, {"task": "clean", "minutes": 25})
+GREASED: Action = (UpkeepDone, {"task": "grease", "minutes": 600})
+CHECKED: Action = (UpkeepDone, {"task": "look", "minutes": 0})
+ASIDE: Action = (SetAside, {})
+PUT_BACK: Action = (PutBack, {})
+CARD: Action = (CardLoaded, {"card_set": "spring", "revision": 1})
 
-#: Minutes to the next entry; some are just three quarters, the whole or five quarters of a print.
-ROUND_MINUTES = (0, 0, 1, 15, 30, 60, 90, 120, 150, 200, 240, 315, 420, 480, 525, 900, 1500, 4000)
+#: Every way to leave a machine in a condition, and every way to find it in one.
+LEAVING: dict[str, tuple[tuple[Action, ...], ...]] = {
+    "printing": (*((start,) for start in STARTS), (PRINTING,), (STOPPED, SPOOL)),
+    "done": ((DONE,),),
+    "stopped": ((STOPPED,),),
+    "empty": ((OFF,), (STOPPED_OFF,), (EMPTY,), (BACK,), (PUT_BACK,), (ON_THE_BENCH, CLEANED)),
+    "down": ((BROKE,), (STILL_DOWN,)),
+    "waiting": ((WAITS,),),
+    "aside": ((ASIDE,),),
+    "upkeep": ((ON_THE_BENCH,),),
+}
+FINDING: dict[str, tuple[Action, ...]] = {
+    "printing": (PRINTING,),
+    "done": (DONE, OFF),
+    "stopped": (STOPPED, STOPPED_OFF),
+    "empty": (EMPTY,),
+    "down": (STILL_DOWN, BACK),
+    "aside": (PUT_BACK,),
+    "upkeep": (ON_THE_BENCH, CHECKED),
+    "clear": STARTS,
+    "any": (BROKE, WAITS, ASIDE, SPOOL),
+}
+#: Those whose story hangs on the time between come up four times as often.
+PAIRS = (
+    *product(LEAVING, FINDING),
+    *product(("printing", "done", "empty") * 3, ("printing", "done", "clear", "empty", "any")),
+)
+ACTIONS = (
+    *STARTS, OFF, STOPPED_OFF, *LOOKS, PRINTING, STOPPED, ON_THE_BENCH, BROKE, WAITS, BACK,
+    SPOOL, SPOOL, CLEANED, GREASED, CHECKED, ASIDE, PUT_BACK, CARD,
+)  # fmt: skip
+
+#: Minutes that tell: at once, some minutes, an hour, then three quarters, the whole and five quarters of
+#: prints of two, six and seven hours, a night, a day, two days and a weekend.
+TELLING = (0, 1, 15, 30, 60, 90, 120, 150, 270, 360, 450, 315, 420, 525, 900, 1500, 3000, 4000)
 
 
-def gaps() -> st.SearchStrategy[timedelta]:
-    """The time to a machine's next entry."""
-    whole = st.sampled_from(ROUND_MINUTES).map(lambda m: timedelta(minutes=m))
-    odd = st.integers(1, 16 * 3_600_000_000).map(lambda us: timedelta(microseconds=us))
-    return whole | odd
+def _gap(dice: Dice) -> timedelta:
+    """The time to a machine's next entry: one that tells, or any up to 16 hours."""
+    if dice.below(3):
+        return timedelta(minutes=dice.pick(TELLING))
+    return timedelta(microseconds=dice.below(2**16) * 878_907)
 
 
-def days_of(machine: str) -> st.SearchStrategy[list[AnyEntry]]:
+def _entries(machine: str, dice: Dice) -> list[AnyEntry]:
     """One machine's entries, in order of time; those of the same moment in any order of id."""
-    visits = st.tuples(gaps(), st.sampled_from(ACTIONS)).map(lambda step: [step]) | removals_after_starts()
-    steps = (st.lists(visits, min_size=1, max_size=3) | st.lists(visits, min_size=8, max_size=20)).map(_chained)
-    return st.builds(_entries, st.just(machine), st.integers(0, 2**32), steps)
-
-
-def removals_after_starts() -> st.SearchStrategy[list[Step]]:
-    """A visit noted the wrong way round: a start, and up to 40 minutes later the removal that came before it."""
-    minutes = st.integers(0, 40).map(lambda m: timedelta(minutes=m))
-    start, removal = st.sampled_from(ACTIONS[:4]), st.sampled_from(ACTIONS[4:6])
-    return st.tuples(st.tuples(gaps(), start), st.tuples(minutes, removal)).map(list)
-
-
-def _entries(machine: str, salt: int, steps: list[Step]) -> list[AnyEntry]:
-    at, found = BEGINNING, []
-    for place, (gap, (kind, fields)) in enumerate(steps):
+    at, salt, found = BEGINNING, dice.below(2**16), []
+    for place, (gap, (kind, fields)) in enumerate(dice.pick((_visits, _pairs, _pairs))(dice)):
         at += gap
         id_ = uuid5(NAMESPACE_OID, f"{machine} {salt} {place}")
         found.append(kind(id=id_, at=at, noted_at=at, by="MK", machine=machine, **fields))  # type: ignore[arg-type]
     return found  # type: ignore[return-value]
 
 
-def entries(machines: int) -> st.SearchStrategy[list[AnyEntry]]:
-    """The entries of so many machines, one machine after the other."""
-    return st.tuples(*(days_of(machine) for machine in TALKED_OF[:machines])).map(_chained)
+def _visits(dice: Dice) -> list[Step]:
+    """Anything after anything."""
+    count = dice.pick((1, 2, 3, 6, 10, 15))
+    return [step for _ in range(count) for step in dice.pick((_visit, _visit, _removal_after_start))(dice)]
 
 
-def _chained(lists: Iterable[list[T]]) -> list[T]:
-    return list(chain.from_iterable(lists))
+def _visit(dice: Dice) -> list[Step]:
+    return [(_gap(dice), dice.pick(ACTIONS))]
+
+
+def _removal_after_start(dice: Dice) -> list[Step]:
+    """A visit noted the wrong way round: a start, and up to 40 minutes later the removal that came before it."""
+    later = timedelta(minutes=dice.below(41))
+    return [(_gap(dice), dice.pick(STARTS)), (later, dice.pick((OFF, STOPPED_OFF)))]
+
+
+def _pairs(dice: Dice) -> list[Step]:
+    """Pairs of entries, the first chosen for what it leaves and the second for what it finds."""
+    return [step for _ in range(1 + dice.below(8)) for step in _pair(dice)]
+
+
+def _pair(dice: Dice) -> list[Step]:
+    leaves, finds = dice.pick(PAIRS)
+    before = [(timedelta(minutes=dice.pick((20, 1, 200))), action) for action in dice.pick(LEAVING[leaves])]
+    return [*before, (_gap_after(before[-1][1], dice), dice.pick(FINDING[finds]))]
+
+
+def _gap_after(action: Action, dice: Dice) -> timedelta:
+    """After every other start three quarters, the whole or five quarters of its print, to the microsecond."""
+    kind, fields = action
+    if kind is PrintStarted and dice.below(2):
+        return timedelta(hours=HOURS[fields["file"], fields["revision"]] * dice.pick((3, 4, 5)) / 4)
+    return _gap(dice)
 
 
 # The shop
@@ -151,6 +209,8 @@ FILES = (
         file="feeder", revision=1, product="feeder", parts=2, hours=7, grams=310, material="petg-black", models=()
     ),
 )
+#: A later row of the same file and revision is the one that counts.
+HOURS: dict[tuple[object, object], float] = {(file.file, file.revision): file.hours for file in FILES}
 
 WEEK = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 #: Hours worked: weekdays, nights, two shifts that overlap, one hour a day, round the clock, never.
@@ -162,10 +222,6 @@ PATTERNS: tuple[tuple[tuple[tuple[str, ...], int, time, time, int], ...], ...] =
     ((WEEK, 1, time(0), time(0), 1),),
     (),
 )
-
-
-def shifts() -> st.SearchStrategy[tuple[Shift, ...]]:
-    return st.sampled_from(PATTERNS).map(_shifts)
 
 
 @cache
@@ -186,27 +242,27 @@ def spans_of(hours: tuple[Shift, ...]) -> list[Span]:
 
 def moments() -> st.SearchStrategy[datetime]:
     """A time in or near the days of a history, on the minute or not."""
-    minutes = st.integers(-24 * 60, 9 * 24 * 60).map(lambda m: timedelta(minutes=m))
-    odd = st.integers(0, 9 * 24 * 3_600_000_000).map(lambda us: timedelta(microseconds=us))
-    return (minutes | odd).map(lambda after: BEGINNING + after)
+    return st.binary(min_size=4, max_size=4).map(lambda rolled: _moment(Dice(rolled)))
 
 
-def services() -> st.SearchStrategy[list[Machine]]:
-    """The rows of the machines: always there, or come, gone and perhaps back."""
-    return st.tuples(*(_rows_of(machine) for machine in MACHINES)).map(_chained)
+def _moment(dice: Dice) -> datetime:
+    if dice.below(2):
+        return BEGINNING + timedelta(minutes=dice.below(10 * 24 * 60) - 24 * 60)
+    return BEGINNING + timedelta(microseconds=dice.below(2**16) * 11_865_233)
 
 
-def _rows_of(machine: str) -> st.SearchStrategy[list[Machine]]:
+def _rows_of(machine: str, dice: Dice) -> list[Machine]:
+    """The rows of a machine: always there, or come, gone and perhaps back."""
     row = Machine(machine=machine, model="B220", rack="A", place=1)
-    changes = st.lists(st.tuples(moments(), st.booleans()), min_size=1, max_size=3)
-    moving = changes.map(lambda rows: [row.model_copy(update={"since": t, "in_service": in_}) for t, in_ in rows])
-    return st.just([row]) | moving
+    changes = [(_moment(dice), dice.pick((True, False))) for _ in range(dice.pick((0, 0, 0, 1, 2, 3)))]
+    return [row.model_copy(update={"since": t, "in_service": in_}) for t, in_ in changes] or [row]
 
 
-def windows() -> st.SearchStrategy[Window]:
+def _window(dice: Dice) -> Window:
     """A few hours to all of the days of a history, and more."""
-    whole = st.just(Window(BEGINNING - timedelta(hours=5), BEGINNING + timedelta(days=9)))
-    return whole | st.tuples(moments(), moments()).map(lambda ends: Window(min(ends), max(ends)))
+    if dice.below(2):
+        return Window(*sorted((_moment(dice), _moment(dice))))
+    return Window(BEGINNING - timedelta(hours=5), BEGINNING + timedelta(days=9))
 
 
 #: Long prints are begun before people leave; every hour differs a little from the next.
@@ -218,20 +274,20 @@ PACES = (
     Pace(best=0.83, low=0.8, high=0.9, wait=1.15, patience=0.9, usual=BY_HOURS_LEFT[::-1]),
 )
 
-
-def paces() -> st.SearchStrategy[Pace]:
-    return st.sampled_from(PACES)
+#: Hours that word holds.
+HOLDS = (0.5, 4.0, 10.0, 33.3)
 
 
 def histories(machines: int = len(TALKED_OF)) -> st.SearchStrategy[History]:
     """Everything at once; only so many of the shop's machines have entries."""
-    return st.builds(
-        _history, entries(machines), services(), shifts(), windows(), paces(), st.sampled_from((0.5, 4.0, 10.0, 33.3))
-    )
+    size = SHARE * (1 + machines)
+    return st.binary(min_size=size, max_size=size).map(_history)
 
 
-def _history(
-    told: list[AnyEntry], service: list[Machine], hours: tuple[Shift, ...], window: Window, pace: Pace, holds: float
-) -> History:
+def _history(rolled: bytes) -> History:
+    dice, *others = (Dice(rolled[start : start + SHARE]) for start in range(0, len(rolled), SHARE))
+    hours, window, pace, holds = _shifts(dice.pick(PATTERNS)), _window(dice), dice.pick(PACES), dice.pick(HOLDS)
     shop = Shop(name="Larkfield Hive Fittings", zone="Europe/Dublin", word_holds=holds)
+    service = [row for machine in MACHINES for row in _rows_of(machine, dice)]
+    told = [entry for machine, own in zip(TALKED_OF, others, strict=False) for entry in _entries(machine, own)]
     return History(told, [shop, *FILES, *service, *hours], window, spans_of(hours), pace, holds)
