@@ -30,7 +30,7 @@ from core.calc import account, counts, possible
 from core.calc.account import FORMULAS, TimeAccount
 from core.calc.pace import Pace
 from core.calc.reckon import Reckoned
-from core.entries import AnyEntry, QuestionClosed, entry_adapter
+from core.entries import AnyEntry, QuestionClosed, SpoolFitted, entry_adapter
 from core.errors import Refused
 from core.log.store import Log, entries_from
 from core.reading import Reading, pace_at
@@ -118,7 +118,7 @@ def machine_page(log: Log, machine: str, at: datetime, pace: Pace | None = None)
     fits = [s for s in setup.all(Spare, at) if not s.models or now.model in s.models]
     tasks = [t for t in setup.all(UpkeepTask, at) if not t.models or now.model in t.models]
     mine = read.entries.filter(pl.col("machine") == machine)
-    fitted = mine.filter(pl.col("kind") == "SpoolFitted")
+    fitted = log.newest(SpoolFitted, machine, at)
     return MachinePage(
         now=now,
         acts=list(possible.acts(now.state)),
@@ -127,7 +127,7 @@ def machine_page(log: Log, machine: str, at: datetime, pace: Pace | None = None)
         scrap_causes=[Choice(code=c.cause, name=c.name) for c in setup.causes("scrap", at)],
         spares=[Choice(code=s.spare, name=s.name) for s in fits],
         materials=_materials(setup, fitted, at),
-        spool_grams=fitted["grams"].to_list()[-1] if fitted.height else None,
+        spool_grams=fitted.grams if fitted else None,
         shift_began=read.shift_began(),
         tasks=[Choice(code=t.task, name=t.name) for t in tasks],
         recent=_recent(mine),
@@ -189,9 +189,10 @@ def _groups(read: Reading, by: str | None, parts: Sequence[Window]) -> Iterable[
         zone = read.setup.zone
         return [(f"{p.start.astimezone(zone):%Y-%m-%d}", pl.col("window") == i) for i, p in enumerate(parts)]
     members: dict[str, list[str]] = {}
-    rows = {row.machine: row for row in read.setup.history(Machine)}
+    last = read.window.end - timedelta(microseconds=1)
     for machine in read.reckoned.stretches["machine"].unique(maintain_order=True) if by else []:
-        members.setdefault(str(getattr(rows[machine], str(by))), []).append(machine)
+        row = read.setup.get(Machine, machine, at=last)
+        members.setdefault(str(getattr(row, str(by))), []).append(machine)
     return [(name, pl.col("machine").is_in(mine)) for name, mine in members.items()]
 
 
@@ -234,10 +235,9 @@ def _file_choice(file: PrintFile, setup: Setup, at: datetime) -> FileChoice:
     )
 
 
-def _materials(setup: Setup, fitted: pl.DataFrame, at: datetime) -> list[Choice]:
+def _materials(setup: Setup, fitted: SpoolFitted | None, at: datetime) -> list[Choice]:
     """Every material, the one last fitted here first."""
-    last = fitted["material"].to_list()[-1:]
-    rows = sorted(setup.all(Material, at), key=lambda m: [m.material] != last)
+    rows = sorted(setup.all(Material, at), key=lambda m: fitted is None or m.material != fitted.material)
     return [Choice(code=m.material, name=m.name) for m in rows]
 
 

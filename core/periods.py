@@ -11,7 +11,8 @@ import polars as pl
 
 from core.answer_types import Change, Loss, MachineNow, Period, Series, Trust
 from core.calc import account, changes, counts
-from core.calc.staffed import Micros, micros, spells
+from core.calc.reckon import spells
+from core.calc.staffed import Micros, Staffed, micros, staffed_spells
 from core.entries import KINDS
 from core.estimate import Estimate
 from core.reading import Reading
@@ -44,14 +45,15 @@ def trust(read: Reading, now: Sequence[MachineNow], week: Window) -> Trust:
 
 def _last_shift(setup: Setup, at: datetime) -> datetime:
     """When the last shift began that has given people time for a round: two hours ago, or it is over."""
-    before = spells(setup, Window(at - timedelta(days=14), at))
+    before = staffed_spells(setup, Window(at - timedelta(days=14), at))
     given = [s.window.start for s in before if s.window.end < at or s.window.hours >= 2]
     return given[-1] if given else at - timedelta(days=1)
 
 
 def period(read: Reading, window: Window) -> Period:
     """What the window gave and lost; it must lie within what was read."""
-    spent = account.spent(read.reckoned.stretches, [window])
+    whole = spells(read.reckoned.stretches)
+    spent = account.spent(whole, [window])
     faults = account.faults_begun(read.reckoned.gaps, [window]).height
     off = counts.within(counts.removals(read.reckoned.gaps), window, "t")
     missing = counts.within(counts.uncounted(read.reckoned.gaps), window, "gone")
@@ -66,36 +68,37 @@ def period(read: Reading, window: Window) -> Period:
         scrap_by_cause={row[0] or "": row[1] for row in scrapped.reverse().iter_rows()},
         prints_ended=off.filter(pl.col("ended") == "itself").height,
         prints_stopped=off.filter(pl.col("ended") == "stopped").height,
-        losses=_losses(read, spent, window),
+        losses=sorted(
+            _losses(spent) + _waits_for_hands(whole, spent, window, read.staffed), key=lambda loss: -loss.hours.best
+        ),
     )
 
 
-def _losses(read: Reading, spent: pl.DataFrame, window: Window) -> list[Loss]:
-    """Where the hours went that printed nothing, largest first; finished prints split by whether people were in."""
+def _losses(spent: pl.DataFrame) -> list[Loss]:
+    """Where the hours went that printed nothing, less finished prints; `spent` has a row a spell."""
     idle = spent.filter(~pl.col("state").is_in(["printing", "proving", "done", "aside", "no word"]))
     detail = pl.coalesce(pl.when(pl.col("state") == "waiting").then("spare"), "cause")
-    rows = account.summed(idle.with_columns(detail=detail), "state", "detail")
-    times = idle.with_columns(detail=detail).group_by("state", "detail").len("times")
+    idle = idle.with_columns(detail=detail)
+    times = idle.filter(pl.col("best") > 0).group_by("state", "detail").len("times")
+    rows = account.summed(idle, "state", "detail")
     rows = rows.join(times, on=["state", "detail"], how="left", nulls_equal=True)
-    losses = [
+    return [
         Loss(reason=r["state"], detail=r["detail"], times=r["times"],
              hours=Estimate(low=r["low"], best=r["best"], high=r["high"]))
         for r in rows.filter(pl.col("best") > 0).iter_rows(named=True)
     ]  # fmt: skip
-    losses += _waits_for_hands(read, spent, window)
-    return sorted(losses, key=lambda loss: -loss.hours.best)
 
 
-def _waits_for_hands(read: Reading, spent: pl.DataFrame, window: Window) -> list[Loss]:
-    done = read.reckoned.stretches.filter(pl.col("state") == "done")
-    inside = account.waits(done, window, read.staffed)
-    whole = account.combined(spent, ("done",))
+def _waits_for_hands(whole: pl.DataFrame, spent: pl.DataFrame, window: Window, staffed: Staffed) -> list[Loss]:
+    """Finished prints that waited, split by whether people were in."""
+    inside = account.waits(whole.filter(pl.col("state") == "done"), window, staffed)
+    waited = account.combined(spent, ("done",))
     found = []
     for reason, column in (("hands inside", "inside"), ("hands outside", "outside")):
         mine = inside.filter(pl.col(column) > 0)
-        share = math.fsum(mine[column]) / whole.best if whole.best else 0.0
+        share = math.fsum(mine[column]) / waited.best if waited.best else 0.0
         if mine.height:
-            found.append(Loss(reason=reason, detail=None, hours=whole.scaled(share), times=mine.height))
+            found.append(Loss(reason=reason, detail=None, hours=waited.scaled(share), times=mine.height))
     return found
 
 

@@ -14,7 +14,7 @@ from core.calc.facts import facts
 from core.calc.gaps import find_gaps
 from core.calc.pace import Pace, learn, telling_removals, usual_by_hours_left, with_patience
 from core.calc.reckon import Reckoned, reckon
-from core.calc.staffed import Staffed, micros, spells
+from core.calc.staffed import Staffed, micros, staffed_spells
 from core.entries import QuestionClosed
 from core.log.store import Log
 from core.setup import Machine, Setup
@@ -55,7 +55,13 @@ class Reading:
     def machines_now(self) -> list[MachineNow]:
         """The machines in service, by rack and place."""
         rows = {row["machine"]: row for row in self.standing.iter_rows(named=True)}
-        return [_machine_now(m, rows[m.machine], self.setup) for m in self.setup.machines(self.at) if m.machine in rows]
+        told = self.entries.filter(pl.col("at") <= self.at).group_by("machine").agg(pl.col("at").max())
+        heard = dict(told.iter_rows())
+        return [
+            _machine_now(m, rows[m.machine], self.setup, heard.get(m.machine))
+            for m in self.setup.machines(self.at)
+            if m.machine in rows
+        ]
 
     def needs(self) -> list[NeedsHand]:
         """What needs a hand, most urgent first."""
@@ -77,8 +83,10 @@ class Reading:
 
     def shift_began(self) -> datetime | None:
         """When the shift began that runs or was the last to run in the 24 hours before `at`."""
-        lately = spells(self.setup, Window(self.at - timedelta(hours=24), self.at))
-        return lately[-1].window.start if lately else None
+        lately = staffed_spells(self.setup, Window(self.at - timedelta(hours=48), self.at))
+        if lately and lately[-1].window.end > self.at - timedelta(hours=24):
+            return lately[-1].window.start
+        return None
 
     def questions(self) -> list[Question]:
         """What the entries of the last days leave open, newest first."""
@@ -104,7 +112,7 @@ def pace_at(log: Log, at: datetime) -> Pace:
     return with_patience(learn(telling_removals(gaps, staffed), usual), gaps, staffed)
 
 
-def _machine_now(machine: Machine, row: dict[str, Any], setup: Setup) -> MachineNow:
+def _machine_now(machine: Machine, row: dict[str, Any], setup: Setup, heard: datetime | None) -> MachineNow:
     file = setup.file(row["file"], row["revision"]) if row["file"] else None
     due = [row[name] for name in ("due_low", "due", "due_high")]
     return MachineNow(
@@ -124,7 +132,7 @@ def _machine_now(machine: Machine, row: dict[str, Any], setup: Setup) -> Machine
         last_revision=row["last_revision"],
         cause=row["cause"],
         spare=row["spare"],
-        last_word=_time(row["last_word"]) if row["last_word"] is not None else None,
+        last_word=heard.astimezone(UTC) if heard else None,
     )
 
 
@@ -140,7 +148,9 @@ def _question(asked: questions.Question) -> Question:
         revision=asked.revision,
         parts=asked.parts,
         choices=[
-            AnswerChoice(name=a.name, entries=[{"kind": d.kind, "at": _time(d.at), **d.fields} for d in a.drafts])
+            AnswerChoice(
+                name=a.name, entries=[{"kind": d.kind, "at": _time(d.at).isoformat(), **d.fields} for d in a.drafts]
+            )
             for a in asked.answers
         ],
     )

@@ -49,6 +49,13 @@ def reckon(entries: pl.DataFrame, setup: Setup, window: Window, staffed: Staffed
     return Reckoned(_normal_form(rows), gaps)
 
 
+def spells(stretches: pl.DataFrame) -> pl.DataFrame:
+    """Stretches with neighbours in the same state made one, whatever confirmed it on the way; the newest basis."""
+    told = pl.struct("machine", "state", "print", "cause", "spare")
+    run = ((told != told.shift(1)) | (pl.col("start") != pl.col("end").shift(1))).fill_null(value=True).cum_sum()
+    return _merged(stretches, run)
+
+
 def _stretches(gaps: pl.DataFrame) -> pl.DataFrame:
     """The gaps laid out in their shapes: a row a state that lasted."""
     now = pl.when((pl.col("leaves") == "printing") & pl.col("proving")).then(pl.lit("proving")).otherwise("leaves")
@@ -190,12 +197,17 @@ def _normal_form(rows: pl.DataFrame) -> pl.DataFrame:
     rows = rows.sort("machine", "start")
     told = pl.struct("machine", "state", "basis", "print", "cause", "spare")
     run = ((told != told.shift(1)) | (pl.col("start") != pl.col("end").shift(1))).fill_null(value=True).cum_sum()
+    return _merged(rows, run)
+
+
+def _merged(rows: pl.DataFrame, run: pl.Expr) -> pl.DataFrame:
     return (
         rows.group_by(run.alias("run"), maintain_order=True)
         .agg(
             pl.col("machine", "start", "start_low", "start_high").first(),
             pl.col("end", "end_low", "end_high").last(),
-            pl.col("state", "basis", "print", "cause", "spare").first(),
+            pl.col("state", "print", "cause", "spare").first(),
+            pl.col("basis").last(),
         )
         .drop("run")
     )

@@ -31,7 +31,7 @@ class Spell:
     hands: int
 
 
-def spells(setup: Setup, window: Window) -> list[Spell]:
+def staffed_spells(setup: Setup, window: Window) -> list[Spell]:
     """The staffed spells that touch `window`, in order, cut to it; shop time, clock changes included."""
     zone = setup.zone
     first = window.start.astimezone(zone).date() - timedelta(days=1)
@@ -69,7 +69,7 @@ class Staffed:
     def of(cls, setup: Setup, window: Window) -> Self:
         """The shop's staffed clock over `window` and two months on each side of it."""
         wide = timedelta(days=60)
-        around = spells(setup, Window(window.start - wide, window.end + wide))
+        around = staffed_spells(setup, Window(window.start - wide, window.end + wide))
         return cls([(micros(s.window.start), micros(s.window.end)) for s in around])
 
     def worked(self, moments: Micros) -> Micros:

@@ -8,7 +8,7 @@ import polars as pl
 
 from core.calc.counts import starts
 from core.calc.gaps import DECLARED
-from core.calc.reckon import Reckoned
+from core.calc.reckon import Reckoned, spells
 from core.calc.staffed import FAR
 
 #: A finished print becomes something to do when it has waited this long.
@@ -23,21 +23,21 @@ def standing(reckoned: Reckoned) -> pl.DataFrame:
 
     Columns: machine, state, basis, since, since_low, since_high, due, due_low, due_high (null unless it
     prints), print, file, revision, parts (of what is on the platform, where known), last_file,
-    last_revision (the machine's last announced print), cause, spare, last_word, last_id, last_kind.
-    Times are microseconds; last_word is null for a machine nobody ever spoke of.
+    last_revision (the machine's last announced print), cause, spare. Times are microseconds.
     """
-    last = _last_spells(reckoned.stretches)
+    last = spells(reckoned.stretches).group_by("machine", maintain_order=True).last()
     facts = reckoned.gaps.filter(pl.col("until") == FAR)
     told = starts(reckoned.gaps)
     latest = told.group_by("machine", maintain_order=True).last()
+    facts = facts.select("machine", "print", "due", "due_low", "due_high", "cause", "spare", "down_since", "t")
+    latest = latest.select("machine", last_file="file", last_revision="revision")
+    on_platform = told.select("print", "file", "revision", "parts")
     rows = (
-        last.drop("print")
-        .join(facts.select("machine", "print", "due", "due_low", "due_high", "cause", "spare", "down_since", "t", "id",
-                           "kind"), on="machine", how="left", maintain_order="left")
-        .join(told.select("print", "file", "revision", "parts"), on="print", how="left", maintain_order="left")
-        .join(latest.select("machine", last_file="file", last_revision="revision"), on="machine", how="left",
-              maintain_order="left")
-    )  # fmt: skip
+        last.select("machine", "state", "basis", "start", "start_low", "start_high")
+        .join(facts, on="machine", how="left", maintain_order="left")
+        .join(on_platform, on="print", how="left", maintain_order="left")
+        .join(latest, on="machine", how="left", maintain_order="left")
+    )
     prints = pl.col("state").is_in(["printing", "proving"])
     fixed = pl.col("state").is_in(DECLARED)
     # A spell that began before the window is still told with its true beginning.
@@ -47,18 +47,7 @@ def standing(reckoned: Reckoned) -> pl.DataFrame:
         *(pl.when(prints).then(pl.col(name)).alias(name) for name in ("due", "due_low", "due_high")),
         *(pl.when(fixed).then(pl.col(name)).alias(name) for name in ("cause", "spare")),
         since=since, since_low=pl.min_horizontal("start_low", since), since_high="start_high",
-        last_word="t", last_id="id", last_kind="kind",
     )  # fmt: skip
-
-
-def _last_spells(stretches: pl.DataFrame) -> pl.DataFrame:
-    """Each machine's last state with its beginning, whatever confirmed it on the way, and its newest basis."""
-    told = pl.struct("state", "print")
-    spell = (told != told.shift(1)).fill_null(value=True).cum_sum().over("machine")
-    last = stretches.filter(spell == spell.max().over("machine"))
-    return last.group_by("machine", maintain_order=True).agg(
-        pl.col("start", "start_low", "start_high").first(), pl.col("state", "basis", "print").last()
-    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,17 +12,19 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Self
+from typing import Self, TypeVar
 from uuid import UUID
 
 import duckdb
 import polars as pl
 
-from core.entries import OUT_OF_ORDER_MINUTES, AnyEntry, columns, entry_adapter
+from core.entries import OUT_OF_ORDER_MINUTES, AnyEntry, AtMachine, columns, entry_adapter
 from core.errors import Refused
 from core.log.lock import Lock, Owner
 from core.setup import TABLES, Row, Setup
 from core.window import Window
+
+E = TypeVar("E", bound=AtMachine)
 
 _UUIDS = {"id", "round", "which"}
 _TIMES = {"at", "noted_at", "due", "expected"}
@@ -217,6 +219,15 @@ class Log:
             'AND e."at" >= $start AND e."at" < $end ORDER BY e."at", e.id',
             as_of=as_of, kinds=list(kinds), start=window.start, end=window.end,
         )  # fmt: skip
+
+    def newest(self, kind: type[E], machine: str, as_of: datetime) -> E | None:
+        """The machine's last entry of that kind that happened, and was known, by `as_of`."""
+        rows = self._frame(
+            f"SELECT {_SELECT} {_LIVE} AND e.kind = $kind AND e.machine = $machine "
+            'AND e."at" <= $as_of ORDER BY e."at" DESC, e.id DESC LIMIT 1',
+            as_of=as_of, kind=kind.__name__, machine=machine,
+        )  # fmt: skip
+        return entries_from(rows)[0] if rows.height else None  # type: ignore[return-value]
 
     def everything(self) -> pl.DataFrame:
         """The whole log as written, voided entries and their voids included, in the order of writing."""

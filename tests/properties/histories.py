@@ -21,7 +21,7 @@ from uuid import NAMESPACE_OID, uuid5
 from hypothesis import strategies as st
 
 from core.calc.pace import HOURS_LEFT, Pace
-from core.calc.staffed import micros, spells
+from core.calc.staffed import micros, staffed_spells
 from core.entries import (
     AnyEntry,
     AtMachine,
@@ -237,7 +237,7 @@ def _shifts(pattern: tuple[tuple[tuple[str, ...], int, time, time, int], ...]) -
 def spans_of(hours: tuple[Shift, ...]) -> list[Span]:
     """The staffed spans of a pattern of shifts, two months around every history."""
     shop = Shop(name="Larkfield Hive Fittings", zone="Europe/Dublin")
-    return [(micros(s.window.start), micros(s.window.end)) for s in spells(Setup([shop, *hours]), AROUND)]
+    return [(micros(s.window.start), micros(s.window.end)) for s in staffed_spells(Setup([shop, *hours]), AROUND)]
 
 
 def moments() -> st.SearchStrategy[datetime]:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from core.calc.staffed import FAR, Staffed, micros, spells
+from core.calc.staffed import FAR, Staffed, micros, staffed_spells
 from core.setup import WEEKDAYS, Row, Setup, Shift, Shop, SpecialDay
 from core.window import Window
 from tests.core.larkfield import MONDAY, when
@@ -28,12 +28,12 @@ def worked(rows: list[Row], start: datetime, end: datetime) -> list[str]:
     setup = Setup([SHOP, *rows])
     return [
         f"{s.window.start.astimezone(setup.zone):%a %H:%M}-{s.window.end.astimezone(setup.zone):%H:%M} x{s.hands}"
-        for s in spells(setup, Window(start, end))
+        for s in staffed_spells(setup, Window(start, end))
     ]
 
 
 def hours(rows: list[Row], start: datetime, end: datetime) -> float:
-    return sum(s.window.hours for s in spells(Setup([SHOP, *rows]), Window(start, end)))
+    return sum(s.window.hours for s in staffed_spells(Setup([SHOP, *rows]), Window(start, end)))
 
 
 def test_a_week_has_its_shifts_in_order() -> None:
@@ -99,7 +99,9 @@ def test_a_night_in_which_the_clocks_change_has_the_hours_they_give(day: tuple[i
 
 
 def test_a_shift_keeps_its_clock_time_in_summer() -> None:
-    (spell,) = spells(Setup([SHOP, *WEEK]), Window(datetime(2026, 6, 1, tzinfo=UTC), datetime(2026, 6, 2, tzinfo=UTC)))
+    (spell,) = staffed_spells(
+        Setup([SHOP, *WEEK]), Window(datetime(2026, 6, 1, tzinfo=UTC), datetime(2026, 6, 2, tzinfo=UTC))
+    )
     assert spell.window.start == datetime(2026, 6, 1, 7, tzinfo=UTC)
 
 
