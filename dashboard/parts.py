@@ -269,6 +269,21 @@ def who() -> str | None:
     return mine.by
 
 
+def about(kind: str, pick: Callable[[], None], show: Callable[[str, str], None]) -> None:
+    """A page about what the address names, drawn by `show(name, by)`; before that, who is here and which one."""
+    named, by = st.query_params.get(kind), who()
+    try:
+        if by is None:
+            ask_who()
+        elif named is None:
+            pick()
+        else:
+            show(named, by)
+    except Refused as refused:
+        text("refused", refused.sentence)
+        pick()
+
+
 def ask_who() -> None:
     """Tiles of the people of the shop."""
     text("ask", words.WHO, tag="h2")

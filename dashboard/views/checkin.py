@@ -8,7 +8,6 @@ import streamlit as st
 from core.answer_types import Choice, MachinePage, Question
 from core.answers import entries_for
 from core.entries import AnyEntry, entry_adapter, utc_now
-from core.errors import Refused
 from core.setup import UpkeepTask
 from dashboard import acts, data, parts
 from dashboard import floor_words as words
@@ -19,18 +18,7 @@ from dashboard.words import STATE_WORDS, choice_words, question_sentence
 
 def page() -> None:
     """The machine named in the address, or the racks to pick one from."""
-    machine = st.query_params.get("machine")
-    by = parts.who()
-    try:
-        if by is None:
-            parts.ask_who()
-        elif machine is None:
-            pick_machine()
-        else:
-            check_in(machine, by)
-    except Refused as refused:
-        parts.text("refused", refused.sentence)
-        pick_machine()
+    parts.about("machine", pick_machine, check_in)
 
 
 def pick_machine() -> None:

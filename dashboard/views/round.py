@@ -7,7 +7,6 @@ import streamlit as st
 
 from core.answer_types import Expected, RackRound
 from core.entries import AnyEntry
-from core.errors import Refused
 from dashboard import data, parts
 from dashboard import floor_words as words
 
@@ -17,18 +16,7 @@ MOST_AT_ONCE = 12
 
 def page() -> None:
     """The rack named in the address, or the racks to choose from."""
-    rack = st.query_params.get("rack")
-    by = parts.who()
-    try:
-        if by is None:
-            parts.ask_who()
-        elif rack is None:
-            pick_rack()
-        else:
-            go_round(rack, by)
-    except Refused as refused:
-        parts.text("refused", refused.sentence)
-        pick_rack()
+    parts.about("rack", pick_rack, go_round)
 
 
 def pick_rack() -> None:
