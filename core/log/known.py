@@ -46,9 +46,10 @@ class Known:
         """What the log holds that bears on `entries`: their machines' neighbourhood, orders, voided ids."""
         as_of = now + timedelta(days=1)
         whole = log.span() or Window(now, now)
-        near = [e.at for e in entries if isinstance(e, AtMachine)] or [now]
-        window = Window(min(near) - timedelta(hours=1), max(near) + timedelta(hours=1))
-        held = entries_from(log.machine_entries(window, as_of))
+        near = [e for e in entries if isinstance(e, AtMachine)]
+        times = [e.at for e in near] or [now]
+        window = Window(min(times) - timedelta(hours=1), max(times) + timedelta(hours=1))
+        held = entries_from(log.machine_entries(window, as_of, sorted({e.machine for e in near})))
         everything = Window(whole.start, whole.end + timedelta(days=1))
         if any(hasattr(e, "order") for e in entries):
             held += entries_from(log.entries_of(["OrderTaken"], everything, as_of))

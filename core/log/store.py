@@ -82,6 +82,9 @@ _LIVE = """
 _TELLING = ("PrintStarted", "PartsOff", "Looked", "WentDown", "CameBack", "SetAside", "PutBack")
 _SLIP = f"INTERVAL {OUT_OF_ORDER_MINUTES} MINUTES"
 
+#: Entries about machines: of all of them where $machines is null.
+_THEIRS = "e.machine IS NOT NULL AND ($machines IS NULL OR list_contains($machines, e.machine))"
+
 _REACH = f"""
     SELECT machine,
         coalesce(max("at") FILTER (kind = 'PrintStarted' AND "at" <= $start AND NOT slips), min("at")) AS first,
@@ -90,7 +93,7 @@ _REACH = f"""
         SELECT e.machine, e.kind, e."at", count(*) FILTER (e.kind = 'PartsOff') OVER (
             PARTITION BY e.machine ORDER BY e."at"
             RANGE BETWEEN INTERVAL 1 MICROSECOND FOLLOWING AND {_SLIP} FOLLOWING) > 0 AS slips
-        {_LIVE} AND e.machine IS NOT NULL)
+        {_LIVE} AND {_THEIRS})
     GROUP BY machine
 """
 
@@ -189,16 +192,17 @@ class Log:
             self._setup = Setup(TABLES[name].model_validate_json(body) for name, body in lines)
             return self._setup
 
-    def machine_entries(self, window: Window, as_of: datetime) -> pl.DataFrame:
-        """What was known at `as_of` about every machine in `window`, with each machine's reach around it.
+    def machine_entries(self, window: Window, as_of: datetime, machines: Sequence[str] | None = None) -> pl.DataFrame:
+        """What was known at `as_of` about machines (all, or those named) in `window`, with each one's reach around it.
 
         The reach goes back to the machine's last start at or before the window, which settles all
         before it, and forward to its first telling entry after it. Columns: `ENTRY_SCHEMA`.
         """
-        reach = self._cursor().sql(_REACH, params={"as_of": as_of, "start": window.start, "end": window.end}).pl()
+        theirs = {"as_of": as_of, "machines": list(machines) if machines is not None else None}
+        reach = self._cursor().sql(_REACH, params={**theirs, "start": window.start, "end": window.end}).pl()
         rows = self._frame(
-            f'SELECT {_SELECT} {_LIVE} AND e.machine IS NOT NULL AND e."at" BETWEEN $lowest AND $highest',
-            as_of=as_of,
+            f'SELECT {_SELECT} {_LIVE} AND {_THEIRS} AND e."at" BETWEEN $lowest AND $highest',
+            **theirs,
             lowest=reach["first"].min() or window.start,
             highest=max(reach["last"].max() or window.end, window.end + timedelta(days=1)),
         )
