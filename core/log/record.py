@@ -119,10 +119,13 @@ def _check(entry: AnyEntry, known: Known) -> None:
 
 
 def _same(entry: AnyEntry, known: Known) -> AnyEntry | None:
-    """The entry already taken that this one repeats: the same id, or the same thing within a minute."""
+    """The entry already taken that this one repeats: the same id, or the same thing within a minute.
+
+    What is taken back with it repeats nothing: it is kept for its void to name.
+    """
     if earlier := known.by_id(entry.id):
         return earlier
-    if not isinstance(entry, AtMachine):
+    if not isinstance(entry, AtMachine) or known.is_withdrawn(entry):
         return None
     told = _content(entry)
     for near in known.near(entry, REPEAT_SECONDS):

@@ -6,7 +6,7 @@ import tempfile
 from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from uuid import uuid4
+from uuid import UUID
 
 import pytest
 from hypothesis import given, settings
@@ -136,12 +136,13 @@ def test_a_log_comes_back_exactly_and_only_once(history):
         assert other.version() == version
 
 
-def test_what_was_taken_back_and_told_again_comes_back(log, other, folder, tmp_path):
+@pytest.mark.parametrize("which", [1, 2**128 - 1], ids=["sorted before", "sorted after"])
+def test_what_was_taken_back_and_told_again_comes_back(log, other, folder, tmp_path, which):
     import_folder(log, folder)
     at = datetime(2025, 5, 5, 14, tzinfo=UTC)
     wrong = PartsOff(at=at, noted_at=at, by="RT", machine="A1", scrap=1, scrap_cause="dont-know")
     back = EntryVoided(at=at, noted_at=at + timedelta(seconds=5), by="RT", which=wrong.id, why="tapped twice")
-    again = wrong.model_copy(update={"id": uuid4(), "noted_at": at + timedelta(seconds=9)})
+    again = wrong.model_copy(update={"id": UUID(int=which), "noted_at": at + timedelta(seconds=9)})
     for entry in (wrong, back, again):
         assert record(log, [entry]).recorded == (entry,)
 
