@@ -64,7 +64,8 @@ LOST = "Machine-hours that printed nothing, last seven days"
 ALL_REASONS = "All reasons, with their ranges"
 NOTHING_ASKED = "The entries leave nothing open."
 COUNTED = (
-    "Reckoned from what people tapped. A range holds the true value nine times in ten. "
+    "Reckoned from what people tapped. A range covers the doubt about when single prints and waits ended; "
+    "entries never made, and what all prints share, can move a figure further. "
     "Shares are of the hours somebody has word of; good and scrap are what was counted."
 )
 FORMULAS_TITLE = "How each figure is counted"

@@ -107,7 +107,8 @@ def summed(hours: pl.DataFrame, *by: str) -> pl.DataFrame:
     """Rows of `spent` added up by the named columns: best and the 90 % interval low, high in hours.
 
     The ends of different stretches err independently, each spread evenly over its doubt, so squared
-    distances add; `NINETY` turns the root of their sum into the half-width of the interval.
+    distances add; `NINETY` turns the root of their sum into the half-width of the interval. What moves many
+    stretches alike (a pace that is off, entries that were never made) is not in it.
     """
     best = pl.col("best").sum()
     return (

@@ -80,7 +80,9 @@ def main() -> None:
             weeks = [week for seed in seeds for week in judged_weeks(Path(folder), slips, seed)]
         printing = [100 * (week.printing[1] - week.true_printing) for week in weeks]
         down = [100 * (week.down[1] - week.true_down) for week in weeks]
-        print(f"{name}, {len(weeks)} shop-weeks: printing {_off(printing)}; downtime {_off(down)}")  # noqa: T201
+        held = sum(week.printing[0] <= week.true_printing <= week.printing[2] for week in weeks)
+        print(f"{name}, {len(weeks)} shop-weeks: printing {_off(printing)}; downtime {_off(down)}; "  # noqa: T201
+              f"the range of printing held the truth in {held}")  # fmt: skip
 
 
 def _off(points: list[float]) -> str:
