@@ -136,10 +136,10 @@ def machine_page(log: Log, machine: str, at: datetime, pace: Pace | None = None)
 
 
 def rack_round(log: Log, rack: str, at: datetime, pace: Pace | None = None) -> RackRound:
-    """What a round of one rack should find. Raises `Refused` for an unknown rack."""
+    """What a round of one rack should find. Raises `Refused` for an unknown rack, or one without a machine."""
     found = next((r for r in floor(log, at, pace) if r.rack == rack), None)
     if found is None:
-        raise Refused("rack_is_known", f"There is no rack {rack} in the set-up: pick one from the list.")
+        raise Refused("rack_is_known", f"There is no rack {rack} with a machine in it: pick one from the list.")
     looked_at = [m for m in found.machines if m.state != "aside"]
     return RackRound(
         rack=found.rack,
