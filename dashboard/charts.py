@@ -19,6 +19,8 @@ FONT = '"Source Sans", "Source Sans Pro", sans-serif'
 #: Height of one reason: a line of words and a bar under it.
 REASON = 40
 SMALL = 180
+#: As wide as its place and as high as told: fitted in height too, a chart of one reason loses its words.
+_WIDE = alt.AutoSizeParams(type="fit-x", contains="padding")
 
 
 def hours_lost(reasons: pl.DataFrame) -> alt.LayerChart:
@@ -35,9 +37,8 @@ def hours_lost(reasons: pl.DataFrame) -> alt.LayerChart:
         text="reason:N", x=alt.value(0)
     )
     told = base.mark_text(align="right", baseline="middle", yOffset=-8).encode(text="told:N", x=alt.value("width"))
-    return _dressed(
-        alt.LayerChart(layer=[bars, doubt, words, told]).properties(height=REASON * reasons.height, width="container")
-    )
+    chart = alt.LayerChart(layer=[bars, doubt, words, told], autosize=_WIDE)
+    return _dressed(chart.properties(height=REASON * reasons.height, width="container"))
 
 
 def daily(days: pl.DataFrame, title: tuple[str, str], share: bool) -> alt.LayerChart:
@@ -70,7 +71,7 @@ def _days(days: Sequence[date]) -> alt.X:
 def _values(share: bool) -> alt.Y:
     told = "format(datum.value * 100, '.0f') + ' %'" if share else "format(datum.value, ',.0f')"
     axis = alt.Axis(tickCount=3, labelExpr=told, grid=False)
-    return alt.Y("value:Q", title=None, axis=axis, scale=alt.Scale(zero=share, nice=True))
+    return alt.Y("value:Q", title=None, axis=axis, scale=alt.Scale(zero=True, nice=True))
 
 
 def _dressed(chart: alt.LayerChart) -> alt.LayerChart:

@@ -13,6 +13,7 @@ import streamlit as st
 from core import answers
 from core.answer_types import MachinePage, RackNow, RackRound, Report
 from core.entries import utc_now
+from core.errors import Refused
 from core.setup import Material, Person, Product, Row, Setup, Spare, UpkeepTask
 from core.window import midnight
 from dashboard.floor_words import Names
@@ -51,6 +52,15 @@ def rack_round(rack: str) -> RackRound:
 def setup() -> Setup:
     """The set-up, history included."""
     return current_log().setup()
+
+
+def no_shop() -> Refused | None:
+    """Why there is nothing to draw a page of; None where there is a shop."""
+    try:
+        setup().shop(utc_now())
+    except Refused as refused:
+        return refused
+    return None
 
 
 def clock() -> Clock:

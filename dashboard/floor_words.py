@@ -18,6 +18,7 @@ from dashboard.written import Clock
 WHO = "Who is tapping?"
 EARLIER = "It happened earlier"
 NOBODY_COUNTED = "Nobody counted them"
+NOBODY_YET = "Nobody is in the set-up yet: fill in the table of people and import it."
 NOTHING_YET = "Nothing recorded here yet."
 ROUND_BEGINS = "Walk along the rack. Tap only a machine that is not doing what its tile says."
 WHICH_MACHINE = "Which machine?"
@@ -135,10 +136,12 @@ def _reckoned(now: MachineNow) -> bool:
 
 
 def _details(now: MachineNow, clock: Clock, names: Names) -> list[str | None]:
-    if now.state in ("down", "waiting"):
-        cause = named(now.cause, names.down) if now.cause else "cause not told"
-        return [cause, f"waits for {named(now.spare, names.spares)}" if now.spare else None]
-    held = f"{now.parts} x {named(now.product, names.products)}" if now.parts and now.product else None
+    if now.state == "waiting":
+        told = now.cause if now.cause != DONT_KNOW else None
+        return [named(now.spare, names.spares) if now.spare else None, named(told, names.down) if told else None]
+    if now.state == "down":
+        return [named(now.cause, names.down) if now.cause else "cause not told"]
+    held = f"{now.parts}\N{NO-BREAK SPACE}x {named(now.product, names.products)}" if now.parts and now.product else None
     due = f"due off about {time_of(now.due.best, clock)}" if now.due else None
     return [held if now.state in ("printing", "proving", "done", "stopped") else None, due]
 

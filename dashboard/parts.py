@@ -18,6 +18,7 @@ from uuid import UUID, uuid4, uuid5
 
 import streamlit as st
 
+from core.answer_types import RackNow
 from core.entries import AnyEntry, EntryVoided, entry_adapter, utc_now
 from core.errors import Refused
 from core.log.record import record
@@ -25,6 +26,7 @@ from dashboard import data
 from dashboard import floor_words as words
 from dashboard.acts import Fields
 from dashboard.shop import current_log
+from dashboard.words import NO_MACHINES
 
 #: The same button again within so many seconds is one tap with a nervous finger.
 SECOND_TAP = 2.0
@@ -271,6 +273,9 @@ def who() -> str | None:
 
 def about(kind: str, pick: Callable[[], None], show: Callable[[str, str], None]) -> None:
     """A page about what the address names, drawn by `show(name, by)`; before that, who is here and which one."""
+    if refused := data.no_shop():
+        text("refused", refused.sentence)
+        return
     named, by = st.query_params.get(kind), who()
     try:
         if by is None:
@@ -284,11 +289,20 @@ def about(kind: str, pick: Callable[[], None], show: Callable[[str, str], None])
         pick()
 
 
+def racks() -> list[RackNow]:
+    """The racks to pick from, and a sentence where there are none."""
+    if not (known := data.racks()):
+        text("refused", NO_MACHINES)
+    return known
+
+
 def ask_who() -> None:
     """Tiles of the people of the shop."""
     text("ask", words.WHO, tag="h2")
+    if not (people := data.people()):
+        text("refused", words.NOBODY_YET)
     with st.container(key="tiles-who"):
-        for person in data.people():
+        for person in people:
             if button(f"tile-who-{person.person}", person.person.upper(), person.name):
                 session().by = person.person
                 st.rerun()

@@ -4,6 +4,7 @@ import os
 import secrets
 import signal
 import socket
+import sysconfig
 import threading
 import tomllib
 import webbrowser
@@ -29,7 +30,9 @@ from dashboard.routes import local_routes
 LOCAL = "127.0.0.1"
 ANYWHERE = "0.0.0.0"  # only where asked for, and said
 APP = Path(__file__).with_name("app.py")
-CONFIG = Path(__file__).parent.parent / ".streamlit" / "config.toml"
+_SOURCE = Path(__file__).parent.parent / ".streamlit" / "config.toml"
+_INSTALLED = Path(sysconfig.get_path("data")) / "share" / "roundsheet" / "config.toml"
+CONFIG = _SOURCE if _SOURCE.exists() else _INSTALLED
 
 
 def serve(path: Path, address: str, port: int, browser: bool) -> None:

@@ -66,7 +66,8 @@ NOTHING_ASKED = "The entries leave nothing open."
 COUNTED = (
     "Reckoned from what people tapped. A range covers the doubt about when single prints and waits ended; "
     "entries never made, and what all prints share, can move a figure further. "
-    "Shares are of the hours somebody has word of; good and scrap are what was counted."
+    "Shares are of the hours somebody has word of. Good parts go from what was counted to what it would be if "
+    "every uncounted part were good."
 )
 FORMULAS_TITLE = "How each figure is counted"
 
@@ -174,9 +175,15 @@ def since(need: NeedsHand, clock: Clock) -> str:
     return f"first since {clock.when(need.since)}, {written.count(need.waited_hours)} h in all"
 
 
-def more(number: int) -> str:
+def more_needs(needs: Sequence[NeedsHand]) -> str:
     """The line that leads to those not shown."""
-    return f"and {number} more"
+    number = sum(len(need.machines) for need in needs)
+    return f"and {number} more machine{'s' if number > 1 else ''}"
+
+
+def more_questions(number: int) -> str:
+    """How many wait behind those shown."""
+    return f"{number} more follow{'' if number > 1 else 's'} as you answer."
 
 
 def reason(loss: Loss, causes: Names, spares: Names) -> str:
@@ -212,7 +219,7 @@ def sign(basis: str) -> str:
     return "~" if basis == "reckoned" else ""
 
 
-SIGN_MEANS = "~ reckoned from earlier entries, not seen"
+SIGN_MEANS = "~ reckoned since it was last spoken of"
 
 
 def yesterday(report: Report) -> str:
@@ -232,7 +239,7 @@ def figures(report: Report) -> list[tuple[str, str, str]]:
     out = f"Out of service (now {report.out_now} of {report.in_service})"
     tell: dict[str, Callable[[Period], str]] = {
         "Time printing (utilisation)": lambda p: written.share(p.account.utilisation),
-        f"Downtime (you plan with {planned})": lambda p: written.share(p.account.downtime),
+        f"Downtime in all (plan {planned})": lambda p: written.share(p.account.downtime),
         out: lambda p: written.share(p.account.out_of_service),
         "Good parts": lambda p: written.counted(p.good),
         "Scrap parts": lambda p: written.count(p.scrap),

@@ -24,7 +24,7 @@ def page() -> None:
 def pick_machine() -> None:
     """Every machine in its place on its rack."""
     parts.text("ask", words.WHICH_MACHINE, tag="h2")
-    for rack in data.racks():
+    for rack in parts.racks():
         parts.text("ask", rack.name, tag="h3")
         with st.container(key=f"rack-{rack.across}-{rack.rack}"):
             for machine in rack.machines:

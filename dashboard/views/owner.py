@@ -26,9 +26,7 @@ QUESTIONS_SEEN = 2
 def page() -> None:
     """Draw the page, and keep it fresh."""
     shown = data.moment()
-    try:
-        data.setup().shop(utc_now())
-    except Refused as refused:
+    if refused := data.no_shop():
         st.html(owner_html.plainly(words.NO_SHOP, refused.sentence))
     else:
         _draw(parts.who())

@@ -43,7 +43,8 @@ def needs(report: Report, names: Names, links: Links) -> str:
     lines = [_need(need, clock, names, links) for need in report.needs]
     seen, rest = lines[:SEEN_AT_ONCE], lines[SEEN_AT_ONCE:]
     told = f"<ol>{''.join(seen)}</ol>" if seen else key(words.NOTHING_NEEDED)
-    more = _folded(words.more(len(rest)), f"<ol>{''.join(rest)}</ol>") if rest else ""
+    hidden = words.more_needs(report.needs[SEEN_AT_ONCE:])
+    more = _folded(hidden, f"<ol>{''.join(rest)}</ol>") if rest else ""
     return _section("needs", words.NEEDS, told + more)
 
 
@@ -73,7 +74,7 @@ def key(sentence: str) -> str:
 
 def more(number: int) -> str:
     """How many more there are."""
-    return f'<p class="rs-more">{words.more(number)}</p>'
+    return f'<p class="rs-more">{words.more_questions(number)}</p>'
 
 
 def plainly(title: str, sentence: str) -> str:

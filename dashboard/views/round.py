@@ -22,7 +22,7 @@ def page() -> None:
 def pick_rack() -> None:
     """The racks, as big tiles."""
     parts.text("ask", words.WHICH_RACK, tag="h2")
-    for rack in data.racks():
+    for rack in parts.racks():
         if parts.button(f"main-rack-{rack.rack}", rack.name, words.machines(len(rack.machines))):
             open_rack(rack.rack)
 

@@ -61,7 +61,7 @@ PRINTING = {
 @pytest.mark.parametrize(
     ("fields", "sentence"),
     [
-        (PRINTING, "Printing since 06:10 - 12 x Entrance block - due off about 11:40"),
+        (PRINTING, "Printing since 06:10 - 12\N{NO-BREAK SPACE}x Entrance block - due off about 11:40"),
         ({"state": "done", "since": at(10, 5)}, "Done since about 10:05 (reckoned)"),
         ({"state": "done", "basis": "seen"}, "Done, seen 06:10"),
         ({"since": at(6, 10, 23), "last_word": at(6, 10, 23)}, "Empty since Mon 06:10"),
@@ -70,7 +70,11 @@ PRINTING = {
         ({"state": "down", "basis": "seen", "cause": "fan"}, "Down since 06:10 - Fan noisy or stopped"),
         (
             {"state": "waiting", "basis": "seen", "cause": "dont-know", "spare": "fan"},
-            "Waiting for a spare since 06:10 - Don't know yet - waits for Cooling fan",
+            "Waiting for a spare since 06:10 - Cooling fan",
+        ),
+        (
+            {"state": "waiting", "basis": "seen", "cause": "fan", "spare": "fan"},
+            "Waiting for a spare since 06:10 - Cooling fan - Fan noisy or stopped",
         ),
     ],
 )

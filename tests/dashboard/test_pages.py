@@ -10,6 +10,7 @@ from streamlit.testing.v1 import AppTest
 from core.entries import PartsOff, PrintStarted, utc_now
 from core.log.record import record
 from core.log.store import Log
+from core.setup import Person, Shop
 from dashboard import shop
 from demo.shop import shop_rows
 
@@ -124,6 +125,27 @@ def test_back_asks_nothing_more(log):
 def test_a_round_shows_its_rack(log):
     app = opened("views/round.py", rack="A", by="ro")
     assert names(app) == ["place-P01", "unknown-P02", "main-expected", "quiet-who"]
+
+
+@pytest.mark.parametrize("page", ["views/checkin.py", "views/round.py"])
+def test_a_file_without_a_shop_says_so_on_every_page(page, tmp_path):
+    with Log.open(tmp_path / "empty.duckdb") as log:
+        shop.hold(log)
+        app = opened(page)
+        shop.hold(None)
+    assert names(app) == []
+    assert "This file has no shop in it yet" in texts(app)
+
+
+@pytest.mark.parametrize("page", ["views/checkin.py", "views/round.py"])
+def test_a_shop_half_set_up_says_what_it_lacks(page, tmp_path):
+    with Log.open(tmp_path / "half.duckdb") as log:
+        shop.hold(log)
+        log.append_setup([Shop(name="Larkfield Hive Fittings", zone="Europe/Dublin")])
+        assert "Nobody is in the set-up yet" in texts(opened(page))
+        log.append_setup([Person(person="ro", name="Rory")])
+        assert "No machine is in the set-up yet" in texts(opened(page, by="ro"))
+        shop.hold(None)
 
 
 def test_an_unknown_rack_leads_to_the_racks(log):

@@ -1,6 +1,7 @@
 """The owner's page in a real browser: what fits on a screen, what moves, what is read without colour."""
 
 from collections.abc import Iterator
+from datetime import timedelta
 from io import BytesIO
 from pathlib import Path
 
@@ -8,7 +9,7 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from core.entries import SetAside, utc_now
+from core.entries import SetAside, WentDown, utc_now
 from core.log.record import record
 from core.log.store import Log
 from core.setup import Machine
@@ -112,6 +113,24 @@ def test_no_text_is_small_also_in_charts(desk):
     texts = desk.evaluate(TEXTS)
     assert len(texts) > 100
     assert [text for text in texts if text[0] < 16] == []
+
+
+def test_a_single_reason_is_read_whole(chromium, start, tmp_path):
+    now = utc_now()
+    down = WentDown(
+        at=now - timedelta(hours=30), noted_at=now - timedelta(hours=30), by="ro", machine="P01", cause="fan"
+    )
+    with Log.open(tmp_path / "shop.duckdb") as log:
+        log.append_setup(shop_rows(2, now - timedelta(days=10)))
+        record(log, [down])
+    with chromium.new_context(viewport=MONITOR) as context:
+        page = look_at(context, start(tmp_path / "shop.duckdb"))
+        chart = page.locator(".st-key-owner-lost svg.marks")
+        box = chart.bounding_box()
+        for words in chart.locator("text").all():
+            told = words.bounding_box()
+            assert box["y"] <= told["y"]
+            assert told["y"] + told["height"] <= box["y"] + box["height"]
 
 
 @pytest.mark.parametrize("viewport", [MONITOR, PHONE], ids=["monitor", "phone"])
