@@ -278,15 +278,16 @@ def about(kind: str, pick: Callable[[], None], show: Callable[[str, str], None])
         return
     named, by = st.query_params.get(kind), who()
     try:
-        if by is None:
-            ask_who()
-        elif named is None:
-            pick()
-        else:
+        if named and by:
             show(named, by)
+            return
     except Refused as refused:
         text("refused", refused.sentence)
-        pick()
+    with st.container(key="pick"):
+        if by:
+            pick()
+        else:
+            ask_who()
 
 
 def racks() -> list[RackNow]:

@@ -117,7 +117,7 @@ def _changing(report: Report) -> None:
     st.html(owner_html.changing(report))
     with st.grid(min_column_width=165, gap="small", key="owner-lines"):
         for series in report.series:
-            if series.days:
+            if len(series.days) > 1:  # one day is no line
                 title = words.series_title(series)
                 chart = charts.daily(_days(series), title, share=series.name != "good")
                 st.altair_chart(chart, theme=None, width="stretch", alt=", ".join(title))
