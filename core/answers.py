@@ -38,7 +38,8 @@ from core.setup import Machine, Material, PrintFile, Product, Rack, Setup, Spare
 from core.window import Window, last_days
 
 __all__ = [
-    "FORMULAS", "TimeAccount", "entries_for", "floor", "hours", "machine_page", "pace_at", "rack_round", "report",
+    "FORMULAS", "Pace", "TimeAccount", "entries_for", "floor", "hours", "machine_page", "pace_at", "rack_round",
+    "report",
 ]  # fmt: skip
 
 By = Literal["machine", "model", "rack", "day", "week"]

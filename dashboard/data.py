@@ -6,7 +6,6 @@ it is frozen and shared between sessions, so nobody may change what is in it.
 
 from collections.abc import Iterable
 from datetime import datetime
-from typing import Any
 
 import streamlit as st
 
@@ -91,7 +90,7 @@ def _named(rows: Iterable[Row]) -> dict[str, str]:
     return {str(row.identity()[0]): row.name for row in rows}  # type: ignore[attr-defined]
 
 
-def _pace() -> Any:
+def _pace() -> answers.Pace:
     """How long prints really take: learned once a day, anew only where what was known at midnight has changed."""
     log = current_log()
     zone = log.setup().zone
@@ -100,7 +99,7 @@ def _pace() -> Any:
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
-def _pace_known(path: str, known_at: datetime, noted: int) -> Any:  # noqa: ARG001 - what it is kept by
+def _pace_known(path: str, known_at: datetime, noted: int) -> answers.Pace:  # noqa: ARG001 - what it is kept by
     return answers.pace_at(current_log(), known_at)
 
 
