@@ -60,20 +60,23 @@ def report(log: Log, at: datetime, pace: Pace | None = None) -> Report:
     out = sum(machine.state in account.UNSCHEDULED_DOWN for machine in now)
     in_service = sum(machine.state not in account.NON_SCHEDULED for machine in now)
     week = last_days(at, 7, setup.zone)
+    windows = days.days(setup.zone)
+    spent = read.spent(windows)
+    lately = spent.of(pl.col("window") >= len(windows) - 7)
     return Report(
         shop=shop.name,
         zone=shop.zone,
         at=at,
-        trust=periods.trust(read, now, week),
+        trust=periods.trust(read, now, week, lately),
         needs=read.needs(),
         racks=_racks(setup, now, at),
         in_service=in_service,
         out_now=out,
         out_now_share=out / in_service if in_service else 0.0,
         planning_downtime=shop.planning_downtime,
-        yesterday=periods.period(read, last_days(at, 1, setup.zone)),
-        week=periods.period(read, week),
-        series=periods.series(read, days),
+        yesterday=periods.period(read, windows[-1], spent.of(pl.col("window") == len(windows) - 1)),
+        week=periods.period(read, week, lately),
+        series=periods.series(read, windows, spent),
         questions=read.questions(),
     )
 
@@ -93,7 +96,7 @@ def hours(log: Log, window: Window, by: By | None, as_of: datetime) -> Hours:
     _check_window(window, by, as_of, log)
     read = Reading(log, window, as_of)
     parts = _parts(window, by, read.setup)
-    spent = account.spent(read.reckoned.stretches, parts)
+    spent = read.spent(parts)
     faults = account.faults_begun(read.reckoned.gaps, parts)
     return Hours(
         zone=str(read.setup.zone),
@@ -101,7 +104,7 @@ def hours(log: Log, window: Window, by: By | None, as_of: datetime) -> Hours:
         end=window.end,
         by=by,
         groups=[
-            account.account(name, spent.filter(mine), faults.filter(mine).height)
+            account.account(name, spent.of(mine), faults.filter(mine).height)
             for name, mine in _groups(read, by, parts)
         ],
         whole=account.account("shop", spent, faults.height),

@@ -12,6 +12,7 @@ import polars as pl
 from core.answer_types import Change, Loss, MachineNow, Period, Series, Trust
 from core.calc import account, changes, counts
 from core.calc.reckon import spells
+from core.calc.spent import Spent
 from core.calc.staffed import Micros, Staffed, micros, staffed_spells
 from core.entries import KINDS
 from core.estimate import Estimate
@@ -20,13 +21,12 @@ from core.setup import Setup
 from core.window import Window
 
 
-def trust(read: Reading, now: Sequence[MachineNow], week: Window) -> Trust:
-    """Who was heard from since the last shift began, and how word came in over `week`."""
+def trust(read: Reading, now: Sequence[MachineNow], week: Window, spent: Spent) -> Trust:
+    """Who was heard from since the last shift began, and how word came in over `week`, whose hours are `spent`."""
     since = _last_shift(read.setup, read.at)
     asked = [m for m in now if m.state != "aside"]
     silent = [m.machine for m in asked if m.last_word is None or m.last_word < since]
-    spent = account.spent(read.reckoned.stretches, [week])
-    whole = math.fsum(spent["best"])
+    whole, silence = spent.hours, spent.of(pl.col("state") == "no word").hours
     told = read.log.entries_of(list(KINDS), week, read.at)
     late = (told["noted_at"] - told["at"]).dt.total_seconds() > 20 * 60
     p = read.pace
@@ -36,7 +36,7 @@ def trust(read: Reading, now: Sequence[MachineNow], week: Window) -> Trust:
         since=since,
         silent=silent,
         newest=read.log.last_noted(read.at),
-        no_word=math.fsum(spent.filter(pl.col("state") == "no word")["best"]) / whole if whole else 1.0,
+        no_word=silence / whole if whole else 1.0,
         from_memory=float(late.sum()) / max(told.height, 1),
         takes=Estimate(low=p.low, best=p.best, high=p.high),
         seen=p.seen,
@@ -50,10 +50,9 @@ def _last_shift(setup: Setup, at: datetime) -> datetime:
     return given[-1] if given else at - timedelta(days=1)
 
 
-def period(read: Reading, window: Window) -> Period:
-    """What the window gave and lost; it must lie within what was read."""
-    whole = spells(read.reckoned.stretches)
-    spent = account.spent(whole, [window])
+def period(read: Reading, window: Window, spent: Spent) -> Period:
+    """What the window gave and lost; it must lie within what was read, and `spent` be its hours."""
+    whole = within(spells(read.reckoned.stretches), window)
     faults = account.faults_begun(read.reckoned.gaps, [window]).height
     off = counts.within(counts.removals(read.reckoned.gaps), window, "t")
     missing = counts.within(counts.uncounted(read.reckoned.gaps), window, "gone")
@@ -69,30 +68,34 @@ def period(read: Reading, window: Window) -> Period:
         prints_ended=off.filter(pl.col("ended") == "itself").height,
         prints_stopped=off.filter(pl.col("ended") == "stopped").height,
         losses=sorted(
-            _losses(spent) + _waits_for_hands(whole, spent, window, read.staffed), key=lambda loss: -loss.hours.best
+            _losses(spent, whole) + _waits_for_hands(whole, spent, window, read.staffed), key=lambda loss: -loss.hours.best
         ),
     )
 
 
-def _losses(spent: pl.DataFrame) -> list[Loss]:
-    """Where the hours went that printed nothing, less finished prints; `spent` has a row a spell."""
-    idle = spent.filter(~pl.col("state").is_in(["printing", "proving", "done", "aside", "no word"]))
-    detail = pl.coalesce(pl.when(pl.col("state") == "waiting").then("spare"), "cause")
-    idle = idle.with_columns(detail=detail)
-    times = idle.filter(pl.col("best") > 0).group_by("state", "detail").len("times")
-    rows = account.summed(idle, "state", "detail")
+def within(stretches: pl.DataFrame, window: Window) -> pl.DataFrame:
+    """The stretches that reach into the window."""
+    return stretches.filter(pl.col("start") < micros(window.end), pl.col("end") > micros(window.start))
+
+
+def _losses(spent: Spent, whole: pl.DataFrame) -> list[Loss]:
+    """Where the hours went that printed nothing, less finished prints; `whole` has the spells to be counted."""
+    lost = pl.col("state").is_in(["stopped", "empty", "upkeep", "down", "waiting"])
+    detail = pl.coalesce(pl.when(pl.col("state") == "waiting").then("spare"), "cause").alias("detail")
+    times = whole.filter(lost).with_columns(detail).group_by("state", "detail").len("times")
+    rows = Spent(spent.rows.filter(lost).with_columns(detail), spent.covariance).by("state", "detail")
     rows = rows.join(times, on=["state", "detail"], how="left", nulls_equal=True)
     return [
-        Loss(reason=r["state"], detail=r["detail"], times=r["times"],
+        Loss(reason=r["state"], detail=r["detail"], times=r["times"] or 0,
              hours=Estimate(low=r["low"], best=r["best"], high=r["high"]))
         for r in rows.filter(pl.col("best") > 0).iter_rows(named=True)
     ]  # fmt: skip
 
 
-def _waits_for_hands(whole: pl.DataFrame, spent: pl.DataFrame, window: Window, staffed: Staffed) -> list[Loss]:
+def _waits_for_hands(whole: pl.DataFrame, spent: Spent, window: Window, staffed: Staffed) -> list[Loss]:
     """Finished prints that waited, split by whether people were in."""
     inside = account.waits(whole.filter(pl.col("state") == "done"), window, staffed)
-    waited = account.combined(spent, ("done",))
+    waited = spent.total(("done",))
     found = []
     for reason, column in (("hands inside", "inside"), ("hands outside", "outside")):
         mine = inside.filter(pl.col(column) > 0)
@@ -102,17 +105,18 @@ def _waits_for_hands(whole: pl.DataFrame, spent: pl.DataFrame, window: Window, s
     return found
 
 
-def series(read: Reading, days: Window) -> list[Series]:
-    """The daily figures of the owner's page over the days on which people were in and of which there is word."""
+def series(read: Reading, windows: Sequence[Window], spent: Spent) -> list[Series]:
+    """The daily figures of the owner's page over the days on which people were in and of which there is word.
+
+    `spent` are the hours of those days, consecutive `windows`.
+    """
     zone = read.setup.zone
-    windows = days.days(zone)
-    spent = account.spent(read.reckoned.stretches, windows)
     off = counts.removals(read.reckoned.gaps)
     staffed = [w for w in windows if read.staffed.hours(*_ends(w))[0] > 0]
     figures: dict[str, list[float]] = {"utilisation": [], "downtime": [], "good": [], "scrap_share": []}
     told = []
     for window in staffed:
-        day = account.account("day", spent.filter(pl.col("window") == windows.index(window)), 0)
+        day = account.account("day", spent.of(pl.col("window") == windows.index(window)), 0)
         if day.utilisation is None or day.downtime is None:  # nobody has word of that day
             continue
         told.append(window)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
 from typing import Any
@@ -10,10 +11,10 @@ import polars as pl
 
 from core.answer_types import AnswerChoice, Due, MachineNow, NeedsHand, Question
 from core.calc import questions, standing
-from core.calc.facts import facts
-from core.calc.gaps import find_gaps
-from core.calc.pace import Pace, learn, telling_removals, usual_by_hours_left, with_patience
+from core.calc.learning import learn
+from core.calc.pace import Pace
 from core.calc.reckon import Reckoned, reckon
+from core.calc.spent import Spent, spent
 from core.calc.staffed import Staffed, micros, staffed_spells
 from core.entries import QuestionClosed
 from core.log.store import Log
@@ -46,6 +47,10 @@ class Reading:
     def reckoned(self) -> Reckoned:
         """Every machine's stretches in the window, and its gaps."""
         return reckon(self.entries, self.setup, self.window, self.staffed, self.pace)
+
+    def spent(self, windows: Sequence[Window]) -> Spent:
+        """The hours of every state in consecutive windows within this one, with their doubts."""
+        return spent(self.reckoned, self.setup, self.staffed, self.pace, windows, micros(self.at))
 
     @cached_property
     def standing(self) -> pl.DataFrame:
@@ -105,11 +110,7 @@ def pace_at(log: Log, at: datetime) -> Pace:
     setup = log.setup()
     known_at = midnight(at.astimezone(setup.zone).date(), setup.zone)
     window = Window(known_at - timedelta(days=PACE_DAYS), known_at)
-    told = facts(log.machine_entries(window, known_at), setup, Pace())
-    staffed = Staffed.of(setup, window)
-    usual = usual_by_hours_left(told, staffed)
-    gaps = find_gaps(told, staffed, Pace(usual=usual))
-    return with_patience(learn(telling_removals(gaps, staffed), usual), gaps, staffed)
+    return learn(log.machine_entries(window, known_at), setup, Staffed.of(setup, window), micros(known_at))
 
 
 def _machine_now(machine: Machine, row: dict[str, Any], setup: Setup, heard: datetime | None) -> MachineNow:

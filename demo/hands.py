@@ -23,14 +23,16 @@ def staffed_time(rows: Sequence[Row], start: datetime, end: datetime) -> list[St
     """The staffed stretches that touch `start` to `end`, in order."""
     setup = Setup(rows)
     days = {row.day: row for row in setup.history(SpecialDay)}
-    weekdays: dict[str, Shift] = {row.weekday: row for row in setup.history(Shift)}
+    weekdays: dict[str, list[Shift]] = {}
+    for row in sorted(setup.history(Shift), key=lambda row: row.start):
+        weekdays.setdefault(row.weekday, []).append(row)
 
     def stretches() -> Iterator[Staffed]:
         day = start.astimezone(ZONE).date()
         while day <= end.astimezone(ZONE).date():
-            row = days.get(day) or weekdays.get(WEEKDAYS[day.weekday()])
-            if row and row.start and row.end and row.hands:
-                yield Staffed(minutes(day, row.start, start), minutes(day, row.end, start), row.hands)
+            for row in [days[day]] if day in days else weekdays.get(WEEKDAYS[day.weekday()], []):
+                if row.start and row.end and row.hands:
+                    yield Staffed(minutes(day, row.start, start), minutes(day, row.end, start), row.hands)
             day += timedelta(days=1)
 
     return [stretch for stretch in stretches() if stretch.end > 0]

@@ -12,7 +12,7 @@ from datetime import time
 from heapq import heapify, heappop, heappush
 from math import inf, log
 
-from core.setup import DONT_KNOW, PrintFile, Row, Setup
+from core.setup import DONT_KNOW, Model, PrintFile, Row, Setup
 from demo import mishaps
 from demo.hands import Hands, minutes
 from demo.happening import Happening, Span
@@ -22,8 +22,10 @@ from demo.shop import FILES, TRIAL_FILE, ZONE
 from demo.stock import SPOOL_GRAMS, SpareShelf
 from demo.trade import POPULAR, OrderBook, demand
 
-#: Files take this much longer than they say, each in its own way, and no two prints quite the same.
-SLOWER, FILE_SPREAD, PRINT_SPREAD = 1.05, 0.03, 0.01
+#: Files take this much longer than they say.
+SLOWER = 1.05
+#: Each file, each model and each revision in its own way (spreads of the logarithm), no two prints quite the same.
+FILE_SPREAD, MODEL_SPREAD, REVISION_SPREAD, PRINT_SPREAD = 0.03, 0.015, 0.01, 0.01
 #: How often somebody notices that a spool will not last.
 SEES_SHORT_SPOOL = 0.9
 #: Hours a print that ends in staffed time usually waits for somebody.
@@ -40,7 +42,9 @@ Story = Generator[tuple[float, float], tuple[float, str], tuple[float, str]]
 class Life:
     """The room's life over a span; after `run` the lists hold all that truly happened."""
 
-    def __init__(self, rows: Sequence[Row], span: Span, hands: Hands, orders: OrderBook, rng: random.Random) -> None:
+    def __init__(  # noqa: PLR0913, PLR0917 - all that a life depends on
+        self, rows: Sequence[Row], span: Span, hands: Hands, orders: OrderBook, slower: float, rng: random.Random
+    ) -> None:
         setup = Setup(rows)
         machines = setup.machines(span.end)
         self.span, self.hands, self.orders, self.rng = span, hands, orders, rng
@@ -49,7 +53,7 @@ class Life:
             rack: [m.machine for m in machines if m.rack == rack] for rack in sorted({m.rack for m in machines})
         }
         self.shelf = SpareShelf(len(machines), hands, rng)
-        self.factors = {file[0]: rng.lognormvariate(log(SLOWER), FILE_SPREAD) for file in FILES}
+        self.factors = _factors(setup, slower, rng)
         edges = sorted({max(row.since, span.start) for row in setup.history(PrintFile)})
         self._edges = [span.minute(edge) for edge in edges]
         self._files = [setup.newest_files(edge) for edge in edges]
@@ -207,7 +211,7 @@ class Life:
         self._say("PrintStarted", t, by, m, file=file.file, revision=file.revision, order=order, proving=proving)
         m.turn("proving" if proving else "printing", t)
         started, trouble = t, mishaps.trouble(self.rng)
-        whole = 60 * file.hours * self.factors[file.file] * self.rng.gauss(1, PRINT_SPREAD)
+        whole = 60 * file.hours * self.factors[file.file, file.revision, m.model] * self.rng.gauss(1, PRINT_SPREAD)
         t, by, ended = yield from self._run(m, t, by, whole, file.grams * self.rng.gauss(1, 0.015), trouble)
         off = t + self.rng.uniform(1, 3)
         scrap, cause = (file.parts, trouble.scrap_cause) if trouble else mishaps.scrap(file.parts, self.rng)
@@ -269,3 +273,15 @@ class Life:
         self._say("SpoolFitted", t, by, m, material=material, grams=grams, **left)
         m.material, m.grams = material, float(grams)
         return t
+
+
+def _factors(setup: Setup, slower: float, rng: random.Random) -> dict[tuple[str, int, str], float]:
+    """True over stated print time by file, revision and model."""
+    models = {row.model: rng.lognormvariate(0, MODEL_SPREAD) for row in setup.history(Model)}
+    files = {code: rng.lognormvariate(log(slower), FILE_SPREAD) for code, *_ in FILES}
+    return {
+        (row.file, row.revision, model): files[row.file] * models[model] * own
+        for row in setup.history(PrintFile)
+        for own in [rng.lognormvariate(0, REVISION_SPREAD)]
+        for model in row.models
+    }

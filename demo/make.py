@@ -16,7 +16,7 @@ from core.setup import Row, Setup
 from demo.desk import desk_work
 from demo.hands import Hands, staffed_time
 from demo.happening import Span
-from demo.life import Life
+from demo.life import SLOWER, Life
 from demo.people import USUAL, People, Slips
 from demo.printer import Print
 from demo.shop import crew, shop_rows
@@ -44,22 +44,31 @@ class Truth:
     `stretches`: machine, start, end, state; every machine from `start` to `end` without a gap.
     `prints`: one line a removed print: machine, file, revision, order, proving, started, ended, off (taken
     off), parts, good, scrap, scrap_cause, by_itself. Times are UTC.
-    `factors`: true over stated print time of every file. `entries` are those made, in the order of tapping.
+    `factors`: true over stated print time by file, revision and model. `entries` are those made, in the order
+    of tapping.
     """
 
     start: datetime
     end: datetime
     stretches: pl.DataFrame
     prints: pl.DataFrame
-    factors: dict[str, float]
+    factors: dict[tuple[str, int, str], float]
     entries: list[AnyEntry]
     rows: list[Row]
 
 
-def imagine(
-    machines: int = 36, weeks: int = 26, seed: int = 1, until: datetime | None = None, slips: Slips = USUAL
+def imagine(  # noqa: PLR0913, PLR0917 - what one may say about the invented shop
+    machines: int = 36,
+    weeks: int = 26,
+    seed: int = 1,
+    until: datetime | None = None,
+    slips: Slips = USUAL,
+    shifts: int = 1,
+    slower: float = SLOWER,
 ) -> Truth:
     """The shop's life of `weeks` weeks that ends at `until` (now), and the entries about it; writes nothing.
+
+    `shifts` on a weekday are 1 or 2; prints take `slower` times what their files state, each file in its own way.
 
     The same arguments give the same shop to the last id. Raises `Refused`: "demo_machines", "demo_weeks".
     """
@@ -67,10 +76,10 @@ def imagine(
         raise Refused("demo_weeks", f"The invented shop lives 1 to 260 weeks, not {weeks}: choose fewer or more.")
     end = (until or utc_now()).astimezone(UTC)
     span = Span(end - timedelta(weeks=weeks), end)
-    rows = shop_rows(machines, span.start, weeks)
+    rows = shop_rows(machines, span.start, weeks, shifts)
     hands = Hands(staffed_time(rows, span.start, span.end + AFTER), crew(machines), _rng(seed, "hands"))
     orders = take_orders(span, hands, machines, _rng(seed, "orders"))
-    life = Life(rows, span, hands, OrderBook(orders), _rng(seed, "life"))
+    life = Life(rows, span, hands, OrderBook(orders), slower, _rng(seed, "life"))
     life.run()
     happenings = life.happenings + desk_work(life, Setup(rows), orders, _rng(seed, "desk"))
     turns = {printer.code: printer.turns for printer in life.printers}
@@ -88,6 +97,8 @@ def make(  # noqa: PLR0913, PLR0917 - what one may say about the invented shop
     seed: int = 1,
     until: datetime | None = None,
     slips: Slips = USUAL,
+    shifts: int = 1,
+    slower: float = SLOWER,
     progress: Callable[[float], None] | None = None,
 ) -> Truth:
     """The shop of `imagine`, its set-up and entries written to the file `path` like anybody's.
@@ -97,7 +108,7 @@ def make(  # noqa: PLR0913, PLR0917 - what one may say about the invented shop
     """
     tell = progress or (lambda _: None)
     tell(0.0)
-    truth = imagine(machines, weeks, seed, until, slips)
+    truth = imagine(machines, weeks, seed, until, slips, shifts, slower)
     tell(IMAGINED)
     with Log.open(path) as log:
         log.append_setup(truth.rows, noted_at=truth.start)

@@ -105,8 +105,8 @@ UPKEEP = (
 )
 
 
-def shop_rows(machines: int, opened: datetime, weeks: int = 26) -> list[Row]:
-    """The set-up of the shop with `machines` machines (1 to 99), in service from `opened` on.
+def shop_rows(machines: int, opened: datetime, weeks: int = 26, shifts: int = 1) -> list[Row]:
+    """The set-up of the shop with `machines` machines (1 to 99) and 1 or 2 shifts, in service from `opened` on.
 
     Revisions take effect and special days fall within `weeks` weeks after that.
     """
@@ -123,7 +123,7 @@ def shop_rows(machines: int, opened: datetime, weeks: int = 26) -> list[Row]:
         *_files(opened, weeks),
         Person(person=OWNER, name="Hanna"),
         *(Person(person=code, name=CREW[code]) for code in crew(machines)),
-        *_shifts(len(crew(machines))),
+        *_shifts(len(crew(machines)), shifts),
         *_special_days(opened, weeks, len(crew(machines))),
         *(Spare(spare=code, name=name, models=BOTH) for code, name in SPARES.items()),
         *(Supply(supply=code, name=name) for code, name in SUPPLIES.items()),
@@ -170,9 +170,13 @@ def _day_after(opened: datetime, weeks: float) -> date:
     return opened.astimezone(ZONE).date() + timedelta(days=round(weeks * 7))
 
 
-def _shifts(hands: int) -> Iterator[Row]:
+def _shifts(hands: int, shifts: int) -> Iterator[Row]:
+    """The day shift, and a late one of half the people if there are two."""
+    turns = [(time(8), time(17), hands), (time(17), time(23, 30), -(-hands // 2))][:shifts]
     for weekday in ("mon", "tue", "wed", "thu", "fri"):
-        yield Shift.model_validate({"weekday": weekday, "start": time(8), "end": time(17), "hands": hands})
+        for shift, (start, end, there) in enumerate(turns, start=1):
+            told = {"weekday": weekday, "shift": shift, "start": start, "end": end, "hands": there}
+            yield Shift.model_validate(told)
     yield Shift(weekday="sat", start=time(9), end=time(12, 30), hands=hands // 2)
 
 

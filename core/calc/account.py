@@ -8,7 +8,6 @@ of the hours somebody has word of.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -16,8 +15,9 @@ import polars as pl
 from pydantic import BaseModel, ConfigDict
 
 from core.calc.reckon import STATES
-from core.calc.staffed import Micros, Staffed, micros
-from core.estimate import NINETY, Estimate
+from core.calc.spent import IDLE, Spent
+from core.calc.staffed import HOUR, Micros, Staffed, micros
+from core.estimate import Estimate
 from core.window import Window
 
 PRODUCTIVE = ("printing",)
@@ -43,8 +43,6 @@ FORMULAS = {
     "adot": "upkeep + down + waiting (I. actual unit down time)",
     "aoet": "APT + AUST + ADET + ADOT (I. actual order execution time)",
 }
-
-_HOUR = 3.6e9
 
 
 class TimeAccount(BaseModel):
@@ -75,66 +73,19 @@ class TimeAccount(BaseModel):
     aoet: Estimate
 
 
-def spent(stretches: pl.DataFrame, windows: Sequence[Window]) -> pl.DataFrame:
-    """Hours of every stretch in every window it may touch.
-
-    `windows` are consecutive. Columns: machine, window (index), state, print, cause, spare, best (hours),
-    below and above (squared distance in hours to the least and the most it can have been).
-    """
-    edges = _edges(windows)
-    first = np.searchsorted(edges, stretches["start_low"].to_numpy(), side="right") - 1
-    last = np.searchsorted(edges, stretches["end_high"].to_numpy(), side="left")
-    rows = stretches.with_columns(
-        window=pl.int_ranges(pl.Series(np.maximum(first, 0)), pl.Series(np.minimum(last, len(windows))), dtype=pl.Int64)
-    ).explode("window", empty_as_null=False)
-    opens, closes = (
-        pl.lit(pl.Series(edges)).gather("window"),
-        pl.lit(pl.Series(edges)).gather(pl.col("window") + 1),
-    )
-    rows = rows.with_columns(
-        best=_overlap("start", "end", opens, closes),
-        least=_overlap("start_high", "end_low", opens, closes),
-        most=_overlap("start_low", "end_high", opens, closes),
-    )
-    return rows.select(
-        "machine", "window", "state", "print", "cause", "spare", "best",
-        below=(pl.col("best") - pl.col("least")) ** 2,
-        above=(pl.col("most") - pl.col("best")) ** 2,
-    )  # fmt: skip
-
-
-def summed(hours: pl.DataFrame, *by: str) -> pl.DataFrame:
-    """Rows of `spent` added up by the named columns: best and the 90 % interval low, high in hours.
-
-    The ends of different stretches err independently, each spread evenly over its doubt, so squared
-    distances add; `NINETY` turns the root of their sum into the half-width of the interval. What moves many
-    stretches alike (a pace that is off, entries that were never made) is not in it.
-    """
-    best = pl.col("best").sum()
-    return (
-        hours.group_by(by, maintain_order=True)
-        .agg(best=best, below=pl.col("below").sum(), above=pl.col("above").sum())
-        .with_columns(
-            low=(pl.col("best") - NINETY * pl.col("below").sqrt()).clip(lower_bound=0),
-            high=pl.col("best") + NINETY * pl.col("above").sqrt(),
-        )
-    )
-
-
-def account(group: str, hours: pl.DataFrame, faults: int) -> TimeAccount:
-    """The account of the rows of `spent` given, with the number of faults that began in their time."""
-    known = {row["state"]: row for row in summed(hours, "state").iter_rows(named=True)}
+def account(group: str, hours: Spent, faults: int) -> TimeAccount:
+    """The account of these hours, with the number of faults that began in their time."""
+    known = {row["state"]: row for row in hours.by("state").iter_rows(named=True)}
     states = {state: _estimate(known.get(state)) for state in STATES}
-    window_hours = math.fsum(hours["best"])
-    total = window_hours - states["no word"].best
+    total = hours.hours - states["no word"].best
     operations = total - states["aside"].best
-    productive = combined(hours, PRODUCTIVE)
-    unscheduled = combined(hours, UNSCHEDULED_DOWN)
-    down = combined(hours, SCHEDULED_DOWN + UNSCHEDULED_DOWN)
+    productive = hours.total(PRODUCTIVE)
+    unscheduled = hours.total(UNSCHEDULED_DOWN)
+    down = hours.total(SCHEDULED_DOWN + UNSCHEDULED_DOWN)
     downtime = _share(down, operations)
     return TimeAccount(
         group=group,
-        window_hours=window_hours,
+        window_hours=hours.hours,
         hours=states,
         total=total,
         operations=operations,
@@ -147,18 +98,10 @@ def account(group: str, hours: pl.DataFrame, faults: int) -> TimeAccount:
         mtbf=productive.scaled(1 / faults) if faults else None,
         apt=productive,
         aust=states["proving"],
-        adet=combined(hours, STANDBY),
+        adet=hours.total((IDLE,)),
         adot=down,
         aoet=Estimate.exact(operations),
     )
-
-
-def combined(hours: pl.DataFrame, states: Sequence[str]) -> Estimate:
-    """Hours in any of these states; a little wide where a doubtful cut lies between two of them."""
-    mine = hours.filter(pl.col("state").is_in(states))
-    best = math.fsum(mine["best"])
-    below, above = math.sqrt(mine["below"].sum()), math.sqrt(mine["above"].sum())
-    return Estimate(low=max(best - NINETY * below, 0.0), best=best, high=best + NINETY * above)
 
 
 def faults_begun(gaps: pl.DataFrame, windows: Sequence[Window]) -> pl.DataFrame:
@@ -178,17 +121,12 @@ def waits(done: pl.DataFrame, window: Window, staffed: Staffed) -> pl.DataFrame:
     ).filter(pl.col("start") < pl.col("end"))
     inside = staffed.hours(rows["start"].to_numpy(), rows["end"].to_numpy())
     return rows.select(
-        "machine", inside=pl.Series(inside, dtype=pl.Float64), whole=(pl.col("end") - pl.col("start")) / _HOUR
+        "machine", inside=pl.Series(inside, dtype=pl.Float64), whole=(pl.col("end") - pl.col("start")) / HOUR
     ).select("machine", "inside", outside=pl.col("whole") - pl.col("inside"))
 
 
 def _edges(windows: Sequence[Window]) -> Micros:
     return np.array([micros(w.start) for w in windows] + [micros(windows[-1].end)], dtype=np.int64)
-
-
-def _overlap(start: str, end: str, opens: pl.Expr, closes: pl.Expr) -> pl.Expr:
-    length = pl.min_horizontal(pl.col(end), closes) - pl.max_horizontal(pl.col(start), opens)
-    return length.clip(lower_bound=0) / _HOUR
 
 
 def _estimate(row: dict[str, float] | None) -> Estimate:

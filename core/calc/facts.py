@@ -6,26 +6,30 @@ printing, done, stopped, empty, down, waiting (down, for a spare), aside. Beside
 All times and durations are whole microseconds, so that equal means equal.
 """
 
+from datetime import timedelta
+
 import polars as pl
 
 from core.calc.pace import Pace
+from core.calc.staffed import HOUR
 from core.entries import OUT_OF_ORDER_MINUTES, SAME_MOMENT
-from core.setup import PrintFile, Setup
+from core.setup import Machine, PrintFile, Setup
 
 _FOUND = {"PrintStarted": "clear", "WentDown": "any", "CameBack": "down", "SetAside": "any",
           "PutBack": "aside", "SpoolFitted": "any", "UpkeepDone": "upkeep"}  # fmt: skip
 _LEAVES = {"PrintStarted": "printing", "PartsOff": "empty", "WentDown": "down", "CameBack": "empty",
            "SetAside": "aside", "PutBack": "empty", "SpoolFitted": "printing", "UpkeepDone": "empty"}  # fmt: skip
 
-HOUR = 3_600_000_000
+#: An entry tapped later than this was put back from memory.
+PROMPT = timedelta(minutes=5)
 
 
 def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
     """The telling entries of every machine in the order they happened.
 
     Columns: machine, t (microseconds), id, kind, saw, found, leaves, hand (somebody left the machine
-    empty and ready), file, revision, parts, proving, takes (microseconds a print of this start takes),
-    ended, scrap, scrap_cause, cause, spare, down_since (microseconds). Upkeep is not among them: see `upkeep`.
+    empty and ready), file, revision, model, parts, proving, takes (microseconds a print of this start takes),
+    recalled (told from memory: its moment is one of the steps a person can tap), ended, scrap, scrap_cause, cause, spare, down_since (microseconds). Upkeep is not among them: see `upkeep`.
     """
     kind = pl.col("kind")
     rows = entries.filter(kind.is_in(list(_LEAVES)) | (kind == "Looked")).select(
@@ -33,8 +37,11 @@ def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
         "cause", "spare",
         t=pl.col("at").dt.epoch("us"),
         proving=pl.col("proving").fill_null(value=False),
+        recalled=pl.col("noted_at") - pl.col("at") > PROMPT,
+        model=pl.col("machine").replace_strict(_models(setup), default=None, return_dtype=pl.String),
     )  # fmt: skip
-    rows = rows.join(_file_table(setup, pace), on=["file", "revision"], how="left", maintain_order="left")
+    takes = _file_table(setup, pace)
+    rows = rows.join(takes, on=["file", "revision", "model"], how="left", maintain_order="left")
     rows = rows.with_columns(
         parts=pl.coalesce("on_platform", "parts"),
         found=pl.coalesce(
@@ -65,10 +72,24 @@ def _rank() -> pl.Expr:
     return name.replace_strict(SAME_MOMENT, list(range(len(SAME_MOMENT))), return_dtype=pl.Int64)
 
 
+def models_of(setup: Setup) -> list[str]:
+    """The models there are machines of, in order."""
+    return sorted(set(_models(setup).values()))
+
+
+def _models(setup: Setup) -> dict[str, str]:
+    return {row.machine: row.model for row in setup.history(Machine)}
+
+
 def _file_table(setup: Setup, pace: Pace) -> pl.DataFrame:
+    """How long every revision of a file takes on every model, and its parts."""
     files = {(row.file, row.revision): row for row in setup.history(PrintFile)}
-    rows = [(f.file, f.revision, f.parts, int(f.hours * pace.best * HOUR)) for f in files.values()]
-    schema = {"file": pl.String, "revision": pl.Int64, "parts": pl.Int64, "takes": pl.Int64}
+    rows = [
+        (f.file, f.revision, model, f.parts, int(f.hours * pace.ratio(f.file, f.revision, model) * HOUR))
+        for f in files.values()
+        for model in models_of(setup)
+    ]
+    schema = {"file": pl.String, "revision": pl.Int64, "model": pl.String, "parts": pl.Int64, "takes": pl.Int64}
     return pl.DataFrame(rows, schema=schema, orient="row")
 
 

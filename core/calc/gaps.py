@@ -17,9 +17,8 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from core.calc.facts import HOUR
 from core.calc.pace import Pace
-from core.calc.staffed import FAR, Staffed
+from core.calc.staffed import FAR, HOUR, Staffed
 
 #: Conditions that somebody declared; they hold until somebody says otherwise.
 DECLARED = ("down", "waiting", "aside", "upkeep")
@@ -65,7 +64,7 @@ def find_gaps(told: pl.DataFrame, staffed: Staffed, pace: Pace) -> pl.DataFrame:
     told = _with_due(_with_prints(told, staffed, usual), pace, usual)
     after = {
         f"next_{name}": pl.col(name).shift(-1).over("machine")
-        for name in ("id", "kind", "found", "file", "begin", "begin_low")
+        for name in ("id", "kind", "found", "file", "begin", "begin_low", "recalled")
     }
     gaps = told.with_columns(until=pl.col("t").shift(-1).over("machine").fill_null(FAR), **after)
     return _with_cuts(gaps, staffed, pace, usual).with_columns(

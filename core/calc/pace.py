@@ -1,48 +1,37 @@
-"""How long prints really take against what their files state, learned from removals alone.
+"""How work goes in this shop: what its prints take, how its hands work, what is left unnoted.
 
-Nobody times a print. But where people are in when a print ends, its parts come off some while later:
-the time from start to removal is the print's own time plus a wait. Print times scatter about a multiple
-of the stated time, waits have a long tail, and their sum has a sharp front that gives the multiple away.
+All that the reckoning knows of a shop besides its entries and its set-up; learned by `learning`.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from zoneinfo import ZoneInfo
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
-from scipy.optimize import minimize
-from scipy.special import log_ndtr
 
-from core.calc.staffed import FAR, Staffed
+from core.calc.habits import HOURS_LEFT, Habits
+from core.calc.print_times import PrintTimes
+from core.calc.staffed import FAR, HOUR, Staffed
 
-Numbers = npt.NDArray[np.float64]
-
-#: With fewer removals than this the files are believed, with ten per cent either way.
+#: With fewer sightings than this the files are believed, with ten per cent either way; so with waits and starts.
 ENOUGH = 30
-#: The newest removals say as much as a shop needs, and keep the fit quick.
-NEWEST = 2000
-#: One removal in fifty is a slip (a wrong file, a wrong time) and may lie anywhere up to thrice the stated time.
-SLIPS, SLIPS_REACH = 0.02, 3.0
-
-
-#: Shifts are told apart by the whole hours left in them, up to this many.
-HOURS_LEFT = 12
 #: Longer than any wait.
 NEVER = 10_000.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Pace:
-    """How prints go in this shop, learned from `seen` removals.
+    """How prints and hands go in this shop, learned from `seen` sightings.
 
-    The ratio true / stated: `best`, and `low` to `high` for nine prints in ten. `wait` is how many staffed
-    hours a finished print waits on average, `patience` how many at most: beyond it, that both taps of a
-    change were forgotten is likelier than such a wait. `usual` has the stated hours of the last print of a
-    shift by the whole hours of it that were left when it began (people load long prints before they leave):
-    what a print nobody announced is taken to need.
+    The ratio true / stated of the shop's prints: `best`, and `low` to `high` for nine prints in ten; `times`
+    has it file by file. `wait` is how many staffed hours a finished print waits on average, `patience` how
+    many at most: beyond it, that both taps of a change were forgotten is likelier than such a wait. `usual`
+    has the stated hours of the last print of a shift by the whole hours of it that were left when it began
+    (people load long prints before they leave): what a print nobody announced is taken to need. `habits` are
+    what replays go by, and `quick` how fast hands were in each staffed spell (by its start, microseconds).
     """
 
     best: float = 1.0
@@ -52,24 +41,17 @@ class Pace:
     patience: float = NEVER
     seen: int = 0
     usual: tuple[float, ...] = (6.0,) * HOURS_LEFT
+    times: PrintTimes = field(default_factory=PrintTimes, compare=False)
+    habits: Habits | None = None
+    quick: tuple[float, ...] = (1.0,) * 7
 
+    def ratio(self, file: str, revision: int, model: str) -> float:
+        """True / stated time of this print; the shop's where nothing is known of it."""
+        return self.times.ratios.get((file, revision, model), (self.best, 0.0))[0]
 
-def telling_removals(gaps: pl.DataFrame, staffed: Staffed) -> pl.DataFrame:
-    """Announced prints that ended while people were in: stated and took (hours, start to first seen done or off).
-
-    Only prints that were due well inside one staffed spell tell anything: of one that ended at night, the
-    removal tells when people came, not when it ended. `gaps` must be found with the pace 1.
-    """
-    done = gaps.filter(
-        (pl.col("leaves") == "printing") & (pl.col("next_found") == "done") & pl.col("print").is_not_null()
-        & ~pl.col("paused")
-    ).sort("until", "machine")  # fmt: skip
-    opens, closes = staffed.spell_at(done["until"].to_numpy())
-    due_after = (pl.Series(opens) - done["began"]) / done["takes"] <= 0.9
-    due_before = (pl.Series(closes) - done["began"]) / done["takes"] >= 1.15
-    return done.filter(due_after & due_before).select(
-        stated=pl.col("takes") / 3.6e9, took=(pl.col("until") - pl.col("began")) / 3.6e9
-    )
+    def hands(self, staffed: Staffed, zone: ZoneInfo) -> Staffed:
+        """The staffed clock at the speed of hands."""
+        return staffed.at_speeds(np.array(self.quick)[staffed.weekdays(zone)])
 
 
 def usual_by_hours_left(told: pl.DataFrame, staffed: Staffed) -> tuple[float, ...]:
@@ -83,7 +65,7 @@ def usual_by_hours_left(told: pl.DataFrame, staffed: Staffed) -> tuple[float, ..
     _, closes = staffed.spell_at(begun["t"].to_numpy())
     following = pl.col("t").shift(-1).over("machine").fill_null(FAR)
     last = begun.filter(following > pl.Series(closes))
-    left, stated = staffed.hours_left(last["t"].to_numpy()), (last["takes"] / 3.6e9).to_numpy()
+    left, stated = staffed.hours_left(last["t"].to_numpy()), (last["takes"] / HOUR).to_numpy()
     if not len(stated):
         return Pace().usual
     means = []
@@ -92,25 +74,6 @@ def usual_by_hours_left(told: pl.DataFrame, staffed: Staffed) -> tuple[float, ..
         close = np.abs(left - hours) <= max(1, abs(int(left[order[min(ENOUGH, len(order)) - 1]]) - hours))
         means.append(float(stated[close].mean()))
     return tuple(means)
-
-
-def learn(removals: pl.DataFrame, usual: tuple[float, ...]) -> Pace:
-    """The pace from rows of `telling_removals`; the files as they state where there are too few.
-
-    Maximum likelihood of took = stated x Normal(best, spread) + Exponential(wait), an exponentially
-    modified Gaussian, with a share of slips.
-    """
-    stated, took = (removals[name].to_numpy()[-NEWEST:] for name in ("stated", "took"))
-    if len(took) < ENOUGH:
-        return Pace(usual=usual, seen=len(took))
-    fit = minimize(
-        lambda p: -_log_likelihood(stated, took, p[0], float(np.exp(p[1])), float(np.exp(p[2]))),
-        x0=[1.0, np.log(0.04), np.log(0.7)],
-        method="Nelder-Mead",
-        options={"xatol": 1e-4, "fatol": 1e-4},
-    )
-    best, reach = float(fit.x[0]), 1.6448536269514722 * float(np.exp(fit.x[1]))
-    return Pace(best, best - reach, best + reach, seen=len(took), usual=usual)
 
 
 def with_patience(pace: Pace, gaps: pl.DataFrame, staffed: Staffed) -> Pace:
@@ -134,11 +97,3 @@ def with_patience(pace: Pace, gaps: pl.DataFrame, staffed: Staffed) -> Pace:
     both = not_off / started * not_started / (started + not_started)
     patience = wait * -math.log(both) if both else NEVER
     return replace(pace, wait=wait, patience=patience)
-
-
-def _log_likelihood(stated: Numbers, took: Numbers, best: float, spread: float, wait: float) -> float:
-    scatter = stated * spread
-    z, k = (took - stated * best) / scatter, scatter / wait
-    law = -np.log(wait) + k * (k / 2 - z) + log_ndtr(z - k)
-    slip = np.where(took <= SLIPS_REACH * stated, np.log(SLIPS / SLIPS_REACH) - np.log(stated), -np.inf)
-    return float(np.logaddexp(np.log(1 - SLIPS) + law, slip).sum())

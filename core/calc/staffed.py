@@ -7,9 +7,11 @@ in the middle of the staffed time in which it can have happened, and word fades 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from typing import Self
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
@@ -19,6 +21,10 @@ from core.window import Window
 
 Micros = npt.NDArray[np.int64]
 
+#: An hour in microseconds.
+HOUR = 3_600_000_000
+#: The year 9999, in seconds: the last moment a calendar knows.
+MAXSECONDS = 253_370_000_000
 #: Later than any time in a log, in microseconds; far from the limit of the type.
 FAR = 2**62
 
@@ -63,7 +69,32 @@ class Staffed:
         merged = _merge(spans)
         self._starts: Micros = np.array([a for a, _ in merged] or [FAR], dtype=np.int64)
         self._lengths: Micros = np.array([b - a for a, b in merged] or [0], dtype=np.int64)
-        self._before: Micros = np.concatenate([[0], np.cumsum(self._lengths)[:-1]]).astype(np.int64)
+        self._run_at(np.ones(len(self._starts)))
+
+    def _run_at(self, speeds: npt.NDArray[np.float64]) -> None:
+        self._speeds = speeds
+        self._counted: Micros = (self._lengths * speeds).astype(np.int64)
+        self._before: Micros = np.concatenate([[0], np.cumsum(self._counted)[:-1]]).astype(np.int64)
+
+    def at_speeds(self, speeds: npt.NDArray[np.float64]) -> Self:
+        """The same clock running faster or slower in each of its spells, in their order."""
+        other = copy(self)
+        other._run_at(speeds)
+        return other
+
+    def speed_of(self, spells: Micros) -> npt.NDArray[np.float64]:
+        """How fast it runs in each of these spells."""
+        return self._speeds[spells]
+
+    def weekdays(self, zone: ZoneInfo) -> Micros:
+        """The weekday (0 Monday to 6 Sunday) on which each of its unbroken spells begins."""
+        seconds = [min(int(start) // 1_000_000, MAXSECONDS) for start in self._starts]
+        return np.array([datetime.fromtimestamp(s, zone).weekday() for s in seconds])
+
+    def spell_of(self, moments: Micros) -> Micros:
+        """Which spell each moment lies in, or else the next one (the last beyond all)."""
+        index = np.searchsorted(self._starts + self._lengths, moments, side="right")
+        return np.minimum(index, len(self._starts) - 1)
 
     @classmethod
     def of(cls, setup: Setup, window: Window) -> Self:
@@ -76,11 +107,11 @@ class Staffed:
         """How much staffed time lies before each moment, in microseconds."""
         index = np.searchsorted(self._starts, moments, side="right") - 1
         into = np.clip(moments - self._starts[index], 0, self._lengths[index])
-        return np.where(index < 0, 0, self._before[index] + into)
+        return np.where(index < 0, 0, self._before[index] + (into * self._speeds[index]).astype(np.int64))
 
     def hours(self, starts: Micros, ends: Micros) -> npt.NDArray[np.float64]:
         """Staffed hours between each start and end."""
-        return (self.worked(ends) - self.worked(starts)) / 3.6e9
+        return (self.worked(ends) - self.worked(starts)) / HOUR
 
     def spell_at(self, moments: Micros) -> tuple[Micros, Micros]:
         """Start and end of the staffed spell each moment lies in; both the moment itself outside staffed time."""
@@ -89,28 +120,32 @@ class Staffed:
         inside = (starts <= moments) & (moments <= ends)
         return np.where(inside, starts, moments), np.where(inside, ends, moments)
 
+    def next_staffed(self, moments: Micros) -> Micros:
+        """Each moment itself in staffed time, or else the next opening."""
+        return np.maximum(moments, self._starts[self.spell_of(moments)])
+
     def hours_left(self, moments: Micros) -> Micros:
         """Whole hours until the staffed spell that holds each moment ends; 0 outside staffed time."""
         _, ends = self.spell_at(moments)
-        return (ends - moments) // 3_600_000_000
+        return (ends - moments) // HOUR
 
     def after(self, moments: Micros, hours: float) -> Micros:
         """The moment by which so many staffed hours have passed since each moment (FAR where never)."""
-        return self._reaching(self.worked(moments) + int(hours * 3_600_000_000))
+        return self.reaching(self.worked(moments) + int(hours * HOUR))
 
     def middle(self, starts: Micros, ends: Micros) -> Micros:
         """The middle of the staffed time between start and end; where there is none, of the time itself."""
         gone = self.worked(starts)
         staffed = self.worked(ends) - gone
-        by_hand = np.maximum(self._reaching(gone + staffed // 2), starts)
+        by_hand = np.maximum(self.reaching(gone + staffed // 2), starts)
         return np.where(staffed > 0, by_hand, starts + (ends - starts) // 2)
 
-    def _reaching(self, worked: Micros) -> Micros:
-        """The earliest moment at which so much staffed time has passed."""
-        index = np.searchsorted(self._before + self._lengths, worked, side="left")
+    def reaching(self, worked: Micros) -> Micros:
+        """The earliest moment at which so much staffed time has passed (FAR where never)."""
+        index = np.searchsorted(self._before + self._counted, worked, side="left")
         inside = np.minimum(index, len(self._starts) - 1)
-        moment = self._starts[inside] + worked - self._before[inside]
-        return np.where(index < len(self._starts), moment, FAR)
+        into = ((worked - self._before[inside]) / self._speeds[inside]).astype(np.int64)
+        return np.where(index < len(self._starts), self._starts[inside] + into, FAR)
 
 
 def micros(moment: datetime) -> int:

@@ -83,8 +83,10 @@ def test_true_print_time_is_the_stated_time_by_the_files_factor_but_for_a_little
     after = shop.stretches.with_columns(then=pl.col("state").shift(-1).over("machine"))
     whole = after.filter(pl.col("state") == "printing", pl.col("then") == "done")
     runs = whole.join(shop.prints, left_on=["machine", "start"], right_on=["machine", "started"])
-    stated = [setup.file(*key).hours for key in runs.select("file", "revision").iter_rows()]  # type: ignore[union-attr]
-    factor = [shop.factors[file] for file in runs["file"]]
+    which = runs.select("file", "revision", "machine")
+    stated = [setup.file(file, revision).hours for file, revision, _ in which.iter_rows()]  # type: ignore[union-attr]
+    models = {row.machine: row.model for row in setup.all(Machine, UNTIL)}
+    factor = [shop.factors[file, revision, models[machine]] for file, revision, machine in which.iter_rows()]
     took = (runs["end"] - runs["start"]).dt.total_seconds(fractional=True) / 3600
     ratio = took / pl.Series(stated) / pl.Series(factor)
     assert runs.height > 5000

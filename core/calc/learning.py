@@ -1,0 +1,154 @@
+"""The habits of a shop learned from its entries: replay the time between them, count what happened, begin again.
+
+Each round is a step of the EM algorithm: the replays weigh what can have happened between facts by the
+habits so far, and what happened in them on average gives the next ones.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import polars as pl
+
+from core.calc.facts import facts, models_of
+from core.calc.gaps import find_gaps
+from core.calc.habits import AT_ONCE, Habits, forgotten, menu_of, stop_rate
+from core.calc.hazard import AGES, Hazard, Numbers, lasted, step_of
+from core.calc.pace import ENOUGH, Pace, usual_by_hours_left, with_patience
+from core.calc.print_times import PrintTimes, ended_prints, learn_times
+from core.calc.replays import Law, Replays, replay
+from core.calc.spans import CLEAR, EMPTY, Spans, certain, crowded, spans
+from core.calc.staffed import Micros, Staffed
+from core.setup import Setup
+
+#: Rounds of learning, and replays of a span with one story and with many.
+ROUNDS, FEW, MANY = 3, 24, 128
+#: The speed of hands on a weekday is drawn toward the usual by so many removals.
+STEADY = 10.0
+
+
+@dataclass(frozen=True)
+class Counted:
+    """What happened on average: ends of waits and hours waited by law and step of age, restarts at a visit, visits.
+
+    `expected` and `removed`: removals by weekday, as the law has it at the usual speed, and counted.
+    """
+
+    ended: Numbers
+    waited: Numbers
+    restarted: float
+    visits: float
+    expected: Numbers
+    removed: Numbers
+
+    def __add__(self, other: Counted) -> Counted:
+        return Counted(*(getattr(self, name) + getattr(other, name) for name in self.__dataclass_fields__))
+
+
+def learn(entries: pl.DataFrame, setup: Setup, staffed: Staffed, known_at: int) -> Pace:
+    """How work goes in a shop, from its `entries` known at a moment (microseconds).
+
+    First what prints take, from gaps that take the files as they state; with these the gaps are found
+    again, and the habits of hands are learned from them.
+    """
+    told = facts(entries, setup, Pace())
+    usual = usual_by_hours_left(told, staffed)
+    gaps = find_gaps(told, staffed, Pace(usual=usual))
+    times = learn_times(ended_prints(gaps, setup), setup, staffed)
+    if sum(times.seen) < ENOUGH:
+        return Pace(usual=usual, seen=sum(times.seen))
+    pace = with_patience(_with_times(Pace(usual=usual), times), gaps, staffed)
+    told = facts(entries, setup, pace)
+    gaps = find_gaps(told, staffed, pace)
+    models = models_of(setup)
+    law, quick = _learn_law(told, gaps, spans(gaps, pace, models, known_at), models, staffed, times.spread, setup.zone)
+    return replace(pace, habits=law.habits, quick=quick)
+
+
+def _with_times(pace: Pace, times: PrintTimes) -> Pace:
+    best, doubt = math.exp(times.shop_log), float(np.sqrt(np.diag(times.covariance)).mean()) if times.kinds else 0.05
+    reach = 1.6448536269514722 * math.hypot(times.spread, doubt)
+    return replace(
+        pace, best=best, low=best * math.exp(-reach), high=best * math.exp(reach), seen=sum(times.seen), times=times
+    )
+
+
+def _learn_law(
+    told: pl.DataFrame, gaps: pl.DataFrame, mine: Spans, models: list[str], staffed: Staffed, spread: float, zone: ZoneInfo
+) -> tuple[Law, tuple[float, ...]]:
+    start, off = forgotten(gaps)
+    habits = Habits(
+        forgets_start=start, forgets_off=off, stops=stop_rate(gaps), menu=menu_of(told, models, staffed)
+    )
+    law, quick = Law(staffed, staffed, habits, spread), np.ones(7)
+    weekdays = staffed.weekdays(zone)
+    sure = certain(mine, habits.menu.shortest)
+    plain = _plain(mine.of(sure), staffed)
+    for _ in range(ROUNDS if len(mine) else 0):
+        counted = plain
+        for replays in replay_all(mine.of(~sure), law, FEW, MANY):
+            counted += _counted(replays, law, weekdays)
+        quick = (counted.removed + STEADY) / (counted.expected + STEADY)
+        law = replace(law, habits=_habits(law.habits, counted), hands=staffed.at_speeds(quick[weekdays]))
+    return law, tuple(float(speed) for speed in quick)
+
+
+def replay_all(spans: Spans, law: Law, few: int, many: int) -> list[Replays]:
+    """Replay the spans, those in which hands may have changed a print unseen more often."""
+    hard = crowded(spans, law.staffed, law.habits.menu.shortest)
+    parts = ((spans.of(~hard), few), (spans.of(hard), many))
+    return [replay(part, law, count) for part, count in parts if len(part)]
+
+
+def _habits(old: Habits, counted: Counted) -> Habits:
+    inside, outside, idle = zip(counted.ended, counted.waited, strict=True)
+    return replace(
+        old,
+        inside=Hazard.rising(*inside),
+        outside=Hazard.rising(*outside),
+        idle=Hazard.fitted(*idle),
+        at_once=(counted.restarted + 9.0) / (counted.visits + 10.0),
+    )
+
+
+def _plain(sure: Spans, staffed: Staffed) -> Counted:
+    """What certain spans tell: machines cleared and started again, at once or after a short while."""
+    again = sure.of(sure.hand & (sure.left == EMPTY) & (sure.found == CLEAR))
+    idle = staffed.hours(again.start, again.end)
+    short = idle[idle >= AT_ONCE]
+    ended, waited = np.zeros((3, len(AGES) - 1)), np.zeros((3, len(AGES) - 1))
+    np.add.at(ended[2], step_of(short), 1.0)
+    waited[2] = lasted(np.zeros(len(short)), short).sum(axis=0)
+    return Counted(ended, waited, float((idle < AT_ONCE).sum()), float(len(idle)), np.zeros(7), np.zeros(7))
+
+
+def _counted(replays: Replays, law: Law, weekdays: Micros) -> Counted:
+    weights = replays.weights.ravel()
+    ended, waited = np.zeros((3, len(AGES) - 1)), np.zeros((3, len(AGES) - 1))
+    expected, removed = np.zeros(7), np.zeros(7)
+    hazards = (law.habits.inside, law.habits.outside)
+    for wait in replays.waits:
+        weight = weights[wait.rows]
+        hours = lasted(wait.begin, wait.end) * weight[:, None]
+        for number in range(3):
+            waited[number] += hours[wait.law == number].sum(axis=0)
+        over = wait.ended
+        np.add.at(ended, (wait.law[over], step_of(wait.end[over])), weight[over])
+        spell = law.hands.spell_of(wait.at)
+        for number, hazard in enumerate(hazards):
+            mine = wait.law == number
+            coming = hazard.gathered(wait.end[mine]) - hazard.gathered(wait.begin[mine])
+            np.add.at(expected, weekdays[spell[mine]], weight[mine] * coming / law.hands.speed_of(spell[mine]))
+        off = over & (wait.law < 2)
+        np.add.at(removed, weekdays[spell[off]], weight[off])
+    last = np.flatnonzero(replays.ended)
+    np.add.at(ended, (replays.law[last], step_of(replays.age[last])), weights[last])
+    off = last[replays.law[last] < 2]
+    spell = law.hands.spell_of(replays.spans.end[off // replays.count] - 1)
+    np.add.at(removed, weekdays[spell], weights[off])
+    restarted = sum(float((weights[rows] * again).sum()) for rows, again in replays.restarts)
+    visits = sum(float(weights[rows].sum()) for rows, _ in replays.restarts)
+    return Counted(ended, waited, restarted, visits, expected, removed)
