@@ -60,23 +60,20 @@ def report(log: Log, at: datetime, pace: Pace | None = None) -> Report:
     out = sum(machine.state in account.UNSCHEDULED_DOWN for machine in now)
     in_service = sum(machine.state not in account.NON_SCHEDULED for machine in now)
     week = last_days(at, 7, setup.zone)
-    windows = days.days(setup.zone)
-    spent = read.spent(windows)
-    lately = spent.of(pl.col("window") >= len(windows) - 7)
     return Report(
         shop=shop.name,
         zone=shop.zone,
         at=at,
-        trust=periods.trust(read, now, week, lately),
+        trust=periods.trust(read, now, week),
         needs=read.needs(),
         racks=_racks(setup, now, at),
         in_service=in_service,
         out_now=out,
         out_now_share=out / in_service if in_service else 0.0,
         planning_downtime=shop.planning_downtime,
-        yesterday=periods.period(read, windows[-1], spent.of(pl.col("window") == len(windows) - 1)),
-        week=periods.period(read, week, lately),
-        series=periods.series(read, windows, spent),
+        yesterday=periods.period(read, last_days(at, 1, setup.zone)),
+        week=periods.period(read, week),
+        series=periods.series(read, days),
         questions=read.questions(),
     )
 

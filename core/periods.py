@@ -21,11 +21,12 @@ from core.setup import Setup
 from core.window import Window
 
 
-def trust(read: Reading, now: Sequence[MachineNow], week: Window, spent: Spent) -> Trust:
-    """Who was heard from since the last shift began, and how word came in over `week`, whose hours are `spent`."""
+def trust(read: Reading, now: Sequence[MachineNow], week: Window) -> Trust:
+    """Who was heard from since the last shift began, and how word came in over `week`."""
     since = _last_shift(read.setup, read.at)
     asked = [m for m in now if m.state != "aside"]
     silent = [m.machine for m in asked if m.last_word is None or m.last_word < since]
+    spent = read.spent([week])
     whole, silence = spent.hours, spent.of(pl.col("state") == "no word").hours
     told = read.log.entries_of(list(KINDS), week, read.at)
     late = (told["noted_at"] - told["at"]).dt.total_seconds() > 20 * 60
@@ -50,8 +51,9 @@ def _last_shift(setup: Setup, at: datetime) -> datetime:
     return given[-1] if given else at - timedelta(days=1)
 
 
-def period(read: Reading, window: Window, spent: Spent) -> Period:
-    """What the window gave and lost; it must lie within what was read, and `spent` be its hours."""
+def period(read: Reading, window: Window) -> Period:
+    """What the window gave and lost; it must lie within what was read."""
+    spent = read.spent([window])
     whole = within(spells(read.reckoned.stretches), window)
     faults = account.faults_begun(read.reckoned.gaps, [window]).height
     off = counts.within(counts.removals(read.reckoned.gaps), window, "t")
@@ -105,12 +107,11 @@ def _waits_for_hands(whole: pl.DataFrame, spent: Spent, window: Window, staffed:
     return found
 
 
-def series(read: Reading, windows: Sequence[Window], spent: Spent) -> list[Series]:
-    """The daily figures of the owner's page over the days on which people were in and of which there is word.
-
-    `spent` are the hours of those days, consecutive `windows`.
-    """
+def series(read: Reading, days: Window) -> list[Series]:
+    """The daily figures of the owner's page over the days on which people were in and of which there is word."""
     zone = read.setup.zone
+    windows = days.days(zone)
+    spent = read.spent(windows)
     off = counts.removals(read.reckoned.gaps)
     staffed = [w for w in windows if read.staffed.hours(*_ends(w))[0] > 0]
     figures: dict[str, list[float]] = {"utilisation": [], "downtime": [], "good": [], "scrap_share": []}

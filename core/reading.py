@@ -14,7 +14,8 @@ from core.calc import questions, standing
 from core.calc.learning import learn
 from core.calc.pace import Pace
 from core.calc.reckon import Reckoned, reckon
-from core.calc.spent import Spent, spent
+from core.calc.replays import Replays
+from core.calc.spent import Spent, replayed, spent
 from core.calc.staffed import Staffed, micros, staffed_spells
 from core.entries import QuestionClosed
 from core.log.store import Log
@@ -50,7 +51,11 @@ class Reading:
 
     def spent(self, windows: Sequence[Window]) -> Spent:
         """The hours of every state in consecutive windows within this one, with their doubts."""
-        return spent(self.reckoned, self.setup, self.staffed, self.pace, windows, micros(self.at))
+        return spent(self.reckoned, self._replays, self.pace.times, windows)
+
+    @cached_property
+    def _replays(self) -> list[Replays]:
+        return replayed(self.reckoned, self.setup, self.staffed, self.pace, self.window, micros(self.at))
 
     @cached_property
     def standing(self) -> pl.DataFrame:

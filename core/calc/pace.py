@@ -42,7 +42,7 @@ class Pace:
     seen: int = 0
     usual: tuple[float, ...] = (6.0,) * HOURS_LEFT
     times: PrintTimes = field(default_factory=PrintTimes, compare=False)
-    habits: Habits | None = None
+    habits: Habits | None = field(default=None, compare=False)
     quick: tuple[float, ...] = (1.0,) * 7
 
     def ratio(self, file: str, revision: int, model: str) -> float:

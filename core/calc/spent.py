@@ -21,6 +21,7 @@ from core.calc.facts import models_of
 from core.calc.hazard import Numbers
 from core.calc.learning import replay_all
 from core.calc.pace import Pace
+from core.calc.print_times import PrintTimes
 from core.calc.reckon import Reckoned
 from core.calc.replays import Law, Replays
 from core.calc.spans import Spans, certain, spans
@@ -44,8 +45,8 @@ _SUMS = np.vstack([np.eye(6), [0, 1, 1, 1, 0, 0]]).T
 _KEYS = ("machine", "window", "state", "cause", "spare", "kind")
 _SCHEMA = {
     "machine": pl.String, "window": pl.Int64, "state": pl.String, "cause": pl.String, "spare": pl.String,
-    "kind": pl.Int64, "best": pl.Float64, "variance": pl.Float64, "third": pl.Float64, "moved": pl.Float64,
-    "untold": pl.Float64,
+    "kind": pl.Int64, "best": pl.Float64, "below": pl.Float64, "above": pl.Float64, "third": pl.Float64,
+    "moved": pl.Float64, "untold": pl.Float64,
 }  # fmt: skip
 
 
@@ -54,8 +55,8 @@ class Spent:
     """Hours in windows, to be added up.
 
     `rows`: machine, window (index), state (`IDLE` besides: done, stopped and empty together), cause, spare,
-    kind (place in `PrintTimes.kinds` or -1), best (hours), variance and third central moment of what is the
-    row's own chance, moved (hours by which one more in the logarithm of its kind's time moves it), untold
+    kind (place in `PrintTimes.kinds` or -1), best (hours), below and above (variance of what is the row's own
+    chance, to either side), third (its third central moment), moved (hours by which one more in the logarithm of its kind's time moves it), untold
     (hours of prints nobody announced in it, taken from it where negative).
     `covariance` is that of the logarithms of the kinds' times.
     """
@@ -71,10 +72,10 @@ class Spent:
         """The rows added up by the named columns: best, low and high (hours; the range holds nine in ten)."""
         rows = self.rows.with_columns(group=pl.struct(names).rank("dense").cast(pl.Int64) - 1 if names else pl.lit(0))
         sums = rows.group_by("group", *names, maintain_order=True).agg(
-            pl.col("best", "variance", "third", "untold").sum()
+            pl.col("best", "below", "above", "third", "untold").sum()
         ).sort("group")
         shared = self._shared(rows, len(sums)) + (UNTOLD_DOUBT * sums["untold"].to_numpy()) ** 2
-        low, high = _ends(*sums.select("best", "variance", "third").to_numpy().T, shared)
+        low, high = _ends(*sums.select("best", "below", "above", "third").to_numpy().T, shared)
         return sums.select(*names, "best", low=pl.Series(low), high=pl.Series(high))
 
     def total(self, states: Sequence[str]) -> Estimate:
@@ -97,35 +98,41 @@ class Spent:
         return np.einsum("gk,kl,gl->g", moved, self.covariance, moved)
 
 
-def _ends(best: Numbers, variance: Numbers, third: Numbers, shared: Numbers) -> tuple[Numbers, Numbers]:
+def _ends(best: Numbers, below: Numbers, above: Numbers, third: Numbers, shared: Numbers) -> tuple[Numbers, Numbers]:
     """The 5th and the 95th percentile; the mean lies within them and nothing is below nought."""
-    spread = np.sqrt(variance + shared)
-    skew = np.clip(np.divide(third, spread**3, out=np.zeros_like(third), where=spread > 0), -2.0, 2.0)
-    lean = skew / 6 * (NINETY**2 - 1)
-    low, high = best + spread * (lean - NINETY), best + spread * (lean + NINETY)
+    down, up = np.sqrt(below + shared), np.sqrt(above + shared)
+    cube = np.maximum(down * up * (down + up) / 2, 1e-12)
+    lean = np.clip(third / cube, -2.0, 2.0) / 6 * (NINETY**2 - 1)
+    low, high = best + down * (lean - NINETY), best + up * (lean + NINETY)
     return np.clip(low, 0.0, best), np.maximum(high, best)
 
 
-def spent(
-    reckoned: Reckoned, setup: Setup, staffed: Staffed, pace: Pace, windows: Sequence[Window], known_at: int
-) -> Spent:
-    """The hours of what was reckoned in consecutive `windows`, from entries known at a moment (microseconds)."""
-    edges = np.array([micros(w.start) for w in windows] + [micros(windows[-1].end)], dtype=np.int64)
-    covariance = pace.times.covariance
+def replayed(
+    reckoned: Reckoned, setup: Setup, staffed: Staffed, pace: Pace, window: Window, known_at: int
+) -> list[Replays]:
+    """Replays of all spans in the window that have more than one story; none where nothing is learned yet.
+
+    `known_at` is the moment (microseconds) up to which no further entry is known.
+    """
     if pace.habits is None:
-        return Spent(_told(reckoned.stretches, edges), covariance)
+        return []
     law = Law(staffed, pace.hands(staffed, setup.zone), pace.habits, pace.times.spread)
     mine = spans(reckoned.gaps, pace, models_of(setup), known_at)
-    mine = mine.of((mine.end > edges[0]) & (mine.start < edges[-1]))
+    mine = mine.of((mine.end > micros(window.start)) & (mine.start < micros(window.end)))
     mine = mine.of(~certain(mine, law.habits.menu.shortest))
-    groups = [_fitting(replays) for replays in replay_all(mine, law, FEW, MANY)]
+    return [_fitting(replays) for replays in replay_all(mine, law, FEW, MANY)]
+
+
+def spent(reckoned: Reckoned, replays: list[Replays], times: PrintTimes, windows: Sequence[Window]) -> Spent:
+    """The hours of what was reckoned, and replayed, in consecutive `windows`."""
+    edges = np.array([micros(w.start) for w in windows] + [micros(windows[-1].end)], dtype=np.int64)
+    covariance = times.covariance
     places = {m: i for i, m in enumerate(reckoned.stretches["machine"].unique(maintain_order=True))}
     stretches = reckoned.stretches.with_columns(place=pl.col("machine").replace_strict(places, return_dtype=pl.Int64))
-    told, doubtful = _parted(stretches, [replays.spans for replays in groups], places)
+    told, doubtful = _parted(stretches, [group.spans for group in replays], places)
     rows = [_told(told, edges)]
-    for number, replays in enumerate(groups):
-        pieces = _pieces(doubtful.filter(pl.col("group") == number), edges)
-        rows.append(_hours(replays, pieces, covariance))
+    for number, group in enumerate(replays):
+        rows.append(_hours(group, _pieces(doubtful.filter(pl.col("group") == number), edges), covariance))
     return Spent(pl.concat(rows).group_by(*_KEYS, maintain_order=True).agg(pl.all().sum()), covariance)
 
 
@@ -215,7 +222,7 @@ def _hours(replays: Replays, pieces: pl.DataFrame, covariance: Numbers) -> pl.Da
         "cause": pl.Series([None] * (len(row) * len(names)), dtype=pl.String),
         "spare": pl.Series([None] * (len(row) * len(names)), dtype=pl.String),
         "kind": np.repeat(kind, len(names)),
-        "best": best.ravel(), "variance": variance.ravel(), "third": third.ravel(),
+        "best": best.ravel(), "below": variance.ravel(), "above": variance.ravel(), "third": third.ravel(),
         "moved": (np.where(known, moved / doubt[:, None], 0.0)).ravel(),
         "untold": (hidden[:, None] * shares).ravel(),
     }, schema=_SCHEMA)  # fmt: skip
@@ -264,9 +271,10 @@ def _told(stretches: pl.DataFrame, edges: Micros) -> pl.DataFrame:
         least=_overlap("start_high", "end_low", opens, closes),
         most=_overlap("start_low", "end_high", opens, closes),
     )
-    spread = ((pl.col("best") - pl.col("least")) ** 2 + (pl.col("most") - pl.col("best")) ** 2) / 6
     rows = rows.with_columns(
-        kind=pl.lit(-1, pl.Int64), variance=spread, third=pl.lit(0.0), moved=pl.lit(0.0), untold=pl.lit(0.0)
+        kind=pl.lit(-1, pl.Int64),
+        below=(pl.col("best") - pl.col("least")) ** 2 / 3, above=(pl.col("most") - pl.col("best")) ** 2 / 3,
+        third=pl.lit(0.0), moved=pl.lit(0.0), untold=pl.lit(0.0)
     ).select(*_SCHEMA)
     idle = rows.filter(pl.col("state").is_in(["done", "stopped", "empty"])).with_columns(state=pl.lit(IDLE))
     return pl.concat([rows, idle])

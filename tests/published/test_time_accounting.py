@@ -10,10 +10,10 @@ from typing import NamedTuple
 
 import pytest
 
-from core.calc.account import TimeAccount, account, faults_begun, spent
+from core.calc.account import TimeAccount, account, faults_begun
 from core.entries import AnyEntry
 from core.window import Window
-from tests.core.larkfield import at_a1, look, reckoned, start, when
+from tests.core.larkfield import at_a1, hours_in, look, reckoned, start, when
 
 #: The six states of SEMI E10-0422 (abstract of the standard): mutually exclusive, adding up to total time.
 #: Productive, standby, engineering, scheduled downtime, unscheduled downtime, non-scheduled.
@@ -49,7 +49,7 @@ HOURS = {"PRD": 24, "SBY": 12, "ENG": 2, "SDT": 3, "UDT": 9, "NST": 10}
 def accounted(story: Sequence[AnyEntry], hours: float) -> TimeAccount:
     window = Window(when(0), when(hours=hours))
     found = reckoned(story, window)
-    return account("A1", spent(found.stretches, [window]), faults_begun(found.gaps, [window]).height)
+    return account("A1", hours_in(found, window), faults_begun(found.gaps, [window]).height)
 
 
 @pytest.fixture(scope="module")

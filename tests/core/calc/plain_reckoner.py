@@ -221,8 +221,12 @@ def takes_of(entry: AtMachine, rows: Sequence[Row], pace: Pace) -> int | None:
     takes = None
     for row in rows:
         if isinstance(row, PrintFile) and (row.file, row.revision) == (entry.file, entry.revision):
-            takes = int(row.hours * pace.best * HOUR)
+            takes = int(row.hours * pace.ratio(row.file, row.revision, model_of(entry, rows)) * HOUR)
     return takes
+
+
+def model_of(entry: AtMachine, rows: Sequence[Row]) -> str:
+    return [row.model for row in rows if isinstance(row, Machine) and row.machine == entry.machine][-1]
 
 
 def fact(at: int, entry: AtMachine, previous: Fact | None, takes: int | None, usual_at: Usual, clock: Clock) -> Fact:

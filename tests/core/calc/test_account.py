@@ -16,20 +16,18 @@ from core.calc.account import (
     UNSCHEDULED_DOWN,
     TimeAccount,
     account,
-    combined,
     faults_begun,
-    spent,
-    summed,
     waits,
 )
 from core.calc.pace import Pace
 from core.calc.reckon import STATES
+from core.calc.spent import IDLE, Spent
 from core.calc.staffed import Staffed
 from core.entries import AnyEntry
 from core.estimate import NINETY, Estimate
 from core.setup import WEEKDAYS, Machine, Setup, Shift
 from core.window import Window
-from tests.core.larkfield import ROWS, a1_alone, at_a1, look, reckoned, start, tell, when
+from tests.core.larkfield import EXACT, ROWS, a1_alone, at_a1, hours_in, look, reckoned, start, tell, when
 
 FORTNIGHT = Window(when(0), when(14))
 
@@ -51,14 +49,13 @@ DAYS = ["printing", "done", "done", "empty", "proving", "empty", "down", "waitin
         "aside", "upkeep", "empty"]  # fmt: skip
 
 
-def of(entries: list[AnyEntry], *windows: Window, pace: Pace | None = None) -> pl.DataFrame:
-    whole = Window(windows[0].start, windows[-1].end)
-    return spent(reckoned(entries, whole, **({"pace": pace} if pace else {})).stretches, windows)
+def of(entries: list[AnyEntry], *windows: Window, pace: Pace = EXACT) -> Spent:
+    return hours_in(reckoned(entries, Window(windows[0].start, windows[-1].end), pace=pace), *windows)
 
 
 def told(entries: list[AnyEntry], window: Window = FORTNIGHT) -> TimeAccount:
     found = reckoned(entries, window)
-    return account("shop", spent(found.stretches, [window]), faults_begun(found.gaps, [window]).height)
+    return account("shop", hours_in(found, window), faults_begun(found.gaps, [window]).height)
 
 
 def days(count: float) -> Estimate:
@@ -66,7 +63,7 @@ def days(count: float) -> Estimate:
 
 
 def test_every_day_has_its_state() -> None:
-    hours = of(STORY, *FORTNIGHT.days(Setup(ROWS).zone)).filter(pl.col("best") > 0)
+    hours = of(STORY, *FORTNIGHT.days(Setup(ROWS).zone)).rows.filter(pl.col("best") > 0, pl.col("state") != IDLE)
     assert hours.sort("window")["state"].to_list() == DAYS
     assert hours["best"].to_list() == [24.0] * 14
 
@@ -135,38 +132,38 @@ WEEK = Window(when(0), when(6))
 
 
 def test_one_doubtful_end_makes_one_range() -> None:
-    hours = combined(of(TWO_PRINTS[:2], Window(when(0), when(3)), pace=LOOSE), ("printing",))
+    hours = of(TWO_PRINTS[:2], Window(when(0), when(3)), pace=LOOSE).total(("printing",))
     assert (hours.best, hours.low, hours.high) == pytest.approx((24, 24 - NINETY * 6, 24 + NINETY * 6))
 
 
 def test_independent_ends_add_in_quadrature() -> None:
     rows = of(TWO_PRINTS, WEEK, pace=LOOSE)
     width = NINETY * 6 * math.sqrt(2)
-    printing, done = (combined(rows, (state,)) for state in ("printing", "done"))
+    printing, done = (rows.total((state,)) for state in ("printing", "done"))
     assert (printing.best, printing.low, printing.high) == pytest.approx((48, 48 - width, 48 + width))
     assert (done.best, done.low, done.high) == pytest.approx((96, 96 - width, 96 + width))
 
 
 def test_a_sum_by_state_is_the_same_as_its_combination() -> None:
     rows = of(TWO_PRINTS, WEEK, pace=LOOSE)
-    for row in summed(rows, "state").iter_rows(named=True):
-        one = combined(rows, (row["state"],))
+    for row in rows.by("state").iter_rows(named=True):
+        one = rows.total((row["state"],))
         assert (one.low, one.best, one.high) == pytest.approx((row["low"], row["best"], row["high"]))
 
 
 def test_doubt_outside_the_window_is_none_of_its_own() -> None:
-    hours = combined(of(TWO_PRINTS[:2], Window(when(0), when(0.5)), pace=LOOSE), ("printing",))
+    hours = of(TWO_PRINTS[:2], Window(when(0), when(0.5)), pace=LOOSE).total(("printing",))
     assert hours == days(0.5)
 
 
 def test_doubt_is_cut_where_the_window_ends() -> None:
     # The print may have ended from three quarters of the day on, and the window can hold no more than the day.
-    hours = combined(of(TWO_PRINTS[:2], Window(when(0), when(1)), pace=LOOSE), ("printing",))
+    hours = of(TWO_PRINTS[:2], Window(when(0), when(1)), pace=LOOSE).total(("printing",))
     assert (hours.best, hours.low, hours.high) == pytest.approx((24, 24 - NINETY * 6, 24))
 
 
 def test_a_stop_at_any_time_of_a_day_is_half_a_day_give_or_take() -> None:
-    hours = combined(of([start(when(0)), look(when(1), "stopped")], Window(when(0), when(1))), ("printing",))
+    hours = of([start(when(0)), look(when(1), "stopped")], Window(when(0), when(1))).total(("printing",))
     assert (hours.best, hours.low, hours.high) == pytest.approx((12, 12 - NINETY * 12, 12 + NINETY * 12))
 
 
@@ -194,7 +191,7 @@ def test_uptime_is_as_doubtful_as_downtime() -> None:
 def test_splitting_a_window_changes_no_hours(cut: float) -> None:
     parts = of(STORY, Window(when(0), when(cut)), Window(when(cut), when(14)))
     for state in STATES:
-        assert combined(parts, (state,)).best == pytest.approx(24 * DAYS.count(state))
+        assert parts.total((state,)).best == pytest.approx(24 * DAYS.count(state))
 
 
 def test_a_machine_that_came_late_or_left_has_only_its_own_time() -> None:
@@ -203,17 +200,17 @@ def test_a_machine_that_came_late_or_left_has_only_its_own_time() -> None:
     serves = [row.model_copy(update={"since": when(2)}),
               row.model_copy(update={"since": when(5), "in_service": False})]  # fmt: skip
     found = reckoned([start(when(0)), look(when(9), "done")], FORTNIGHT, [*rest, *serves])
-    assert spent(found.stretches, [FORTNIGHT])["best"].sum() == 3 * 24
+    assert hours_in(found, FORTNIGHT).hours == 3 * 24
 
 
 def test_hours_of_a_machine_are_its_own() -> None:
     both = reckoned([*STORY, tell("SetAside", when(0), machine="A2")], FORTNIGHT, ROWS)
-    mine = spent(both.stretches, [FORTNIGHT]).group_by("machine").agg(pl.col("best").sum()).sort("machine")
-    assert mine.rows() == [(machine, 14 * 24.0) for machine in ("A1", "A2", "B1")]
+    mine = hours_in(both, FORTNIGHT).of(pl.col("state") != IDLE).by("machine").sort("machine")
+    assert mine.select("machine", "best").rows() == [(machine, 14 * 24.0) for machine in ("A1", "A2", "B1")]
 
 
 def test_lost_time_keeps_its_cause_and_its_spare() -> None:
-    down = of(STORY, FORTNIGHT).filter(pl.col("state").is_in(["down", "waiting"])).sort("best")
+    down = of(STORY, FORTNIGHT).rows.filter(pl.col("state").is_in(["down", "waiting"])).sort("best")
     assert down.select("state", "cause", "spare", "best").rows() == [
         ("down", "belt", None, 24.0),
         ("waiting", "belt", "belt-220", 48.0),
