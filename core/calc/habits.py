@@ -13,6 +13,10 @@ from core.calc.staffed import HOUR, Micros, Staffed
 
 #: Shifts are told apart by the whole hours left in them, up to this many.
 HOURS_LEFT = 12
+#: What people load depends on the hours left and on whether a night follows or longer: so many occasions.
+OCCASIONS = 2 * (HOURS_LEFT + 1)
+#: A closed time longer than this (hours) is no night.
+NIGHT = 24
 #: With fewer starts than this by so many hours left, those of neighbouring hours are taken in.
 ENOUGH = 20
 #: A start within so many staffed hours of a removal was made by the same hands.
@@ -21,13 +25,13 @@ AT_ONCE = 0.25
 
 @dataclass(frozen=True)
 class Menu:
-    """What prints nobody announced may have been: the announced ones by model and the hours left in the shift.
+    """What prints nobody announced may have been: the announced ones by model and occasion (see `occasion`).
 
-    `pools` are their true hours in ascending order, a pool a model and hour; pool i is `pools[edges[i]:edges[i + 1]]`.
+    `pools` are their true hours in ascending order, a pool a model and occasion; pool i is `pools[edges[i]:edges[i + 1]]`.
     """
 
-    pools: Numbers = field(default_factory=lambda: np.full(HOURS_LEFT + 1, 6.0))
-    edges: npt.NDArray[np.int64] = field(default_factory=lambda: np.arange(HOURS_LEFT + 2))
+    pools: Numbers = field(default_factory=lambda: np.full(OCCASIONS, 6.0))
+    edges: npt.NDArray[np.int64] = field(default_factory=lambda: np.arange(OCCASIONS + 1))
 
     @property
     def shortest(self) -> float:
@@ -73,27 +77,45 @@ def menu_of(told: pl.DataFrame, models: list[str], staffed: Staffed) -> Menu:
     """The menu from the announced starts among `told` facts, with their true times."""
     begun = told.filter(pl.col("takes").is_not_null() & (pl.col("kind") == "PrintStarted"))
     if begun.is_empty():
-        return Menu(np.full((HOURS_LEFT + 1) * max(len(models), 1), 6.0), np.arange((HOURS_LEFT + 1) * max(len(models), 1) + 1))
-    left = np.minimum(staffed.hours_left(begun["t"].to_numpy()), HOURS_LEFT)
+        size = OCCASIONS * max(len(models), 1)
+        return Menu(np.full(size, 6.0), np.arange(size + 1))
+    when = occasion(begun["t"].to_numpy(), staffed)
     hours, model = begun["takes"].to_numpy() / HOUR, begun["model"].to_numpy()
     pools = []
     for name in models:
         mine = model == name if (model == name).any() else np.ones(len(hours), dtype=bool)
-        pools += [np.sort(hours[mine][_about(left[mine], now)]) for now in range(HOURS_LEFT + 1)]
+        pools += [np.sort(hours[mine][_about(when[mine], now)]) for now in range(OCCASIONS)]
     return Menu(np.concatenate(pools), np.concatenate([[0], np.cumsum([len(pool) for pool in pools])]))
 
 
-def _about(left: Micros, now: int) -> npt.NDArray[np.bool_]:
-    """The starts with about so many hours left: enough of them, or all."""
-    reach = next((r for r in range(HOURS_LEFT) if (np.abs(left - now) <= r).sum() >= ENOUGH), HOURS_LEFT)
-    return np.abs(left - now) <= reach
+def occasion(moments: Micros, staffed: Staffed) -> Micros:
+    """The occasion of a start: the whole hours left in the shift, and as many more before a long closed time."""
+    left = np.minimum(staffed.hours_left(moments), HOURS_LEFT)
+    _, closes = staffed.spell_at(moments)
+    closed = staffed.next_staffed(closes + 1) - closes
+    return left + np.where(closed > NIGHT * HOUR, HOURS_LEFT + 1, 0)
 
 
-def forgotten(gaps: pl.DataFrame) -> tuple[float, float]:
-    """The shares of starts and of removals nobody noted, from those the other one of the same visit gives away."""
+def _about(when: Micros, now: int) -> npt.NDArray[np.bool_]:
+    """The starts with about so many hours left before a closed time of that kind: enough of them, or all."""
+    length = HOURS_LEFT + 1
+    alike = when // length == now // length
+    off = np.abs(when % length - now % length)
+    for reach in range(length):
+        if (alike & (off <= reach)).sum() >= ENOUGH:
+            return np.asarray(alike & (off <= reach))
+    return np.ones(len(when), dtype=bool)
+
+
+def forgotten(gaps: pl.DataFrame, shortest: float) -> tuple[float, float]:
+    """The shares of starts and of removals nobody noted, from those the other one of the same visit gives away.
+
+    Between a removal and a start that are closer than the `shortest` print (hours) nothing was left out.
+    """
     off, started = pl.col("kind") == "PartsOff", pl.col("next_kind") == "PrintStarted"
     parts_there = ["printing", "done", "stopped"]
-    both = gaps.filter(off & started).height
+    brief = pl.col("until") - pl.col("t") < 0.9 * shortest * HOUR
+    both = gaps.filter(off & started & brief).height
     only_start = gaps.filter(pl.col("leaves").is_in(parts_there) & started).height
     only_off = gaps.filter(off & pl.col("next_found").is_in(parts_there)).height
     return (only_off + 0.5) / (both + only_off + 10), (only_start + 0.5) / (both + only_start + 10)

@@ -19,13 +19,15 @@ from core.calc.habits import AT_ONCE, Habits, forgotten, menu_of, stop_rate
 from core.calc.hazard import AGES, Hazard, Numbers, lasted, step_of
 from core.calc.pace import ENOUGH, Pace, usual_by_hours_left, with_patience
 from core.calc.print_times import PrintTimes, ended_prints, learn_times
-from core.calc.replays import Law, Replays, replay
-from core.calc.spans import CLEAR, EMPTY, Spans, certain, crowded, spans
-from core.calc.staffed import Micros, Staffed
+from core.calc.replays import Law, Replays, Waits, replay
+from core.calc.spans import CLEAR, EMPTY, Flags, Spans, certain, crowded, spans
+from core.calc.staffed import FAR, HOUR, Micros, Staffed
 from core.setup import Setup
 
 #: Rounds of learning, and replays of a span with one story and with many.
 ROUNDS, FEW, MANY = 3, 24, 128
+#: The newest spans say as much of habits as a shop needs, and keep the learning quick.
+NEWEST = 1500
 #: The speed of hands on a weekday is drawn toward the usual by so many removals.
 STEADY = 10.0
 
@@ -34,7 +36,8 @@ STEADY = 10.0
 class Counted:
     """What happened on average: ends of waits and hours waited by law and step of age, restarts at a visit, visits.
 
-    `expected` and `removed`: removals by weekday, as the law has it at the usual speed, and counted.
+    `expected` and `removed`: removals by weekday, as the law has it at the usual speed, and counted;
+    `off_unnoted` and `start_unnoted`: removals and starts that nobody noted.
     """
 
     ended: Numbers
@@ -43,6 +46,8 @@ class Counted:
     visits: float
     expected: Numbers
     removed: Numbers
+    off_unnoted: float
+    start_unnoted: float
 
     def __add__(self, other: Counted) -> Counted:
         return Counted(*(getattr(self, name) + getattr(other, name) for name in self.__dataclass_fields__))
@@ -79,20 +84,28 @@ def _with_times(pace: Pace, times: PrintTimes) -> Pace:
 def _learn_law(
     told: pl.DataFrame, gaps: pl.DataFrame, mine: Spans, models: list[str], staffed: Staffed, spread: float, zone: ZoneInfo
 ) -> tuple[Law, tuple[float, ...]]:
-    start, off = forgotten(gaps)
-    habits = Habits(
-        forgets_start=start, forgets_off=off, stops=stop_rate(gaps), menu=menu_of(told, models, staffed)
-    )
+    menu = menu_of(told, models, staffed)
+    start, off = forgotten(gaps, menu.shortest)
+    habits = Habits(forgets_start=start, forgets_off=off, stops=stop_rate(gaps), menu=menu)
     law, quick = Law(staffed, staffed, habits, spread), np.ones(7)
     weekdays = staffed.weekdays(zone)
     sure = certain(mine, habits.menu.shortest)
-    plain = _plain(mine.of(sure), staffed)
-    for _ in range(ROUNDS if len(mine) else 0):
+    since = np.sort(mine.end[~sure])[-NEWEST:].min(initial=FAR)
+    plain = _plain(mine.of(sure & (mine.end >= since)), staffed)
+    doubtful = mine.of(~sure & (mine.end >= since))
+    offs = float((mine.removed & (mine.end >= since)).sum())
+    begun = float(((mine.found == CLEAR) & (mine.end >= since)).sum())
+    for _ in range(ROUNDS if len(doubtful) else 0):
         counted = plain
-        for replays in replay_all(mine.of(~sure), law, FEW, MANY):
+        for replays in replay_all(doubtful, law, FEW, MANY):
             counted += _counted(replays, law, weekdays)
         quick = (counted.removed + STEADY) / (counted.expected + STEADY)
-        law = replace(law, habits=_habits(law.habits, counted), hands=staffed.at_speeds(quick[weekdays]))
+        habits = replace(
+            _habits(law.habits, counted),
+            forgets_off=counted.off_unnoted / (counted.off_unnoted + offs + 10),
+            forgets_start=counted.start_unnoted / (counted.start_unnoted + begun + 10),
+        )
+        law = replace(law, habits=habits, hands=staffed.at_speeds(quick[weekdays]))
     return law, tuple(float(speed) for speed in quick)
 
 
@@ -122,7 +135,7 @@ def _plain(sure: Spans, staffed: Staffed) -> Counted:
     ended, waited = np.zeros((3, len(AGES) - 1)), np.zeros((3, len(AGES) - 1))
     np.add.at(ended[2], step_of(short), 1.0)
     waited[2] = lasted(np.zeros(len(short)), short).sum(axis=0)
-    return Counted(ended, waited, float((idle < AT_ONCE).sum()), float(len(idle)), np.zeros(7), np.zeros(7))
+    return Counted(ended, waited, float((idle < AT_ONCE).sum()), float(len(idle)), np.zeros(7), np.zeros(7), 0.0, 0.0)
 
 
 def _counted(replays: Replays, law: Law, weekdays: Micros) -> Counted:
@@ -137,13 +150,10 @@ def _counted(replays: Replays, law: Law, weekdays: Micros) -> Counted:
             waited[number] += hours[wait.law == number].sum(axis=0)
         over = wait.ended
         np.add.at(ended, (wait.law[over], step_of(wait.end[over])), weight[over])
-        spell = law.hands.spell_of(wait.at)
         for number, hazard in enumerate(hazards):
-            mine = wait.law == number
-            coming = hazard.gathered(wait.end[mine]) - hazard.gathered(wait.begin[mine])
-            np.add.at(expected, weekdays[spell[mine]], weight[mine] * coming / law.hands.speed_of(spell[mine]))
+            _expect(expected, wait, wait.law == number, weight, hazard, law.hands, weekdays)
         off = over & (wait.law < 2)
-        np.add.at(removed, weekdays[spell[off]], weight[off])
+        np.add.at(removed, weekdays[law.hands.spell_of(wait.until[off] - 1)], weight[off])
     last = np.flatnonzero(replays.ended)
     np.add.at(ended, (replays.law[last], step_of(replays.age[last])), weights[last])
     off = last[replays.law[last] < 2]
@@ -151,4 +161,25 @@ def _counted(replays: Replays, law: Law, weekdays: Micros) -> Counted:
     np.add.at(removed, weekdays[spell], weights[off])
     restarted = sum(float((weights[rows] * again).sum()) for rows, again in replays.restarts)
     visits = sum(float(weights[rows].sum()) for rows, _ in replays.restarts)
-    return Counted(ended, waited, restarted, visits, expected, removed)
+    gone = sum(float(weights[w.rows][w.ended & (w.law < 2)].sum()) for w in replays.waits)
+    begun = restarted + sum(float(weights[w.rows][w.ended & (w.law == 2)].sum()) for w in replays.waits)
+    swapped = replays.ended & (replays.law < 2) & (np.repeat(replays.spans.found, replays.count) == CLEAR)
+    return Counted(
+        ended, waited, restarted, visits, expected, removed, gone + float(weights[swapped].sum()), begun
+    )
+
+
+def _expect(
+    expected: Numbers, wait: Waits, mine: Flags, weight: Numbers, hazard: Hazard, hands: Staffed, weekdays: Micros
+) -> None:
+    """Add the removals that the law expects of these waits at the usual speed, to the weekdays they lasted over."""
+    since, until, begin = wait.since[mine], wait.until[mine], wait.begin[mine]
+    first, last = hands.spell_of(since), hands.spell_of(until)
+    for step in range(int((last - first).max(initial=-1)) + 1):
+        spell = np.minimum(first + step, last)
+        opens, closes = hands.spell_ends(spell)
+        ages = [
+            begin + (hands.worked(np.clip(edge, since, until)) - hands.worked(since)) / HOUR for edge in (opens, closes)
+        ]
+        coming = np.where(first + step <= last, hazard.gathered(ages[1]) - hazard.gathered(ages[0]), 0.0)
+        np.add.at(expected, weekdays[spell], weight[mine] * coming / hands.speed_of(spell))

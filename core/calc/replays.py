@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtri
 
-from core.calc.habits import HOURS_LEFT, Habits
+from core.calc.habits import OCCASIONS, Habits, occasion
 from core.calc.hazard import Numbers
 from core.calc.spans import ANY, CLEAR, DONE, EMPTY, OPEN, PRINTING, STOPPED, Spans
 from core.calc.staffed import FAR, HOUR, Micros, Staffed
@@ -63,14 +63,15 @@ class Turn:
 
 @dataclass(frozen=True, slots=True)
 class Waits:
-    """Waits of some replays: the law (0 inside, 1 outside, 2 idle), from and to which age, ended or not, from when."""
+    """Waits of some replays: the law (0 inside, 1 outside, 2 idle), from and to which age and moment, ended or not."""
 
     rows: Rows
     law: npt.NDArray[np.int64]
     begin: Numbers
     end: Numbers
     ended: npt.NDArray[np.bool_]
-    at: Micros
+    since: Micros
+    until: Micros
 
 
 @dataclass(frozen=True, slots=True)
@@ -267,8 +268,7 @@ class _Run:
         found = np.where(looked, saw, self.spans.found[row])
         least = np.where(looked & (saw == PRINTING), hours * 0.96, 0.0)
         most = np.where(np.isin(found, (DONE, EMPTY, CLEAR)), hours * 1.04, np.inf)
-        left = np.minimum(self.staffed.hours_left(self.now[rows]), HOURS_LEFT)
-        pool = self.spans.model[row] * (HOURS_LEFT + 1) + left
+        pool = self.spans.model[row] * OCCASIONS + occasion(self.now[rows], self.staffed)
         took, share = self.habits.menu.pick(pool, self._chance(rows), least, most)
         self.weight[rows] += np.log(self.habits.forgets_start * share)
         self._begin_print(rows, took, np.zeros(len(rows)))
@@ -290,9 +290,10 @@ class _Run:
         self.weight[rows] += np.where(stays, staying, going)
         rest = np.clip((chance - made) / np.where(stays, 1.0, 1 - made), 1e-9, 1 - 1e-9)
         age = np.clip(self._by_law(law, "age", so_far - np.log1p(rest * np.expm1(-coming))), begin, latest)
-        self.waits.append(Waits(rows, law, begin, np.where(stays, latest, age), ~stays, self.now[rows].copy()))
-        moved = np.clip(self.hands.reaching(since + (age * HOUR).astype(np.int64)), self.now[rows], word)
+        before = self.now[rows].copy()
+        moved = np.clip(self.hands.reaching(since + (age * HOUR).astype(np.int64)), before, word)
         self.now[rows] = np.where(stays, word, moved)
+        self.waits.append(Waits(rows, law, begin, np.where(stays, latest, age), ~stays, before, self.now[rows].copy()))
         self._meet(rows[stays], fits[stays], looked[stays])
         return rows[~stays]
 

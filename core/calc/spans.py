@@ -62,7 +62,7 @@ class Spans:
         """The spans of these rows; the looks stay in their places."""
         looks = (self.look_at, self.look_saw)
         columns = [getattr(self, name) for name in self.__slots__[1:-2]]
-        return Spans(self.machine.filter(pl.Series(rows)), *(column[rows] for column in columns), *looks)
+        return Spans(self.machine.gather(np.arange(len(self))[rows]), *(column[rows] for column in columns), *looks)
 
 
 def spans(gaps: pl.DataFrame, pace: Pace, models: list[str], known_at: int) -> Spans:

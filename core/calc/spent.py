@@ -33,7 +33,7 @@ from core.window import Window
 #: Replays of a span with one story and with many.
 FEW, MANY = 32, 160
 #: How far the hours of prints nobody announced are off as a whole (share of them; from simulated shops).
-UNTOLD_DOUBT = 0.06
+UNTOLD_DOUBT = 0.08
 #: Nine in ten lie within so many standard deviations of the mean, if errors are normal.
 NINETY = 1.6448536269514722
 #: The states of replays, and the idle ones together: their hours trade with each other, not with the rest.

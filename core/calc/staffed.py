@@ -82,6 +82,10 @@ class Staffed:
         other._run_at(speeds)
         return other
 
+    def spell_ends(self, spells: Micros) -> tuple[Micros, Micros]:
+        """When each of these spells begins and ends."""
+        return self._starts[spells], self._starts[spells] + self._lengths[spells]
+
     def speed_of(self, spells: Micros) -> npt.NDArray[np.float64]:
         """How fast it runs in each of these spells."""
         return self._speeds[spells]
