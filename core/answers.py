@@ -101,8 +101,7 @@ def hours(log: Log, window: Window, by: By | None, as_of: datetime) -> Hours:
         end=window.end,
         by=by,
         groups=[
-            account.account(name, spent.of(mine), faults.filter(mine).height)
-            for name, mine in _groups(read, by, parts)
+            account.account(name, spent.of(mine), faults.filter(mine).height) for name, mine in _groups(read, by, parts)
         ],
         whole=account.account("shop", spent, faults.height),
         formulas=FORMULAS,

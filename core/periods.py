@@ -70,7 +70,8 @@ def period(read: Reading, window: Window) -> Period:
         prints_ended=off.filter(pl.col("ended") == "itself").height,
         prints_stopped=off.filter(pl.col("ended") == "stopped").height,
         losses=sorted(
-            _losses(spent, whole) + _waits_for_hands(whole, spent, window, read.staffed), key=lambda loss: -loss.hours.best
+            _losses(spent, whole) + _waits_for_hands(whole, spent, window, read.staffed),
+            key=lambda loss: -loss.hours.best,
         ),
     )
 

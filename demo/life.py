@@ -42,7 +42,7 @@ Story = Generator[tuple[float, float], tuple[float, str], tuple[float, str]]
 class Life:
     """The room's life over a span; after `run` the lists hold all that truly happened."""
 
-    def __init__(  # noqa: PLR0913, PLR0917 - all that a life depends on
+    def __init__(
         self, rows: Sequence[Row], span: Span, hands: Hands, orders: OrderBook, slower: float, rng: random.Random
     ) -> None:
         setup = Setup(rows)

@@ -29,7 +29,8 @@ def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
 
     Columns: machine, t (microseconds), id, kind, saw, found, leaves, hand (somebody left the machine
     empty and ready), file, revision, model, parts, proving, takes (microseconds a print of this start takes),
-    recalled (told from memory: its moment is one of the steps a person can tap), ended, scrap, scrap_cause, cause, spare, down_since (microseconds). Upkeep is not among them: see `upkeep`.
+    recalled (told from memory: its moment is one of the steps a person can tap), ended, scrap, scrap_cause,
+    cause, spare, down_since (microseconds). Upkeep is not among them: see `upkeep`.
     """
     kind = pl.col("kind")
     rows = entries.filter(kind.is_in(list(_LEAVES)) | (kind == "Looked")).select(

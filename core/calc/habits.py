@@ -27,7 +27,8 @@ AT_ONCE = 0.25
 class Menu:
     """What prints nobody announced may have been: the announced ones by model and occasion (see `occasion`).
 
-    `pools` are their true hours in ascending order, a pool a model and occasion; pool i is `pools[edges[i]:edges[i + 1]]`.
+    `pools` are their true hours in ascending order, a pool a model and occasion: pool i is what lies between
+    `edges[i]` and `edges[i + 1]`.
     """
 
     pools: Numbers = field(default_factory=lambda: np.full(OCCASIONS, 6.0))
@@ -38,7 +39,9 @@ class Menu:
         """Hours of the shortest print."""
         return float(self.pools.min())
 
-    def pick(self, pool: npt.NDArray[np.int64], chance: Numbers, least: Numbers, most: Numbers) -> tuple[Numbers, Numbers]:
+    def pick(
+        self, pool: npt.NDArray[np.int64], chance: Numbers, least: Numbers, most: Numbers
+    ) -> tuple[Numbers, Numbers]:
         """Hours of one print of each pool, between `least` and `most`, and the share of the pool that lies there.
 
         Where nothing does, one of the whole pool.
@@ -62,9 +65,9 @@ class Habits:
     before their end, an hour of printing; `stopped_at`: the shares of a print at which those did, ascending.
     """
 
-    inside: Hazard = Hazard.steady(0.35)
-    outside: Hazard = Hazard.steady(0.8)
-    idle: Hazard = Hazard.steady(2.0)
+    inside: Hazard = field(default_factory=lambda: Hazard.steady(0.35))
+    outside: Hazard = field(default_factory=lambda: Hazard.steady(0.8))
+    idle: Hazard = field(default_factory=lambda: Hazard.steady(2.0))
     at_once: float = 0.9
     forgets_start: float = 0.05
     forgets_off: float = 0.05
@@ -128,3 +131,10 @@ def stop_rate(gaps: pl.DataFrame) -> float:
     hours = gaps.filter(pl.col("kind") == "PrintStarted")["takes"].mean()
     mean = float(hours) / HOUR if isinstance(hours, float | int) else 6.0
     return (stopped + 0.5) / (removals.height + 10) / mean
+
+
+def first_guess(told: pl.DataFrame, gaps: pl.DataFrame, models: list[str], staffed: Staffed) -> Habits:
+    """What can be counted without replays; the waits are those of a usual shop."""
+    menu = menu_of(told, models, staffed)
+    start, off = forgotten(gaps, menu.shortest)
+    return Habits(forgets_start=start, forgets_off=off, stops=stop_rate(gaps), menu=menu)

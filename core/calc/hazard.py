@@ -50,15 +50,15 @@ class Hazard:
 
     def gathered(self, age: Numbers) -> Numbers:
         """The cumulative hazard: a wait outlasts `age` with the chance exp(-gathered)."""
-        return np.interp(age, AGES, self._at_edges)
+        return np.asarray(np.interp(age, AGES, self._at_edges))
 
     def age(self, gathered: Numbers) -> Numbers:
         """The age at which so much hazard has gathered."""
-        return np.interp(gathered, self._at_edges, AGES)
+        return np.asarray(np.interp(gathered, self._at_edges, AGES))
 
     def rate(self, age: Numbers) -> Numbers:
         """The chance an hour at an age."""
-        return np.array(self.rates)[step_of(age)]
+        return np.asarray(np.array(self.rates)[step_of(age)])
 
 
 def _rates(ended: Numbers, waited: Numbers) -> tuple[Numbers, Numbers]:
@@ -74,4 +74,5 @@ def step_of(age: Numbers) -> npt.NDArray[np.int64]:
 
 def lasted(begins: Numbers, ends: Numbers) -> Numbers:
     """The hours that waits from one age to another spent at each step of `AGES`: a row a wait."""
-    return np.clip(np.minimum(ends[:, None], AGES[1:]) - np.maximum(begins[:, None], AGES[:-1]), 0, None)
+    spent = np.minimum(ends[:, None], AGES[1:]) - np.maximum(begins[:, None], AGES[:-1])
+    return np.asarray(np.maximum(spent, 0.0))

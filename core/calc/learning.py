@@ -15,13 +15,13 @@ import polars as pl
 
 from core.calc.facts import facts, models_of
 from core.calc.gaps import find_gaps
-from core.calc.habits import AT_ONCE, Habits, forgotten, menu_of, stop_rate
+from core.calc.habits import AT_ONCE, Habits, first_guess
 from core.calc.hazard import AGES, Hazard, Numbers, lasted, step_of
 from core.calc.pace import ENOUGH, Pace, usual_by_hours_left, with_patience
 from core.calc.print_times import PrintTimes, ended_prints, learn_times
 from core.calc.replays import Law, Replays, Waits, replay
-from core.calc.spans import CLEAR, EMPTY, Flags, Spans, certain, crowded, spans
-from core.calc.staffed import FAR, HOUR, Micros, Staffed
+from core.calc.spans import CLEAR, EMPTY, Spans, certain, crowded, spans
+from core.calc.staffed import FAR, Micros, Staffed
 from core.setup import Setup
 
 #: Rounds of learning, and replays of a span with one story and with many.
@@ -68,8 +68,9 @@ def learn(entries: pl.DataFrame, setup: Setup, staffed: Staffed, known_at: int) 
     pace = with_patience(_with_times(Pace(usual=usual), times), gaps, staffed)
     told = facts(entries, setup, pace)
     gaps = find_gaps(told, staffed, pace)
-    models = models_of(setup)
-    law, quick = _learn_law(told, gaps, spans(gaps, pace, models, known_at), models, staffed, times.spread, setup.zone)
+    mine = spans(gaps, pace, models_of(setup), known_at)
+    habits = first_guess(told, gaps, models_of(setup), staffed)
+    law, quick = _learn_law(mine, habits, staffed, times.spread, setup.zone)
     return replace(pace, habits=law.habits, quick=quick)
 
 
@@ -82,11 +83,9 @@ def _with_times(pace: Pace, times: PrintTimes) -> Pace:
 
 
 def _learn_law(
-    told: pl.DataFrame, gaps: pl.DataFrame, mine: Spans, models: list[str], staffed: Staffed, spread: float, zone: ZoneInfo
+    mine: Spans, habits: Habits, staffed: Staffed, spread: float, zone: ZoneInfo
 ) -> tuple[Law, tuple[float, ...]]:
-    menu = menu_of(told, models, staffed)
-    start, off = forgotten(gaps, menu.shortest)
-    habits = Habits(forgets_start=start, forgets_off=off, stops=stop_rate(gaps), menu=menu)
+    """The law, and the speed of hands by weekday, from the spans of a shop and a first guess at its habits."""
     law, quick = Law(staffed, staffed, habits, spread), np.ones(7)
     weekdays = staffed.weekdays(zone)
     sure = certain(mine, habits.menu.shortest)
@@ -142,7 +141,6 @@ def _counted(replays: Replays, law: Law, weekdays: Micros) -> Counted:
     weights = replays.weights.ravel()
     ended, waited = np.zeros((3, len(AGES) - 1)), np.zeros((3, len(AGES) - 1))
     expected, removed = np.zeros(7), np.zeros(7)
-    hazards = (law.habits.inside, law.habits.outside)
     for wait in replays.waits:
         weight = weights[wait.rows]
         hours = lasted(wait.begin, wait.end) * weight[:, None]
@@ -150,36 +148,31 @@ def _counted(replays: Replays, law: Law, weekdays: Micros) -> Counted:
             waited[number] += hours[wait.law == number].sum(axis=0)
         over = wait.ended
         np.add.at(ended, (wait.law[over], step_of(wait.end[over])), weight[over])
-        for number, hazard in enumerate(hazards):
-            _expect(expected, wait, wait.law == number, weight, hazard, law.hands, weekdays)
+        _expect(expected, wait, weight, law, weekdays)
         off = over & (wait.law < 2)
         np.add.at(removed, weekdays[law.hands.spell_of(wait.until[off] - 1)], weight[off])
     last = np.flatnonzero(replays.ended)
     np.add.at(ended, (replays.law[last], step_of(replays.age[last])), weights[last])
-    off = last[replays.law[last] < 2]
-    spell = law.hands.spell_of(replays.spans.end[off // replays.count] - 1)
-    np.add.at(removed, weekdays[spell], weights[off])
+    gone = last[replays.law[last] < 2]
+    spell = law.hands.spell_of(replays.spans.end[gone // replays.count] - 1)
+    np.add.at(removed, weekdays[spell], weights[gone])
     restarted = sum(float((weights[rows] * again).sum()) for rows, again in replays.restarts)
     visits = sum(float(weights[rows].sum()) for rows, _ in replays.restarts)
-    gone = sum(float(weights[w.rows][w.ended & (w.law < 2)].sum()) for w in replays.waits)
+    unseen = sum(float(weights[w.rows][w.ended & (w.law < 2)].sum()) for w in replays.waits)
     begun = restarted + sum(float(weights[w.rows][w.ended & (w.law == 2)].sum()) for w in replays.waits)
     swapped = replays.ended & (replays.law < 2) & (np.repeat(replays.spans.found, replays.count) == CLEAR)
-    return Counted(
-        ended, waited, restarted, visits, expected, removed, gone + float(weights[swapped].sum()), begun
-    )
+    return Counted(ended, waited, restarted, visits, expected, removed, unseen + float(weights[swapped].sum()), begun)
 
 
-def _expect(
-    expected: Numbers, wait: Waits, mine: Flags, weight: Numbers, hazard: Hazard, hands: Staffed, weekdays: Micros
-) -> None:
+def _expect(expected: Numbers, wait: Waits, weight: Numbers, law: Law, weekdays: Micros) -> None:
     """Add the removals that the law expects of these waits at the usual speed, to the weekdays they lasted over."""
-    since, until, begin = wait.since[mine], wait.until[mine], wait.begin[mine]
-    first, last = hands.spell_of(since), hands.spell_of(until)
-    for step in range(int((last - first).max(initial=-1)) + 1):
-        spell = np.minimum(first + step, last)
-        opens, closes = hands.spell_ends(spell)
-        ages = [
-            begin + (hands.worked(np.clip(edge, since, until)) - hands.worked(since)) / HOUR for edge in (opens, closes)
-        ]
-        coming = np.where(first + step <= last, hazard.gathered(ages[1]) - hazard.gathered(ages[0]), 0.0)
-        np.add.at(expected, weekdays[spell], weight[mine] * coming / hands.speed_of(spell))
+    for number, hazard in enumerate((law.habits.inside, law.habits.outside)):
+        mine = wait.law == number
+        since, until, begin = wait.since[mine], wait.until[mine], wait.begin[mine]
+        first, last = law.hands.spell_of(since), law.hands.spell_of(until)
+        for step in range(int((last - first).max(initial=-1)) + 1):
+            spell = np.minimum(first + step, last)
+            opens, closes = (np.clip(edge, since, until) for edge in law.hands.spell_ends(spell))
+            age_at = [begin + law.hands.hours(since, moment) for moment in (opens, closes)]
+            coming = np.where(first + step <= last, hazard.gathered(age_at[1]) - hazard.gathered(age_at[0]), 0.0)
+            np.add.at(expected, weekdays[spell], weight[mine] * coming / law.hands.speed_of(spell))

@@ -16,10 +16,10 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from core.calc.hazard import Numbers
 from core.calc.staffed import FAR, HOUR, Staffed
 from core.setup import Machine, PrintFile, Setup
 
-from core.calc.hazard import Numbers
 #: A print file of one revision on one model of machine.
 Kind = tuple[str, int, str]
 
@@ -37,8 +37,8 @@ TAKING_OFF = 60_000_000
 SHOP_SPREAD, MODEL_SPREAD, FILE_SPREAD, KIND_SPREAD = 0.15, 0.02, 0.04, 0.015
 #: A ratio on its own is never known better than this, whatever the sightings: the law of waits is a model.
 FLOOR = 0.003
-#: A sighting tells of a file's time if it bounds the end within this share of it.
-TELLS = 0.15
+#: A print tells of its file's time if it ended, this likely, while people were in.
+TELLS = 0.9
 
 
 @dataclass(frozen=True)
@@ -107,10 +107,9 @@ def learn_times(prints: pl.DataFrame, setup: Setup, staffed: Staffed) -> PrintTi
     kinds = tuple(dict.fromkeys(kinds))
     rows = prints.select("file", "revision", "model").rows()
     mine = {kind: np.flatnonzero([row == kind for row in rows]) for kind in set(rows) & set(kinds)}
-    likelihood, spread = _likelihoods(prints, mine, staffed)
+    likelihood, spread, told = _likelihoods(prints, mine, staffed)
     shop = _shop_ratio(likelihood)
     known = {kind: _moments(likelihood[rows].sum(axis=0), shop) for kind, rows in mine.items()}
-    told = _telling(prints)
     seen = tuple(int(told[mine[kind]].sum()) if kind in mine else 0 for kind in kinds)
     return _alike(kinds, {k: v for k, v in known.items() if v is not None}, seen, spread)
 
@@ -130,7 +129,9 @@ class _Ends:
         latest = np.where(self.ended, np.where(off == over, over - TAKING_OFF, over), FAR)
         self.possible = (ends > printing[:, None]) & (ends <= latest[:, None])
         until = np.where(self.removed, off, over)
-        waited = staffed.worked(np.where(self.ended, until, began))[:, None] - staffed.worked(ends.ravel()).reshape(ends.shape)
+        waited = staffed.worked(np.where(self.ended, until, began))[:, None] - staffed.worked(ends.ravel()).reshape(
+            ends.shape
+        )
         self.waited = np.maximum(waited, 0) / HOUR
 
         #: The likelihood of the same sightings of a slip: a removal at any hour of ten, a look at any time.
@@ -142,6 +143,11 @@ class _Ends:
         wait = np.exp(-self.waited / mean) / np.where(self.removed[:, None], mean, 1.0)
         return np.where(self.possible, np.where(self.ended[:, None], wait, 1.0), 0.0)
 
+    def told(self, chances: Numbers) -> npt.NDArray[np.bool_]:
+        """Whether each print ended, as far as can be seen, while people were in: then its sightings tell when."""
+        inside = np.where(self.outside, 0.0, chances).sum(axis=1)
+        return np.asarray(self.ended & (inside > TELLS * np.maximum(chances.sum(axis=1), 1e-300)))
+
     def waits(self, weights: Numbers) -> tuple[float, float]:
         """The mean waits, of ends while people are in and of others, from the weights of the possible ends."""
         found = []
@@ -152,8 +158,10 @@ class _Ends:
         return found[0], found[1]
 
 
-def _likelihoods(prints: pl.DataFrame, mine: Mapping[Kind, npt.NDArray[np.int64]], staffed: Staffed) -> tuple[Numbers, float]:
-    """The logarithm of each print's likelihood over `RATIOS` of its kind, and the spread that fits best."""
+def _likelihoods(
+    prints: pl.DataFrame, mine: Mapping[Kind, npt.NDArray[np.int64]], staffed: Staffed
+) -> tuple[Numbers, float, npt.NDArray[np.bool_]]:
+    """The logarithm of each print's likelihood over `RATIOS` of its kind, the spread that fits best, who told."""
     ends = _Ends(prints, staffed)
     inside, outside, spread, slips = 0.5, 1.0, 0.013, SLIPS
     for _ in range(3):
@@ -175,7 +183,7 @@ def _likelihoods(prints: pl.DataFrame, mine: Mapping[Kind, npt.NDArray[np.int64]
     tried = [(s, _smeared(chances, s, slips * ends.slips)) for s in SPREADS]
     fits = [sum(_log_mean(ll[rows].sum(axis=0)) for rows in mine.values()) for _, ll in tried]
     spread, likelihood = tried[int(np.argmax(fits))] if mine else tried[-2]
-    return likelihood, spread
+    return likelihood, spread, ends.told(chances)
 
 
 def _smeared(chances: Numbers, spread: float, slips: Numbers) -> Numbers:
@@ -209,13 +217,6 @@ def _moments(log_likelihood: Numbers, shop: float, wide: float = 0.1) -> tuple[f
     if precision <= 1.0:
         return None
     return (mean / variance - np.log(shop) / wide**2) / precision, 1 / precision
-
-
-def _telling(prints: pl.DataFrame) -> npt.NDArray[np.bool_]:
-    """Whether a print's sightings bound its end closely enough to tell of its time."""
-    within = (pl.col("over") - pl.max_horizontal("printing", "began")) / (pl.col("stated") * HOUR)
-    bounded = (pl.col("over") - pl.col("began")) / (pl.col("stated") * HOUR) < RATIOS[-1]
-    return prints.select((bounded | (within < TELLS)).fill_null(value=False)).to_series().to_numpy()
 
 
 def _alike(

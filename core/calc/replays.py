@@ -28,11 +28,11 @@ Rows = npt.NDArray[np.int64]
 TURNS = 80
 #: Replays less likely than this (logarithm) are given up.
 HOPELESS = -60.0
-#: How often a replay is made to stay as it is up to the next look, and up to the end of the span; weights make up for it.
+#: How often a replay is made to stay as it is up to the next look, and to the end of the span; weights make up for it.
 STAYS, STAYS_TO_END = 0.7, 0.5
 #: A print that must have been cut short is made to stop so often; one of a span that ends stopped, so often.
 MUST_STOP, MAY_STOP = 0.9, 0.5
-#: The chance that a machine turns out to be down, at a stopped print and at any other visit (common practice, no source).
+#: The chance that a machine turns out to be down at a stopped print, and at another visit (common practice, no source).
 DOWN_AFTER_STOP, DOWN_OTHERWISE = 0.5, 0.014
 #: Steps of additive sequences that fill the unit interval evenly: fractional parts of square roots of primes.
 _STEPS = np.sqrt(np.array([
@@ -105,8 +105,8 @@ class Replays:
         turns = []
         for turn in self.turns:
             stay = kept[turn.rows]
-            columns = (turn.state, turn.start, turn.end, turn.first)
-            turns.append(Turn(moved(turn.rows[stay]), *(column[stay] for column in columns)))
+            rows = moved(turn.rows[stay])
+            turns.append(Turn(rows, turn.state[stay], turn.start[stay], turn.end[stay], turn.first[stay]))
         return Replays(
             self.spans.of(spans), self.count, self.weights[spans], self.ratio[spans], turns, [], [],
             self.law[kept], self.age[kept], self.ended[kept],
@@ -176,7 +176,7 @@ class _Run:
         """Whether the fact that ends the span ended the wait a replay was in."""
         started = self.spans.found[self.row] == CLEAR
         parts = (self.state == DONE) | (self.state == STOPPED)
-        return (parts & (started | self.spans.removed[self.row])) | ((self.state == EMPTY) & started)
+        return np.asarray((parts & (started | self.spans.removed[self.row])) | ((self.state == EMPTY) & started))
 
     def _chance(self, rows: Rows) -> Numbers:
         """A number between 0 and 1 for each row: evenly spread over the replays of a span, its own for every span."""
@@ -186,7 +186,8 @@ class _Run:
         mixed = (mixed ^ (mixed >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
         begin = ((mixed ^ (mixed >> np.uint64(31))) >> np.uint64(11)).astype(np.float64) / 2.0**53
         step = _STEPS[self.draws % len(_STEPS)]
-        return np.clip((begin[self.row[rows]] + step * self.turn_of_chance[rows]) % 1.0, 1e-9, 1 - 1e-9)
+        spread = (begin[self.row[rows]] + step * self.turn_of_chance[rows]) % 1.0
+        return np.asarray(np.clip(spread, 1e-9, 1 - 1e-9))
 
     def _begin(self, ratio: Numbers) -> None:
         spans = self.spans
@@ -314,7 +315,7 @@ class _Run:
         logs = logs.reshape(len(self.spans), self.count)
         top = logs.max(axis=1, keepdims=True, initial=-np.inf)
         weights = np.exp(logs - np.where(np.isfinite(top), top, 0.0))
-        return (weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)).ravel()
+        return np.asarray(weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)).ravel()
 
     def _ending(self) -> Numbers:
         """The likelihood of the fact that ends the span, given the state each replay came to."""
@@ -323,15 +324,17 @@ class _Run:
         rate = self._by_law(law, "rate", age)
         found, removed = spans.found[row], np.where(spans.removed[row], rate, 1.0)
         parts = (state == DONE) | (state == STOPPED)
-        begun = np.where(parts, rate * habits.forgets_off * habits.at_once, np.where(state == EMPTY, rate * ~self.fresh, 0.0))
+        begun = np.where(
+            parts, rate * habits.forgets_off * habits.at_once, np.where(state == EMPTY, rate * ~self.fresh, 0.0)
+        )
         down = np.where(state == STOPPED, DOWN_AFTER_STOP, DOWN_OTHERWISE)
         broke = np.where(state == PRINTING, 1e-6, down * rate * np.where(parts, habits.forgets_off, 1.0))
-        same = np.select([found == DONE, found == STOPPED], [(state == DONE) * removed, (state == STOPPED) * removed], state == EMPTY)
+        same = np.select(
+            [found == DONE, found == STOPPED], [(state == DONE) * removed, (state == STOPPED) * removed], state == EMPTY
+        )
         return np.select([found == OPEN, found == CLEAR, found == ANY], [1.0, begun, broke], same)
 
     def _law_and_age(self) -> tuple[Rows, Numbers]:
         parts = (self.state == DONE) | (self.state == STOPPED)
         law = np.where(parts, self.outside.astype(np.int64), 2)
         return law, (self.hands.worked(self.spans.end)[self.row] - self.since) / HOUR
-
-

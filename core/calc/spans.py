@@ -5,7 +5,7 @@ A start, a removal or a declared state settles it; a look only says what was see
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +13,7 @@ import polars as pl
 
 from core.calc.hazard import Numbers
 from core.calc.pace import Pace
-from core.calc.staffed import FAR, Micros, Staffed
+from core.calc.staffed import FAR, HOUR, Micros, Staffed
 
 #: What a machine does that nobody declared, as numbers.
 PRINTING, DONE, STOPPED, EMPTY = range(4)
@@ -60,9 +60,14 @@ class Spans:
 
     def of(self, rows: Flags | npt.NDArray[np.int64]) -> Spans:
         """The spans of these rows; the looks stay in their places."""
-        looks = (self.look_at, self.look_saw)
-        columns = [getattr(self, name) for name in self.__slots__[1:-2]]
-        return Spans(self.machine.gather(np.arange(len(self))[rows]), *(column[rows] for column in columns), *looks)
+        mine = {name: getattr(self, name)[rows] for name in _OF_A_SPAN}
+        return replace(self, machine=self.machine.gather(np.arange(len(self))[rows]), **mine)
+
+
+_OF_A_SPAN = (
+    "model", "key", "start", "end", "left", "found", "removed", "hand", "running", "proving", "hours", "doubt",
+    "kind", "first", "last",
+)  # fmt: skip
 
 
 def spans(gaps: pl.DataFrame, pace: Pace, models: list[str], known_at: int) -> Spans:
@@ -104,7 +109,7 @@ def _columns(rows: pl.DataFrame, pace: Pace, models: list[str]) -> Spans:
         start=rows["t"].to_numpy(), end=rows["end"].to_numpy(), left=left, found=rows["found"].to_numpy(),
         removed=(rows["next_kind"] == "PartsOff").fill_null(value=False).to_numpy(),
         hand=rows["hand"].to_numpy(), running=~started & (left == PRINTING), proving=rows["proving"].to_numpy(),
-        hours=rows["takes"].to_numpy() / 3.6e9, doubt=doubts[kind], kind=kind,
+        hours=rows["takes"].to_numpy() / HOUR, doubt=doubts[kind], kind=kind,
         first=last - counts, last=last,
         look_at=rows["look_at"].explode(empty_as_null=False).to_numpy(), look_saw=seen.to_numpy(),
     )  # fmt: skip
@@ -112,19 +117,19 @@ def _columns(rows: pl.DataFrame, pace: Pace, models: list[str]) -> Spans:
 
 def certain(told: Spans, shortest: float) -> Flags:
     """Spans with one story only: the same idle state at both ends and no time for a print (hours) between."""
-    brief = (told.end - told.start < shortest * 3.6e9) & (told.first == told.last)
+    brief = (told.end - told.start < shortest * HOUR) & (told.first == told.last)
     empty = (told.left == EMPTY) & np.isin(told.found, (CLEAR, EMPTY, ANY))
     parts = np.isin(told.left, (DONE, STOPPED)) & np.isin(told.found, (DONE, STOPPED, CLEAR))
-    return brief & (empty | parts)
+    return np.asarray(brief & (empty | parts))
 
 
 def crowded(told: Spans, staffed: Staffed, shortest: float) -> Flags:
     """Spans in which hands may have changed a print unseen: those need many replays."""
-    over = np.where(told.left == PRINTING, told.start + (told.hours * 0.97 * 3.6e9).astype(np.int64), told.start)
+    over = np.where(told.left == PRINTING, told.start + (told.hours * 0.97 * HOUR).astype(np.int64), told.start)
     opens = staffed.next_staffed(over)
     looked = np.array([
         np.any((told.look_at[a:b] > over[i]) & (told.look_saw[a:b] == PRINTING))
         for i, (a, b) in enumerate(zip(told.first, told.last, strict=True))
     ], dtype=bool)  # fmt: skip
     sure = (told.left == PRINTING) | (told.first == told.last)
-    return (told.end - opens > shortest * 3.6e9) | looked | ~sure | told.running
+    return np.asarray((told.end - opens > shortest * HOUR) | looked | ~sure | told.running)

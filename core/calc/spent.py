@@ -14,7 +14,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from core.calc.facts import models_of
@@ -56,8 +55,8 @@ class Spent:
 
     `rows`: machine, window (index), state (`IDLE` besides: done, stopped and empty together), cause, spare,
     kind (place in `PrintTimes.kinds` or -1), best (hours), below and above (variance of what is the row's own
-    chance, to either side), third (its third central moment), moved (hours by which one more in the logarithm of its kind's time moves it), untold
-    (hours of prints nobody announced in it, taken from it where negative).
+    chance, to either side), third (its third central moment), moved (hours by which one more in the logarithm of its
+    kind's time moves it), untold (hours of prints nobody announced in it, taken from it where negative).
     `covariance` is that of the logarithms of the kinds' times.
     """
 
@@ -70,12 +69,13 @@ class Spent:
 
     def by(self, *names: str) -> pl.DataFrame:
         """The rows added up by the named columns: best, low and high (hours; the range holds nine in ten)."""
-        rows = self.rows.with_columns(group=pl.struct(names).rank("dense").cast(pl.Int64) - 1 if names else pl.lit(0))
-        sums = rows.group_by("group", *names, maintain_order=True).agg(
-            pl.col("best", "below", "above", "third", "untold").sum()
-        ).sort("group")
+        group = pl.struct(names).rank("dense").cast(pl.Int64) - 1 if names else pl.lit(0)
+        rows = self.rows.with_columns(group=group)
+        moments = pl.col("best", "below", "above", "third", "untold").sum()
+        sums = rows.group_by("group", *names, maintain_order=True).agg(moments).sort("group")
         shared = self._shared(rows, len(sums)) + (UNTOLD_DOUBT * sums["untold"].to_numpy()) ** 2
-        low, high = _ends(*sums.select("best", "below", "above", "third").to_numpy().T, shared)
+        best, below, above, third = (sums[name].to_numpy() for name in ("best", "below", "above", "third"))
+        low, high = _ends(best, below, above, third, shared)
         return sums.select(*names, "best", low=pl.Series(low), high=pl.Series(high))
 
     def total(self, states: Sequence[str]) -> Estimate:
@@ -95,7 +95,7 @@ class Spent:
         moved = np.zeros((groups, len(self.covariance)))
         mine = rows.filter(pl.col("kind") >= 0)
         np.add.at(moved, (mine["group"].to_numpy(), mine["kind"].to_numpy()), mine["moved"].to_numpy())
-        return np.einsum("gk,kl,gl->g", moved, self.covariance, moved)
+        return np.asarray(np.einsum("gk,kl,gl->g", moved, self.covariance, moved))
 
 
 def _ends(best: Numbers, below: Numbers, above: Numbers, third: Numbers, shared: Numbers) -> tuple[Numbers, Numbers]:
@@ -142,9 +142,7 @@ def _fitting(replays: Replays) -> Replays:
     return replays if fits.all() else replays.of(fits)
 
 
-def _parted(
-    stretches: pl.DataFrame, groups: list[Spans], places: dict[str, int]
-) -> tuple[pl.DataFrame, pl.DataFrame]:
+def _parted(stretches: pl.DataFrame, groups: list[Spans], places: dict[str, int]) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Stretches that are told, and the pieces of others with the group and row of the span they lie in."""
     marks = [
         pl.DataFrame({
@@ -161,14 +159,16 @@ def _parted(
     within = (at >= 0) & (_line(mark["place"], mark["to"])[at] >= _line(cut["place"], cut["end"]))
     open_to = pl.col("state").is_in([*_STATES[:5], "upkeep"])
     cut = cut.with_columns(
-        within=pl.Series(within), group=mark["group"].gather(np.maximum(at, 0)), row=mark["row"].gather(np.maximum(at, 0))
+        within=pl.Series(within),
+        group=mark["group"].gather(np.maximum(at, 0)),
+        row=mark["row"].gather(np.maximum(at, 0)),
     )
     return cut.filter(~(pl.col("within") & open_to)), cut.filter(pl.col("within") & open_to)
 
 
 def _line(place: pl.Series, moment: pl.Series) -> Micros:
     """Machine and time as one number, so that sorting by both is sorting by it."""
-    return place.to_numpy().astype(np.int64) * 2**52 + moment.to_numpy()
+    return np.asarray(place.to_numpy().astype(np.int64) * 2**52 + moment.to_numpy())
 
 
 def _cut(rows: pl.DataFrame, edges: Micros) -> pl.DataFrame:
@@ -214,7 +214,9 @@ def _hours(replays: Replays, pieces: pl.DataFrame, covariance: Numbers) -> pl.Da
     names = [*_STATES, IDLE]
     hidden = (weights * untold).sum(axis=1)
     idle = np.maximum(best[:, [1, 2, 3]].sum(axis=1), 1e-12)
-    shares = np.column_stack([np.ones(len(row)), -best[:, 1:4] / idle[:, None], np.zeros((len(row), 2)), -np.ones(len(row))])
+    shares = np.column_stack(
+        [np.ones(len(row)), -best[:, 1:4] / idle[:, None], np.zeros((len(row), 2)), -np.ones(len(row))]
+    )
     frame = pl.DataFrame({
         "machine": pieces["machine"].gather(np.repeat(np.arange(len(row)), len(names))),
         "window": np.repeat(pieces["window"].to_numpy(), len(names)),
@@ -273,8 +275,11 @@ def _told(stretches: pl.DataFrame, edges: Micros) -> pl.DataFrame:
     )
     rows = rows.with_columns(
         kind=pl.lit(-1, pl.Int64),
-        below=(pl.col("best") - pl.col("least")) ** 2 / 3, above=(pl.col("most") - pl.col("best")) ** 2 / 3,
-        third=pl.lit(0.0), moved=pl.lit(0.0), untold=pl.lit(0.0)
+        below=(pl.col("best") - pl.col("least")) ** 2 / 3,
+        above=(pl.col("most") - pl.col("best")) ** 2 / 3,
+        third=pl.lit(0.0),
+        moved=pl.lit(0.0),
+        untold=pl.lit(0.0),
     ).select(*_SCHEMA)
     idle = rows.filter(pl.col("state").is_in(["done", "stopped", "empty"])).with_columns(state=pl.lit(IDLE))
     return pl.concat([rows, idle])

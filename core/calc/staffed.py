@@ -7,7 +7,6 @@ in the middle of the staffed time in which it can have happened, and word fades 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from copy import copy
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from typing import Self
@@ -65,22 +64,17 @@ def _hours_of(setup: Setup, noon: datetime) -> list[tuple[time, time, int]]:
 class Staffed:
     """Staffed time as one clock that runs only while somebody is in. Times are epoch microseconds."""
 
-    def __init__(self, spans: Sequence[tuple[int, int]]) -> None:
-        merged = _merge(spans)
-        self._starts: Micros = np.array([a for a, _ in merged] or [FAR], dtype=np.int64)
-        self._lengths: Micros = np.array([b - a for a, b in merged] or [0], dtype=np.int64)
-        self._run_at(np.ones(len(self._starts)))
-
-    def _run_at(self, speeds: npt.NDArray[np.float64]) -> None:
-        self._speeds = speeds
-        self._counted: Micros = (self._lengths * speeds).astype(np.int64)
+    def __init__(self, spans: Sequence[tuple[int, int]], speeds: npt.NDArray[np.float64] | None = None) -> None:
+        self._spans = _merge(spans)
+        self._starts: Micros = np.array([a for a, _ in self._spans] or [FAR], dtype=np.int64)
+        self._lengths: Micros = np.array([b - a for a, b in self._spans] or [0], dtype=np.int64)
+        self._speeds = np.ones(len(self._starts)) if speeds is None else speeds
+        self._counted: Micros = (self._lengths * self._speeds).astype(np.int64)
         self._before: Micros = np.concatenate([[0], np.cumsum(self._counted)[:-1]]).astype(np.int64)
 
-    def at_speeds(self, speeds: npt.NDArray[np.float64]) -> Self:
-        """The same clock running faster or slower in each of its spells, in their order."""
-        other = copy(self)
-        other._run_at(speeds)
-        return other
+    def at_speeds(self, speeds: npt.NDArray[np.float64]) -> Staffed:
+        """The same clock running faster or slower in each of its unbroken spells, in their order."""
+        return Staffed(self._spans, speeds)
 
     def spell_ends(self, spells: Micros) -> tuple[Micros, Micros]:
         """When each of these spells begins and ends."""
