@@ -84,6 +84,21 @@ class Trust(Frozen):
     seen: int
 
 
+class PrintTime(Frozen):
+    """What a print file truly takes on a model of machine: `stated` and `takes` in hours, from `seen` sightings.
+
+    The range of `takes` is that of the file's own time; single prints differ a little more.
+    """
+
+    file: str
+    revision: int
+    model: str
+    product: str
+    stated: float
+    takes: Estimate
+    seen: int
+
+
 class NeedsHand(Frozen):
     """One line of what needs a hand: machines of one rack in the same plight, most urgent level first.
 
@@ -172,7 +187,8 @@ class Question(Frozen):
 class Report(Frozen):
     """The owner's page: the answers to its questions in their order.
 
-    `out_now` machines of `in_service`, those not set aside, are out of service now.
+    `out_now` machines of `in_service`, those not set aside, are out of service now. `print_times` are those of
+    the files in use that were seen through, the ones furthest from what they state first.
     """
 
     shop: str
@@ -189,6 +205,7 @@ class Report(Frozen):
     week: Period
     series: list[Series]
     questions: list[Question]
+    print_times: list[PrintTime]
 
 
 class Hours(Frozen):

@@ -75,6 +75,7 @@ def report(log: Log, at: datetime, pace: Pace | None = None) -> Report:
         week=periods.period(read, week),
         series=periods.series(read, days),
         questions=read.questions(),
+        print_times=read.print_times(),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
@@ -9,15 +10,16 @@ from typing import Any
 
 import polars as pl
 
-from core.answer_types import AnswerChoice, Due, MachineNow, NeedsHand, Question
+from core.answer_types import AnswerChoice, Due, MachineNow, NeedsHand, PrintTime, Question
 from core.calc import questions, standing
 from core.calc.learning import learn
 from core.calc.pace import Pace
 from core.calc.reckon import Reckoned, reckon
 from core.calc.replays import Replays
-from core.calc.spent import Spent, replayed, spent
+from core.calc.spent import NINETY, Spent, replayed, spent
 from core.calc.staffed import Staffed, micros, staffed_spells
 from core.entries import QuestionClosed
+from core.estimate import Estimate
 from core.log.store import Log
 from core.setup import Machine, Setup
 from core.window import Window, midnight
@@ -90,6 +92,22 @@ class Reading:
             )
             for need in standing.needs(rows, racks, micros(self.at))
         ]
+
+    def print_times(self) -> list[PrintTime]:
+        """What the newest files truly take, as far as sightings tell; those furthest from what they state first."""
+        times = self.pace.times
+        newest = {(file.file, file.revision): file for file in self.setup.newest_files(self.at)}
+        told = []
+        for (name, revision, model), seen in zip(times.kinds, times.seen, strict=True):
+            file = newest.get((name, revision))
+            if file is None or not seen:
+                continue
+            ratio, doubt = times.ratios[name, revision, model]
+            low, high = (ratio * math.exp(side * NINETY * doubt) for side in (-1, 1))
+            takes = Estimate(low=low, best=ratio, high=high).scaled(file.hours)
+            told.append(PrintTime(file=name, revision=revision, model=model, product=file.product,
+                                  stated=file.hours, takes=takes, seen=seen))  # fmt: skip
+        return sorted(told, key=lambda t: (-abs(math.log(t.takes.best / t.stated)), t.file, t.model))
 
     def shift_began(self) -> datetime | None:
         """When the shift began that runs or was the last to run in the 24 hours before `at`."""

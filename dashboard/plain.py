@@ -20,6 +20,7 @@ def report_text(report: Report) -> str:
     """The owner's page in its order."""
     clock = words.clock_of(report)
     asked = [words.question_sentence(question, clock) for question in report.questions]
+    times = [words.print_time(time) for time in report.print_times]
     blocks = [
         report.shop,
         _block(words.TRUST, _wrapped(words.trust_sentences(report))),
@@ -28,6 +29,7 @@ def report_text(report: Report) -> str:
         _block(words.GAVE, _gave(report)),
         _block(words.CHANGING, _wrapped(words.changes(report.series))),
         _block(words.ASKED, _wrapped(asked)) if asked else "",
+        _block(words.PRINT_TIMES, _table(times)) if times else "",
     ]
     return "\n\n".join(block for block in blocks if block)
 

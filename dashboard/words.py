@@ -11,6 +11,7 @@ from core.answer_types import (
     MachineNow,
     NeedsHand,
     Period,
+    PrintTime,
     Question,
     RackNow,
     Report,
@@ -62,10 +63,11 @@ NO_USUAL = "Too few days with people in yet to say what is usual."
 NO_SHOP = "This page has nothing to tell yet"
 LOST = "Machine-hours that printed nothing, last seven days"
 ALL_REASONS = "All reasons, with their ranges"
+PRINT_TIMES = "What prints truly take"
 NOTHING_ASKED = "The entries leave nothing open."
 COUNTED = (
-    "Reckoned from what people tapped. A range covers the doubt about when single prints and waits ended; "
-    "entries never made, and what all prints share, can move a figure further. "
+    "Reckoned from what people tapped. A range is meant to hold the truth nine times in ten: it covers when prints "
+    "and waits ended, how long each file truly takes, and what nobody noted. "
     "Shares are of the hours somebody has word of. Good parts go from what was counted to what it would be if "
     "every uncounted part were good."
 )
@@ -140,6 +142,19 @@ def clock_of(report: Report) -> Clock:
 def _heard(trust: Trust, clock: Clock) -> str:
     heard = f"{trust.heard} of {trust.machines} machines heard from since {clock.when(trust.since)}."
     return f"{heard} No word: {written.codes(trust.silent)}." if trust.silent else heard
+
+
+def print_time(time: PrintTime) -> tuple[str, str, str]:
+    """A file and what it truly takes: name, sentence, how often it was seen.
+
+    A time that may well be the stated one is told as such.
+    """
+    takes, stated = time.takes, written.clocked(time.stated)
+    span = f"{written.clocked(takes.low)} to {written.clocked(takes.high)}"
+    apart = not takes.low <= time.stated <= takes.high
+    told = f"takes {written.clocked(takes.best)}, not {stated}" if apart else f"takes {stated}, as it states"
+    times = "once" if time.seen == 1 else f"{written.count(time.seen)} times"
+    return f"{time.file} on {time.model}", f"{told} ({span})", f"seen {times}"
 
 
 def _takes(trust: Trust) -> str:

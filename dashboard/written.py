@@ -38,6 +38,12 @@ def hours(estimate: Estimate | None) -> str:
     return f"{tell(estimate.best)} h" + _range(estimate, tell)
 
 
+def clocked(length: float) -> str:
+    """A length in hours to the minute: "7 h 05"."""
+    minutes = _half_up(60 * length)
+    return f"{minutes // 60} h {minutes % 60:02d}"
+
+
 def factor(estimate: Estimate) -> str:
     """A factor with its range, "1.05 (1.01-1.09)"."""
     return f"{estimate.best:.2f}" + _range(estimate, lambda x: f"{x:.2f}")

@@ -93,7 +93,7 @@ def _drawing(report: Report, names: Names, by: str | None) -> dict[str, Callable
         "asked": lambda: st.html(owner_html.asked()),
         "said": lambda: None,
         "questions": lambda: _questions(report, names, by),
-        "foot": lambda: st.html(owner_html.counted()),
+        "foot": lambda: st.html(owner_html.print_times(report) + owner_html.counted()),
     }
 
 

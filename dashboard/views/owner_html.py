@@ -139,6 +139,12 @@ def all_losses(period: Period, names: Names) -> str:
     return f'<section class="rs rs-all">{_folded(words.ALL_REASONS, _table(rows) + told)}</section>'
 
 
+def print_times(report: Report) -> str:
+    """What every file truly takes, folded away; nothing before any was seen through."""
+    rows = [words.print_time(time) for time in report.print_times]
+    return f'<section class="rs rs-all">{_folded(words.PRINT_TIMES, _table(rows))}</section>' if rows else ""
+
+
 def asked() -> str:
     """The heading of the questions."""
     return _section("asked", words.ASKED, "")

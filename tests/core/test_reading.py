@@ -201,3 +201,18 @@ def test_the_pace_does_not_depend_on_the_window_asked_about(daily: Log) -> None:
     paces = {Reading(daily, Window(when(a), when(b)), when(38), None).pace for a, b in ((0, 1), (10, 38))}
     assert len(paces) == 1
     assert paces.pop().seen == 38
+
+
+# What prints truly take
+
+
+def test_the_owner_is_told_what_a_file_truly_takes(daily: Log) -> None:
+    # A clip states two hours; it was off 2.2 hours after its start, or some minutes more.
+    daily.append(clips(60))
+    (clip,) = Reading(daily, Window(when(50), when(60)), when(60)).print_times()
+    assert (clip.file, clip.revision, clip.model, clip.stated, clip.seen) == ("clip", 1, "bench-220", 2.0, 60)
+    assert 2.0 < clip.takes.low < clip.takes.best < clip.takes.high < 2.4
+
+
+def test_files_nobody_has_seen_through_are_not_told(daily: Log) -> None:
+    assert Reading(daily, Window(when(0), when(1)), when(1)).print_times() == []

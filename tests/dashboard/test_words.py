@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from core import answers
-from core.answer_types import AnswerChoice, Change, Hours, Loss, NeedsHand, Question, Report, Series
+from core.answer_types import AnswerChoice, Change, Hours, Loss, NeedsHand, PrintTime, Question, Report, Series
 from core.answers import FORMULAS, TimeAccount
 from core.calc.reckon import STATES
 from core.estimate import Estimate
@@ -326,3 +326,24 @@ def test_a_figure_that_would_divide_by_nothing_is_a_dash(told):
     text = plain.hours_text(told[1].model_copy(update={"whole": none, "groups": [], "by": None}))
     assert re.search(r"mean time to restore +-\n", text)
     assert "Hours by" not in text.replace("Hours by state", "")
+
+
+# What prints truly take
+
+TIME = PrintTime(
+    file="F-014", revision=1, model="bench-220", product="entrance-block", stated=6 + 2 / 3,
+    takes=Estimate(low=7.0, best=7 + 5 / 60, high=7.2), seen=23,
+)  # fmt: skip
+
+
+def test_a_file_that_takes_longer_than_it_states_is_told_with_both_times() -> None:
+    assert words.print_time(TIME) == (
+        "F-014 on bench-220",
+        "takes 7 h 05, not 6 h 40 (7 h 00 to 7 h 12)",
+        "seen 23 times",
+    )
+
+
+def test_a_file_that_may_well_take_what_it_states_is_told_so() -> None:
+    near = TIME.model_copy(update={"takes": Estimate(low=6.5, best=6.7, high=6.9), "seen": 1})
+    assert words.print_time(near)[1:] == ("takes 6 h 40, as it states (6 h 30 to 6 h 54)", "seen once")
