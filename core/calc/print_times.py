@@ -85,7 +85,7 @@ def ended_prints(gaps: pl.DataFrame, setup: Setup) -> pl.DataFrame:
         mine.filter((pl.col("leaves") == "printing") & (pl.col("until") < FAR))
         .group_by("print", maintain_order=True)
         .last()
-        .filter(~pl.col("paused") & ~pl.col("next_recalled"))
+        .filter(~pl.col("paused") & ~pl.col("recalled") & ~pl.col("next_recalled"))
         .with_columns(ended=pl.col("next_found") == "done")
         .filter(pl.col("ended") | pl.col("next_found").is_in(["stopped", "any", "down"]))
     )
@@ -97,7 +97,7 @@ def ended_prints(gaps: pl.DataFrame, setup: Setup) -> pl.DataFrame:
         model=pl.col("machine").replace_strict(models, return_dtype=pl.String),
         stated=keys.map_elements(lambda k: stated[k["file"], k["revision"]], return_dtype=pl.Float64),
         began="start", printing="printing", over=pl.when("ended").then("seen_at"),
-    ).tail(NEWEST)  # fmt: skip
+    ).sort("began", maintain_order=True).tail(NEWEST)  # fmt: skip
 
 
 def learn_times(prints: pl.DataFrame, setup: Setup, staffed: Staffed) -> PrintTimes:
