@@ -62,7 +62,7 @@ class Habits:
     `inside` and `outside`: how long a print waits that ended while people were in, and while they were not;
     `at_once`: how often hands that cleared a machine start it again; `idle`: how long it stands otherwise.
     `forgets_start`, `forgets_off`: the shares of starts and removals nobody noted. `stops`: prints that stop
-    before their end, an hour of printing; `stopped_at`: the shares of a print at which those did, ascending.
+    before their end, an hour of printing, at any share of it.
     """
 
     inside: Hazard = field(default_factory=lambda: Hazard.steady(0.35))
@@ -72,7 +72,6 @@ class Habits:
     forgets_start: float = 0.05
     forgets_off: float = 0.05
     stops: float = 0.005
-    stopped_at: tuple[float, ...] = (0.1, 0.3, 0.5, 0.7, 0.9)
     menu: Menu = field(default_factory=Menu)
 
 

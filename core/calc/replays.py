@@ -211,7 +211,7 @@ class _Run:
         chance = -np.expm1(-self.habits.stops * took)
         made = np.where(stops > 0, stops, np.where(self.spans.found[self.row[rows]] == STOPPED, MAY_STOP, chance))
         stopped = self._chance(rows) < made
-        at = np.interp(self._chance(rows), np.linspace(0, 1, len(self.habits.stopped_at)), self.habits.stopped_at)
+        at = self._chance(rows)
         self.weight[rows] += np.where(stopped, np.log(chance / made), np.log((1 - chance) / (1 - made)))
         self.stops[rows] = stopped
         self.ends[rows] = self.now[rows] + (np.where(stopped, at, 1.0) * took * HOUR).astype(np.int64)
