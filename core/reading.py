@@ -53,7 +53,7 @@ class Reading:
 
     def spent(self, windows: Sequence[Window]) -> Spent:
         """The hours of every state in consecutive windows within this one, with their doubts."""
-        return spent(self.reckoned, self._replays, self.pace.times, windows)
+        return spent(self.reckoned, self._replays, self.pace, windows)
 
     @cached_property
     def _replays(self) -> list[Replays]:

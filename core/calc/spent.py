@@ -20,7 +20,6 @@ from core.calc.facts import models_of
 from core.calc.hazard import Numbers
 from core.calc.learning import replay_all
 from core.calc.pace import Pace
-from core.calc.print_times import PrintTimes
 from core.calc.reckon import Reckoned
 from core.calc.replays import Law, Replays
 from core.calc.spans import Spans, certain, spans
@@ -34,6 +33,8 @@ FEW, MANY = 32, 160
 #: How far the law itself is off, as a share of the hours it gives (one standard deviation): of prints nobody
 #: announced, and of announced ones. From simulated shops (`tests.simulated.judge`), which no shop is quite like.
 UNTOLD_DOUBT, TOLD_DOUBT = 0.06, 0.004
+#: The same of declared downtime, for a shop that forgets nothing and for each share of entries forgotten.
+DOWN_DOUBT, DOWN_UNNOTED = 0.01, 0.12
 #: Nine in ten lie within so many standard deviations of the mean, if errors are normal.
 NINETY = 1.6448536269514722
 #: The states of replays, and the idle ones together: their hours trade with each other, not with the rest.
@@ -124,14 +125,14 @@ def replayed(
     return [_fitting(replays) for replays in replay_all(mine, law, FEW, MANY)]
 
 
-def spent(reckoned: Reckoned, replays: list[Replays], times: PrintTimes, windows: Sequence[Window]) -> Spent:
+def spent(reckoned: Reckoned, replays: list[Replays], pace: Pace, windows: Sequence[Window]) -> Spent:
     """The hours of what was reckoned, and replayed, in consecutive `windows`."""
     edges = np.array([micros(w.start) for w in windows] + [micros(windows[-1].end)], dtype=np.int64)
-    covariance = times.covariance
+    covariance = pace.times.covariance
     places = {m: i for i, m in enumerate(reckoned.stretches["machine"].unique(maintain_order=True))}
     stretches = reckoned.stretches.with_columns(place=pl.col("machine").replace_strict(places, return_dtype=pl.Int64))
     told, doubtful = _parted(stretches, [group.spans for group in replays], places)
-    rows = [_told(told, edges)]
+    rows = [_loosened(_told(told, edges), pace)]
     for number, group in enumerate(replays):
         rows.append(_hours(group, _pieces(doubtful.filter(pl.col("group") == number), edges), covariance))
     return Spent(pl.concat(rows).group_by(*_KEYS, maintain_order=True).agg(pl.all().sum()), covariance)
@@ -285,6 +286,15 @@ def _told(stretches: pl.DataFrame, edges: Micros) -> pl.DataFrame:
     ).select(*_SCHEMA)
     idle = rows.filter(pl.col("state").is_in(["done", "stopped", "empty"])).with_columns(state=pl.lit(IDLE))
     return pl.concat([rows, idle])
+
+
+def _loosened(rows: pl.DataFrame, pace: Pace) -> pl.DataFrame:
+    """Declared downtime with what faults, returns and upkeep that nobody noted may move it."""
+    if pace.habits is None:
+        return rows
+    share = DOWN_DOUBT + DOWN_UNNOTED * (pace.habits.forgets_off + pace.habits.forgets_start) / 2
+    down = pl.col("state").is_in(["upkeep", "down", "waiting"])
+    return rows.with_columns(loose=pl.when(down).then(share * pl.col("best")).otherwise("loose"))
 
 
 def _overlap(start: str, end: str, opens: pl.Expr, closes: pl.Expr) -> pl.Expr:

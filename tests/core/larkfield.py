@@ -7,7 +7,6 @@ from uuid import UUID, uuid4
 import polars as pl
 
 from core.calc.pace import Pace
-from core.calc.print_times import PrintTimes
 from core.calc.reckon import Reckoned, reckon
 from core.calc.spent import Spent, spent
 from core.calc.staffed import Staffed
@@ -141,4 +140,4 @@ def reckoned(
 
 def hours_in(found: Reckoned, *windows: Window) -> Spent:
     """The hours of what was reckoned in consecutive windows, of a shop that has learned nothing yet."""
-    return spent(found, [], PrintTimes(), windows)
+    return spent(found, [], Pace(), windows)
