@@ -32,6 +32,8 @@ SEES_SHORT_SPOOL = 0.9
 USUAL_WAIT = 0.5
 #: Minutes somebody stays after the shift to start one more print.
 STAYS_ON = 10.0
+#: Minutes a print that somebody saw failing runs on at most until it is stopped.
+RUNS_ON = 15.0
 #: A spool that is fitted because the material changes has been used before.
 USED_SPOOL = (400, 1000)
 
@@ -244,7 +246,7 @@ class Life:
         m.ran(whole * share / 60)
         if trouble and trouble.seen and self.hands.present(ended):
             t, by = yield t, ended
-            ended = t
+            ended = min(t, ended + RUNS_ON, ended + whole * (1 - share))
             m.turn("stopped", ended)
         else:
             m.turn("stopped" if trouble else "done", ended)

@@ -6,6 +6,7 @@ printing, done, stopped, empty, down, waiting (down, for a spare), aside. Beside
 All times and durations are whole microseconds, so that equal means equal.
 """
 
+import math
 from datetime import timedelta
 
 import polars as pl
@@ -20,8 +21,15 @@ _FOUND = {"PrintStarted": "clear", "WentDown": "any", "CameBack": "down", "SetAs
 _LEAVES = {"PrintStarted": "printing", "PartsOff": "empty", "WentDown": "down", "CameBack": "empty",
            "SetAside": "aside", "PutBack": "empty", "SpoolFitted": "printing", "UpkeepDone": "empty"}  # fmt: skip
 
-#: An entry tapped later than this was put back from memory.
-PROMPT = timedelta(minutes=5)
+#: The states that leave parts on the platform.
+_PARTS = ("printing", "done", "stopped")
+_SLIP = OUT_OF_ORDER_MINUTES * 60_000_000
+
+#: How far off the moment of an entry may be that was tapped so long after it (minutes): the half of the steps
+#: that are offered for what happened earlier. What is tapped within five minutes is told as it happens.
+HALF_STEPS = (
+    (timedelta(minutes=5), 0.0), (timedelta(minutes=20), 10.0), (timedelta(minutes=45), 15.0), (timedelta.max, 30.0),
+)  # fmt: skip
 
 
 def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
@@ -29,7 +37,7 @@ def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
 
     Columns: machine, t (microseconds), id, kind, saw, found, leaves, hand (somebody left the machine
     empty and ready), file, revision, model, parts, proving, takes (microseconds a print of this start takes),
-    recalled (told from memory: its moment is one of the steps a person can tap), ended, scrap, scrap_cause,
+    blur (hours: how far, one standard deviation, a moment told from memory is off), ended, scrap, scrap_cause,
     cause, spare, down_since (microseconds). Upkeep is not among them: see `upkeep`.
     """
     kind = pl.col("kind")
@@ -38,7 +46,7 @@ def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
         "cause", "spare",
         t=pl.col("at").dt.epoch("us"),
         proving=pl.col("proving").fill_null(value=False),
-        recalled=pl.col("noted_at") - pl.col("at") > PROMPT,
+        blur=_blur(pl.col("noted_at") - pl.col("at")),
         model=pl.col("machine").replace_strict(_models(setup), default=None, return_dtype=pl.String),
     )  # fmt: skip
     takes = _file_table(setup, pace)
@@ -54,8 +62,7 @@ def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
         hand=kind.is_in(["PartsOff", "CameBack", "PutBack", "UpkeepDone"]),
         rank=_rank(),
     )
-    rows = _removals_before_starts(rows.sort("machine", "t", "rank", "id"))
-    return _remember_what_is_down(_keep_what_tells(rows)).drop("on_platform", "rank")
+    return _remember_what_is_down(_keep_what_tells(_in_their_order(rows))).drop("on_platform", "rank")
 
 
 def upkeep(entries: pl.DataFrame) -> pl.DataFrame:
@@ -66,6 +73,14 @@ def upkeep(entries: pl.DataFrame) -> pl.DataFrame:
         .select("machine", start=end - (pl.col("minutes") * 60_000_000).cast(pl.Int64), end=end)
         .sort("machine", "start", "end")
     )
+
+
+def _blur(late: pl.Expr) -> pl.Expr:
+    """What is told from memory is told to the nearest step there is to tap: it may lie anywhere within half of it."""
+    minutes = pl.lit(HALF_STEPS[-1][1])
+    for up_to, half in reversed(HALF_STEPS[:-1]):
+        minutes = pl.when(late <= up_to).then(half).otherwise(minutes)
+    return minutes / 60 / math.sqrt(3)
 
 
 def _rank() -> pl.Expr:
@@ -94,18 +109,52 @@ def _file_table(setup: Setup, pace: Pace) -> pl.DataFrame:
     return pl.DataFrame(rows, schema=schema, orient="row")
 
 
+def _in_their_order(rows: pl.DataFrame) -> pl.DataFrame:
+    """A visit's taps put in the order in which its work must have gone, where they tell of it another way round.
+
+    Parts come off before the next print starts: a removal noted a little after that start is put before it.
+    A look that tells what can only have been so on the other side of the change next to it is left out.
+    """
+    rows = _without_misplaced_looks(rows.sort("machine", "t", "rank", "id"))
+    return _removals_before_starts(rows).sort("machine", "t", "rank", "id")
+
+
+def _without_misplaced_looks(rows: pl.DataFrame) -> pl.DataFrame:
+    change = pl.col("kind").is_in(list(_LEAVES)) & ~pl.col("kind").is_in(["SpoolFitted", "UpkeepDone"])
+    before, after = (
+        {
+            name: pl.when(change).then(name).shift(step).fill_null(strategy=way).over("machine")
+            for name in ("kind", "leaves", "t")
+        }
+        for step, way in ((1, "forward"), (-1, "backward"))
+    )
+    t, saw = pl.col("t"), pl.col("saw")
+    just_after, just_before = t - before["t"] < _SLIP, after["t"] - t < _SLIP
+    empty_before = before["leaves"] == "empty"
+    misplaced = (
+        (just_after & (before["kind"] == "PrintStarted") & saw.is_in(["done", "empty"]))
+        | (just_after & empty_before & saw.is_in(["done", "stopped"]))
+        | (just_before & empty_before & (saw == "printing") & (after["kind"] == "PrintStarted"))
+        | (just_before & before["leaves"].is_in(_PARTS) & (saw == "empty") & (after["kind"] == "PartsOff"))
+    )
+    return rows.filter(~misplaced.fill_null(value=False))
+
+
 def _removals_before_starts(rows: pl.DataFrame) -> pl.DataFrame:
-    """Parts come off before the next print starts: a removal noted a little after that start is put before it."""
-    start, start_at = pl.col("kind").shift(1).over("machine"), pl.col("t").shift(1).over("machine")
-    parts_there = pl.col("leaves").shift(2).over("machine").is_in(["printing", "done", "stopped"])
+    seen = pl.when((pl.col("saw") != "printing").fill_null(value=True))
+    start = pl.when(pl.col("kind") == "PrintStarted")
+    told = {
+        "last": seen.then("kind").shift(1).fill_null(strategy="forward").over("machine"),
+        "start_at": start.then("t").shift(1).fill_null(strategy="forward").over("machine"),
+        "left_before": start.then(pl.col("leaves").shift(1)).shift(1).fill_null(strategy="forward").over("machine"),
+    }
     slipped = (
         (pl.col("kind") == "PartsOff")
-        & (start == "PrintStarted")
-        & (pl.col("t") - start_at < OUT_OF_ORDER_MINUTES * 60_000_000)
-        & parts_there
+        & (told["last"] == "PrintStarted")
+        & (pl.col("t") - told["start_at"] < _SLIP)
+        & told["left_before"].is_in(_PARTS)
     ).fill_null(value=False)
-    rows = rows.with_columns(t=pl.when(slipped).then(start_at).otherwise("t"))
-    return rows.sort("machine", "t", "rank", "id")
+    return rows.with_columns(t=pl.when(slipped).then(told["start_at"]).otherwise("t"))
 
 
 def _keep_what_tells(rows: pl.DataFrame) -> pl.DataFrame:

@@ -74,18 +74,18 @@ def ended_prints(gaps: pl.DataFrame, setup: Setup) -> pl.DataFrame:
     """
     models = {row.machine: row.model for row in setup.history(Machine)}
     stated = {(row.file, row.revision): row.hours for row in setup.history(PrintFile)}
-    starts = gaps.filter((pl.col("kind") == "PrintStarted") & ~pl.col("recalled")).select(
+    starts = gaps.filter((pl.col("kind") == "PrintStarted") & (pl.col("blur") == 0)).select(
         "file", "revision", print="id", start="t"
     )
     mine = gaps.filter(pl.col("print").is_not_null()).with_columns(
-        off=pl.when((pl.col("next_kind") == "PartsOff") & ~pl.col("next_recalled")).then("until")
+        off=pl.when((pl.col("next_kind") == "PartsOff") & (pl.col("next_blur") == 0)).then("until")
     )
     removal = mine.group_by("print").agg(pl.col("off").last())
     last = (
         mine.filter((pl.col("leaves") == "printing") & (pl.col("until") < FAR))
         .group_by("print", maintain_order=True)
         .last()
-        .filter(~pl.col("paused") & ~pl.col("recalled") & ~pl.col("next_recalled"))
+        .filter(~pl.col("paused") & (pl.col("blur") == 0) & (pl.col("next_blur") == 0))
         .with_columns(ended=pl.col("next_found") == "done")
         .filter(pl.col("ended") | pl.col("next_found").is_in(["stopped", "any", "down"]))
     )

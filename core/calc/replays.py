@@ -195,7 +195,7 @@ class _Run:
         row, start = self.row[rows], self.now[rows]
         hours = spans.hours[row] * np.exp(spans.doubt[row] * ratio[rows])
         cut_short = (spans.end[row] < start + 0.9 * hours * HOUR) & ~np.isin(spans.found[row], (DONE, OPEN))
-        self._begin_print(rows, hours, np.where(cut_short, MUST_STOP, 0.0))
+        self._begin_print(rows, hours, np.where(cut_short, MUST_STOP, 0.0), spans.blur[row])
         left = self._chance(rows)
         into = start + (left * (self.ends[rows] - start)).astype(np.int64)
         self.ends[rows] = np.where(spans.running[row], into, self.ends[rows])
@@ -205,9 +205,12 @@ class _Run:
         opens, _ = self.staffed.spell_at(self.now[waits])
         self.outside[waits] = self.now[waits] - opens < HOUR
 
-    def _begin_print(self, rows: Rows, hours: Numbers, stops: Numbers) -> None:
-        """A print of so many hours begins; it is made to stop so often, or as often as prints do."""
-        took = hours * (1 + self.spread * ndtri(self._chance(rows)))
+    def _begin_print(self, rows: Rows, hours: Numbers, stops: Numbers, blur: Numbers) -> None:
+        """A print of so many hours begins; it is made to stop so often, or as often as prints do.
+
+        Moments that are off (by `blur` hours) make it seem that much longer or shorter.
+        """
+        took = np.maximum(hours + np.hypot(hours * self.spread, blur) * ndtri(self._chance(rows)), hours / 4)
         chance = -np.expm1(-self.habits.stops * took)
         made = np.where(stops > 0, stops, np.where(self.spans.found[self.row[rows]] == STOPPED, MAY_STOP, chance))
         stopped = self._chance(rows) < made
@@ -272,7 +275,7 @@ class _Run:
         pool = self.spans.model[row] * OCCASIONS + occasion(self.now[rows], self.staffed)
         took, share = self.habits.menu.pick(pool, self._chance(rows), least, most)
         self.weight[rows] += np.log(self.habits.forgets_start * share)
-        self._begin_print(rows, took, np.zeros(len(rows)))
+        self._begin_print(rows, took, np.zeros(len(rows)), np.zeros(len(rows)))
 
     def _wait(self, rows: Rows, law: Rows) -> Rows:
         """Replays wait on until the next word or go on before it; those that did."""

@@ -32,7 +32,8 @@ class Spans:
 
     `left` is the state it begins in, `found` how it ends (`removed`: by a removal). `hours`, `doubt` and `kind`
     are the best time of the print begun at its start, the spread of its logarithm and its place in
-    `PrintTimes.kinds` (-1: not announced); `running`: that print had begun before. `hand`: somebody left the
+    `PrintTimes.kinds` (-1: not announced); `blur` how far the facts at its ends may be off (hours, one standard
+    deviation); `running`: that print had begun before. `hand`: somebody left the
     machine ready. `first` to `last` are its looks in `look_at` and `look_saw`. `key` gives it its own chance.
     """
 
@@ -49,6 +50,7 @@ class Spans:
     proving: Flags
     hours: Numbers
     doubt: Numbers
+    blur: Numbers
     kind: npt.NDArray[np.int64]
     first: npt.NDArray[np.int64]
     last: npt.NDArray[np.int64]
@@ -66,7 +68,7 @@ class Spans:
 
 _OF_A_SPAN = (
     "model", "key", "start", "end", "left", "found", "removed", "hand", "running", "proving", "hours", "doubt",
-    "kind", "first", "last",
+    "blur", "kind", "first", "last",
 )  # fmt: skip
 
 
@@ -77,8 +79,9 @@ def spans(gaps: pl.DataFrame, pace: Pace, models: list[str], known_at: int) -> S
     look = (pl.col("kind") == "Looked") & pl.col("saw").is_in(states) & before.is_in(states)
     rows = gaps.with_columns(look=look.fill_null(value=False))
     rows = rows.group_by((~pl.col("look")).cum_sum().alias("span"), maintain_order=True).agg(
-        pl.col("machine", "model", "id", "kind", "t", "leaves", "hand", "file", "revision", "proving", "takes").first(),
-        pl.col("until", "next_kind", "next_found").last(),
+        pl.col("machine", "model", "id", "kind", "t", "leaves", "hand", "file", "revision", "proving", "takes",
+               "blur").first(),
+        pl.col("until", "next_kind", "next_found", "next_blur").last(),
         look_at=pl.col("t").filter("look"),
         look_saw=pl.col("saw").filter("look"),
     )
@@ -110,6 +113,7 @@ def _columns(rows: pl.DataFrame, pace: Pace, models: list[str]) -> Spans:
         removed=(rows["next_kind"] == "PartsOff").fill_null(value=False).to_numpy(),
         hand=rows["hand"].to_numpy(), running=~started & (left == PRINTING), proving=rows["proving"].to_numpy(),
         hours=rows["takes"].to_numpy() / HOUR, doubt=doubts[kind], kind=kind,
+        blur=np.hypot(rows["blur"].to_numpy(), rows["next_blur"].fill_null(0.0).to_numpy()),
         first=last - counts, last=last,
         look_at=rows["look_at"].explode(empty_as_null=False).to_numpy(), look_saw=seen.to_numpy(),
     )  # fmt: skip

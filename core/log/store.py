@@ -88,7 +88,7 @@ _THEIRS = "e.machine IS NOT NULL AND ($machines IS NULL OR list_contains($machin
 _REACH = f"""
     SELECT machine,
         coalesce(max("at") FILTER (kind = 'PrintStarted' AND "at" <= $start AND NOT slips), min("at")) AS first,
-        coalesce(min("at") FILTER (kind IN {_TELLING} AND "at" >= $end) + {_SLIP}, max("at")) AS last
+        coalesce(min("at") FILTER (kind IN {_TELLING} AND "at" >= $end + {_SLIP}) + {_SLIP}, max("at")) AS last
     FROM (
         SELECT e.machine, e.kind, e."at", count(*) FILTER (e.kind = 'PartsOff') OVER (
             PARTITION BY e.machine ORDER BY e."at"

@@ -33,7 +33,8 @@ Span = tuple[int, int]
 #: machine, start, end, state, basis, print, cause, spare
 Stretch = tuple[str, int, int, str, str, str | None, str | None, str | None]
 
-ALWAYS_TELLING = ("PrintStarted", "PartsOff", "Looked", "WentDown", "CameBack", "SetAside", "PutBack")
+CHANGES = ("PrintStarted", "PartsOff", "WentDown", "CameBack", "SetAside", "PutBack")
+ALWAYS_TELLING = (*CHANGES, "Looked")
 FOUND = {
     "PrintStarted": "clear", "WentDown": "any", "SetAside": "any", "SpoolFitted": "any", "CameBack": "down",
     "PutBack": "aside", "UpkeepDone": "upkeep",
@@ -195,16 +196,46 @@ def telling(own: Sequence[AtMachine]) -> Iterator[tuple[int, AtMachine]]:
 
 def in_place(own: list[AtMachine]) -> list[tuple[int, AtMachine]]:
     """Entries with their times, in order; a removal noted a little after the next start is put at that start."""
-    ordered = sorted(own, key=moment)
-    times = [micros(entry.at) for entry in ordered]
-    placed = list(times)
-    for i in range(2, len(ordered)):
-        start, removal = ordered[i - 1], ordered[i]
-        soon = times[i] - times[i - 1] < OUT_OF_ORDER_MINUTES * 60_000_000
-        parts_there = plainly_left(ordered[i - 2]) in ("printing", "done", "stopped")
-        if isinstance(start, PrintStarted) and isinstance(removal, PartsOff) and soon and parts_there:
-            placed[i] = times[i - 1]
+    ordered = [entry for entry, *about in around(sorted(own, key=moment)) if not misplaced(entry, *about)]
+    placed = [micros(entry.at) for entry in ordered]
+    for i, removal in enumerate(ordered):
+        before = [n for n in range(i) if not (isinstance(ordered[n], Looked) and ordered[n].saw == "printing")]
+        if isinstance(removal, PartsOff) and before and isinstance(ordered[before[-1]], PrintStarted):
+            start = before[-1]
+            parts_there = start > 0 and plainly_left(ordered[start - 1]) in ("printing", "done", "stopped")
+            if soon(ordered[start], removal) and parts_there:
+                placed[i] = micros(ordered[start].at)
     return sorted(zip(placed, ordered, strict=True), key=lambda pair: (pair[0], *moment(pair[1])[1:]))
+
+
+def around(ordered: list[AtMachine]) -> Iterator[tuple[AtMachine, AtMachine | None, AtMachine | None]]:
+    """Each entry with the nearest changes before and after it."""
+    for i, entry in enumerate(ordered):
+        before = [e for e in ordered[:i] if kind(e) in CHANGES]
+        after = [e for e in ordered[i + 1 :] if kind(e) in CHANGES]
+        yield entry, before[-1] if before else None, after[0] if after else None
+
+
+def soon(first: AtMachine | None, second: AtMachine | None) -> bool:
+    if first is None or second is None:
+        return False
+    return micros(second.at) - micros(first.at) < OUT_OF_ORDER_MINUTES * 60_000_000
+
+
+def misplaced(look: AtMachine, before: AtMachine | None, after: AtMachine | None) -> bool:
+    """Whether a look tells what can only have been so on the other side of the change next to it."""
+    if not isinstance(look, Looked) or before is None:
+        return False
+    left = plainly_left(before)
+    if soon(before, look) and isinstance(before, PrintStarted) and look.saw in {"done", "empty"}:
+        return True
+    if soon(before, look) and left == "empty" and look.saw in {"done", "stopped"}:
+        return True
+    if not soon(look, after):
+        return False
+    if isinstance(after, PrintStarted) and left == "empty" and look.saw == "printing":
+        return True
+    return isinstance(after, PartsOff) and left == "printing" and look.saw == "empty"
 
 
 def kind(entry: AtMachine) -> str:
