@@ -11,6 +11,7 @@ from datetime import timedelta
 
 import polars as pl
 
+from core.calc.names import names_of
 from core.calc.pace import Pace
 from core.calc.staffed import HOUR
 from core.entries import OUT_OF_ORDER_MINUTES, SAME_MOMENT
@@ -36,14 +37,15 @@ def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
     """The telling entries of every machine in the order they happened.
 
     Columns: machine, t (microseconds), id, kind, saw, found, leaves, hand (somebody left the machine
-    empty and ready), file, revision, model, parts, proving, takes (microseconds a print of this start takes),
+    empty and ready), loaded (the material on the machine as far as told), loads (the material it is told to
+    carry within minutes), file, revision, model, parts, proving, takes (microseconds a print of this start takes),
     blur (hours: how far, one standard deviation, a moment told from memory is off), ended, scrap, scrap_cause,
     cause, spare, down_since (microseconds). Upkeep is not among them: see `upkeep`.
     """
     kind = pl.col("kind")
     rows = entries.filter(kind.is_in(list(_LEAVES)) | (kind == "Looked")).select(
         "machine", "id", "kind", "saw", "file", "revision", "ended", "scrap", "scrap_cause", "on_platform",
-        "cause", "spare",
+        "cause", "spare", "material",
         t=pl.col("at").dt.epoch("us"),
         proving=pl.col("proving").fill_null(value=False),
         blur=_blur(pl.col("noted_at") - pl.col("at")),
@@ -53,6 +55,7 @@ def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
     rows = rows.join(takes, on=["file", "revision", "model"], how="left", maintain_order="left")
     rows = rows.with_columns(
         parts=pl.coalesce("on_platform", "parts"),
+        material=pl.coalesce("of_file", "material"),
         found=pl.coalesce(
             kind.replace_strict(_FOUND, default=None, return_dtype=pl.String),
             "saw",
@@ -62,7 +65,7 @@ def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
         hand=kind.is_in(["PartsOff", "CameBack", "PutBack", "UpkeepDone"]),
         rank=_rank(),
     )
-    return _remember_what_is_down(_keep_what_tells(_in_their_order(rows))).drop("on_platform", "rank")
+    return _remember_what_is_down(_keep_what_tells(_with_materials(_in_their_order(rows)))).drop("on_platform", "rank", "of_file", "material")
 
 
 def upkeep(entries: pl.DataFrame) -> pl.DataFrame:
@@ -88,24 +91,22 @@ def _rank() -> pl.Expr:
     return name.replace_strict(SAME_MOMENT, list(range(len(SAME_MOMENT))), return_dtype=pl.Int64)
 
 
-def models_of(setup: Setup) -> list[str]:
-    """The models there are machines of, in order."""
-    return sorted(set(_models(setup).values()))
-
-
 def _models(setup: Setup) -> dict[str, str]:
     return {row.machine: row.model for row in setup.history(Machine)}
 
 
 def _file_table(setup: Setup, pace: Pace) -> pl.DataFrame:
-    """How long every revision of a file takes on every model, and its parts."""
+    """How long every revision of a file takes on every model, its parts and its material."""
     files = {(row.file, row.revision): row for row in setup.history(PrintFile)}
     rows = [
-        (f.file, f.revision, model, f.parts, int(f.hours * pace.ratio(f.file, f.revision, model) * HOUR))
+        (f.file, f.revision, model, f.material, f.parts, int(f.hours * pace.ratio(f.file, f.revision, model) * HOUR))
         for f in files.values()
-        for model in models_of(setup)
+        for model in names_of(setup).models
     ]
-    schema = {"file": pl.String, "revision": pl.Int64, "model": pl.String, "parts": pl.Int64, "takes": pl.Int64}
+    schema = {
+        "file": pl.String, "revision": pl.Int64, "model": pl.String, "of_file": pl.String, "parts": pl.Int64,
+        "takes": pl.Int64,
+    }  # fmt: skip
     return pl.DataFrame(rows, schema=schema, orient="row")
 
 
@@ -155,6 +156,17 @@ def _removals_before_starts(rows: pl.DataFrame) -> pl.DataFrame:
         & told["left_before"].is_in(_PARTS)
     ).fill_null(value=False)
     return rows.with_columns(t=pl.when(slipped).then(told["start_at"]).otherwise("t"))
+
+
+def _with_materials(rows: pl.DataFrame) -> pl.DataFrame:
+    told = pl.col("material").is_not_null()
+    following, at = (
+        pl.when(told).then(name).fill_null(strategy="backward").over("machine") for name in ("material", "t")
+    )
+    return rows.with_columns(
+        loaded=pl.col("material").fill_null(strategy="forward").over("machine"),
+        loads=pl.when(at - pl.col("t") < _SLIP).then(following),
+    )
 
 
 def _keep_what_tells(rows: pl.DataFrame) -> pl.DataFrame:

@@ -64,7 +64,7 @@ def find_gaps(told: pl.DataFrame, staffed: Staffed, pace: Pace) -> pl.DataFrame:
     told = _with_due(_with_prints(told, staffed, usual), pace, usual)
     after = {
         f"next_{name}": pl.col(name).shift(-1).over("machine")
-        for name in ("id", "kind", "found", "file", "begin", "begin_low", "blur")
+        for name in ("id", "kind", "found", "file", "begin", "begin_low", "blur", "loads")
     }
     gaps = told.with_columns(until=pl.col("t").shift(-1).over("machine").fill_null(FAR), **after)
     return _with_cuts(gaps, staffed, pace, usual).with_columns(

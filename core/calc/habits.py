@@ -9,35 +9,63 @@ import numpy.typing as npt
 import polars as pl
 
 from core.calc.hazard import Hazard, Numbers
+from core.calc.names import Names
 from core.calc.staffed import HOUR, Micros, Staffed
 
 #: Shifts are told apart by the whole hours left in them, up to this many.
 HOURS_LEFT = 12
-#: What people load depends on the hours left and on whether a night follows or longer: so many occasions.
-OCCASIONS = 2 * (HOURS_LEFT + 1)
+#: What people load depends on the time left, told apart by quarters of an hour since a print that ends before
+#: closing differs from one that does not, and on whether a night follows or longer: so many occasions.
+QUARTERS_LEFT = 4 * HOURS_LEFT
+OCCASIONS = 2 * (QUARTERS_LEFT + 1)
 #: A closed time longer than this (hours) is no night.
 NIGHT = 24
-#: With fewer starts than this by so many hours left, those of neighbouring hours are taken in.
-ENOUGH = 20
+#: With fewer starts than this with so much time left, those with a little more or less are taken in.
+ENOUGH = 8
+#: Hours after opening in which hands catch up with what ended before.
+RUSH = 1.0
+#: That prints of one material follow each other is drawn toward chance by so many pairs.
+STEADY = 10.0
 #: A start within so many staffed hours of a removal was made by the same hands.
 AT_ONCE = 0.25
 
 
 @dataclass(frozen=True)
 class Menu:
-    """What prints nobody announced may have been: the announced ones by model and occasion (see `occasion`).
+    """What prints nobody announced may have been: the announced ones by model, material and occasion.
 
-    `pools` are their true hours in ascending order, a pool a model and occasion: pool i is what lies between
-    `edges[i]` and `edges[i + 1]`.
+    `pools` are their true hours in ascending order, a pool a model, material and `occasion`, in this order: pool
+    i is what lies between `edges[i]` and `edges[i + 1]`. `shares` has the share of each material among prints;
+    with the chance `stays` the next print is of the one that is loaded, or else of any.
     """
 
     pools: Numbers = field(default_factory=lambda: np.full(OCCASIONS, 6.0))
     edges: npt.NDArray[np.int64] = field(default_factory=lambda: np.arange(OCCASIONS + 1))
+    shares: Numbers = field(default_factory=lambda: np.ones(1))
+    stays: float = 0.0
 
     @property
     def shortest(self) -> float:
         """Hours of the shortest print."""
         return float(self.pools.min())
+
+    def materials(self, loaded: npt.NDArray[np.int64], loads: npt.NDArray[np.int64]) -> Numbers:
+        """The chance of each material, given the ones told before and after (-1: not told): a row a print.
+
+        What is loaded follows a Markov chain, so the chances are those of coming from the one and going to the other.
+        """
+        size = len(self.shares)
+        step = (1 - self.stays) * np.tile(self.shares, (size, 1)) + self.stays * np.eye(size)
+        came = np.vstack([step, self.shares])[loaded]
+        goes = np.vstack([step.T, np.ones(size)])[loads]
+        both = came * goes
+        return np.asarray(both / both.sum(axis=1, keepdims=True))
+
+    def pool(
+        self, model: npt.NDArray[np.int64], material: npt.NDArray[np.int64], when: npt.NDArray[np.int64]
+    ) -> npt.NDArray[np.int64]:
+        """The number of the pool."""
+        return np.asarray((model * len(self.shares) + material) * OCCASIONS + when)
 
     def pick(
         self, pool: npt.NDArray[np.int64], chance: Numbers, least: Numbers, most: Numbers
@@ -59,7 +87,7 @@ class Menu:
 class Habits:
     """The chances of a shop. Waits are in hours of the clock of hands.
 
-    `inside` and `outside`: how long a print waits that ended while people were in, and while they were not;
+    `inside` and `outside`: how long a print waits that ended while people were at it, and before (`in_rush`);
     `at_once`: how often hands that cleared a machine start it again; `idle`: how long it stands otherwise.
     `forgets_start`, `forgets_off`: the shares of starts and removals nobody noted. `stops`: prints that stop
     before their end, an hour of printing, at any share of it.
@@ -75,38 +103,56 @@ class Habits:
     menu: Menu = field(default_factory=Menu)
 
 
-def menu_of(told: pl.DataFrame, models: list[str], staffed: Staffed) -> Menu:
+def menu_of(told: pl.DataFrame, names: Names, staffed: Staffed) -> Menu:
     """The menu from the announced starts among `told` facts, with their true times."""
     begun = told.filter(pl.col("takes").is_not_null() & (pl.col("kind") == "PrintStarted"))
+    sizes = max(len(names.models), 1), max(len(names.materials), 1)
     if begun.is_empty():
-        size = OCCASIONS * max(len(models), 1)
-        return Menu(np.full(size, 6.0), np.arange(size + 1))
+        size = OCCASIONS * sizes[0] * sizes[1]
+        return Menu(np.full(size, 6.0), np.arange(size + 1), np.full(sizes[1], 1 / sizes[1]))
     when = occasion(begun["t"].to_numpy(), staffed)
-    hours, model = begun["takes"].to_numpy() / HOUR, begun["model"].to_numpy()
+    hours, model, material = begun["takes"].to_numpy() / HOUR, begun["model"].to_numpy(), begun["loaded"].to_numpy()
     pools = []
-    for name in models:
-        mine = model == name if (model == name).any() else np.ones(len(hours), dtype=bool)
-        pools += [np.sort(hours[mine][_about(when[mine], now)]) for now in range(OCCASIONS)]
-    return Menu(np.concatenate(pools), np.concatenate([[0], np.cumsum([len(pool) for pool in pools])]))
+    for of_model in names.models:
+        here = model == of_model if (model == of_model).any() else np.ones(len(hours), dtype=bool)
+        for of_material in names.materials:
+            mine = here & (material == of_material) if (here & (material == of_material)).any() else here
+            pools += [np.sort(hours[mine][_about(when[mine], now)]) for now in range(OCCASIONS)]
+    edges = np.concatenate([[0], np.cumsum([len(pool) for pool in pools])])
+    return Menu(np.concatenate(pools), edges, *_material_habits(begun, names))
+
+
+def _material_habits(begun: pl.DataFrame, names: Names) -> tuple[Numbers, float]:
+    """`Menu.shares` and `Menu.stays`: prints of one material follow each other oftener than by their shares alone."""
+    counts = np.array([(begun["loaded"] == name).sum() for name in names.materials]) + 0.5
+    shares = counts / counts.sum()
+    same = (begun["loaded"] == begun["loaded"].shift(1)) & (begun["machine"] == begun["machine"].shift(1))
+    pairs = (begun["machine"] == begun["machine"].shift(1)).sum()
+    by_chance = float((shares**2).sum())
+    kept = (float(same.sum()) + STEADY * by_chance) / (float(pairs) + STEADY)
+    return shares, float(np.clip((kept - by_chance) / max(1 - by_chance, 1e-9), 0.0, 0.99))
 
 
 def occasion(moments: Micros, staffed: Staffed) -> Micros:
-    """The occasion of a start: the whole hours left in the shift, and as many more before a long closed time."""
-    left = np.minimum(staffed.hours_left(moments), HOURS_LEFT)
+    """The occasion of a start: the quarters of an hour left in the shift, and as many more before a long closed time."""
     _, closes = staffed.spell_at(moments)
+    left = np.minimum(4 * (closes - moments) // HOUR, QUARTERS_LEFT)
     closed = staffed.next_staffed(closes + 1) - closes
-    return left + np.where(closed > NIGHT * HOUR, HOURS_LEFT + 1, 0)
+    return left + np.where(closed > NIGHT * HOUR, QUARTERS_LEFT + 1, 0)
+
+
+def in_rush(moments: Micros, staffed: Staffed) -> npt.NDArray[np.bool_]:
+    """Whether a print that ended then meets a room full of them: while nobody is in, and just after they came."""
+    opens, closes = staffed.spell_at(moments)
+    return np.asarray((opens == closes) | (moments - opens < RUSH * HOUR))
 
 
 def _about(when: Micros, now: int) -> npt.NDArray[np.bool_]:
-    """The starts with about so many hours left before a closed time of that kind: enough of them, or all."""
-    length = HOURS_LEFT + 1
-    alike = when // length == now // length
-    off = np.abs(when % length - now % length)
-    for reach in range(length):
-        if (alike & (off <= reach)).sum() >= ENOUGH:
-            return np.asarray(alike & (off <= reach))
-    return np.ones(len(when), dtype=bool)
+    """The starts with about so much time left before a closed time of that kind: enough of them, or all."""
+    length = QUARTERS_LEFT + 1
+    off = np.abs(when % length - now % length) + np.where(when // length == now // length, 0, len(when) * length)
+    enough = min(ENOUGH, len(when)) - 1
+    return np.asarray(off <= np.partition(off, enough)[enough])
 
 
 def forgotten(gaps: pl.DataFrame, shortest: float) -> tuple[float, float]:
@@ -132,8 +178,8 @@ def stop_rate(gaps: pl.DataFrame) -> float:
     return (stopped + 0.5) / (removals.height + 10) / mean
 
 
-def first_guess(told: pl.DataFrame, gaps: pl.DataFrame, models: list[str], staffed: Staffed) -> Habits:
+def first_guess(told: pl.DataFrame, gaps: pl.DataFrame, names: Names, staffed: Staffed) -> Habits:
     """What can be counted without replays; the waits are those of a usual shop."""
-    menu = menu_of(told, models, staffed)
+    menu = menu_of(told, names, staffed)
     start, off = forgotten(gaps, menu.shortest)
     return Habits(forgets_start=start, forgets_off=off, stops=stop_rate(gaps), menu=menu)

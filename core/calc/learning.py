@@ -13,14 +13,15 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import polars as pl
 
-from core.calc.facts import facts, models_of
+from core.calc.facts import facts
 from core.calc.gaps import find_gaps
 from core.calc.habits import AT_ONCE, Habits, first_guess
 from core.calc.hazard import AGES, Hazard, Numbers, lasted, step_of
+from core.calc.names import names_of
 from core.calc.pace import ENOUGH, Pace, usual_by_hours_left, with_patience
 from core.calc.print_times import PrintTimes, ended_prints, learn_times
 from core.calc.replays import Law, Replays, Waits, replay
-from core.calc.spans import CLEAR, EMPTY, Spans, certain, crowded, spans
+from core.calc.spans import ANY, CLEAR, EMPTY, Spans, certain, crowded, spans
 from core.calc.staffed import FAR, Micros, Staffed
 from core.setup import Setup
 
@@ -68,8 +69,8 @@ def learn(entries: pl.DataFrame, setup: Setup, staffed: Staffed, known_at: int) 
     pace = with_patience(_with_times(Pace(usual=usual), times), gaps, staffed)
     told = facts(entries, setup, pace)
     gaps = find_gaps(told, staffed, pace)
-    mine = spans(gaps, pace, models_of(setup), known_at)
-    habits = first_guess(told, gaps, models_of(setup), staffed)
+    mine = spans(gaps, pace, names_of(setup), known_at)
+    habits = first_guess(told, gaps, names_of(setup), staffed)
     law, quick = _learn_law(mine, habits, staffed, times.spread, setup.zone)
     return replace(pace, habits=law.habits, quick=quick)
 
@@ -85,7 +86,11 @@ def _with_times(pace: Pace, times: PrintTimes) -> Pace:
 def _learn_law(
     mine: Spans, habits: Habits, staffed: Staffed, spread: float, zone: ZoneInfo
 ) -> tuple[Law, tuple[float, ...]]:
-    """The law, and the speed of hands by weekday, from the spans of a shop and a first guess at its habits."""
+    """The law, and the speed of hands by weekday, from the spans of a shop and a first guess at its habits.
+
+    Moments told from memory say nothing of how long anything waits: spans that begin or end by one are left out.
+    """
+    mine = mine.of(mine.blur == 0)
     law, quick = Law(staffed, staffed, habits, spread), np.ones(7)
     weekdays = staffed.weekdays(zone)
     sure = certain(mine, habits.menu.shortest)
@@ -98,7 +103,7 @@ def _learn_law(
         counted = plain
         for replays in replay_all(doubtful, law, FEW, MANY):
             counted += _counted(replays, law, weekdays)
-        quick = (counted.removed + STEADY) / (counted.expected + STEADY)
+        quick = _speeds(counted)
         habits = replace(
             _habits(law.habits, counted),
             forgets_off=counted.off_unnoted / (counted.off_unnoted + offs + 10),
@@ -106,6 +111,12 @@ def _learn_law(
         )
         law = replace(law, habits=habits, hands=staffed.at_speeds(quick[weekdays]))
     return law, tuple(float(speed) for speed in quick)
+
+
+def _speeds(counted: Counted) -> Numbers:
+    """The speed of hands by weekday against the usual: how fast they are on the whole is for the hazards to say."""
+    usual = counted.removed.sum() / max(counted.expected.sum(), 1e-9)
+    return np.asarray((counted.removed + STEADY) / (counted.expected * usual + STEADY))
 
 
 def replay_all(spans: Spans, law: Law, few: int, many: int) -> list[Replays]:
@@ -160,7 +171,7 @@ def _counted(replays: Replays, law: Law, weekdays: Micros) -> Counted:
     visits = sum(float(weights[rows].sum()) for rows, _ in replays.restarts)
     unseen = sum(float(weights[w.rows][w.ended & (w.law < 2)].sum()) for w in replays.waits)
     begun = restarted + sum(float(weights[w.rows][w.ended & (w.law == 2)].sum()) for w in replays.waits)
-    swapped = replays.ended & (replays.law < 2) & (np.repeat(replays.spans.found, replays.count) == CLEAR)
+    swapped = (replays.law < 2) & np.isin(np.repeat(replays.spans.found, replays.count), (CLEAR, ANY))
     return Counted(ended, waited, restarted, visits, expected, removed, unseen + float(weights[swapped].sum()), begun)
 
 

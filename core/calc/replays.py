@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtri
 
-from core.calc.habits import OCCASIONS, Habits, occasion
+from core.calc.habits import Habits, in_rush, occasion
 from core.calc.hazard import Numbers
 from core.calc.spans import ANY, CLEAR, DONE, EMPTY, OPEN, PRINTING, STOPPED, Spans
 from core.calc.staffed import FAR, HOUR, Micros, Staffed
@@ -32,6 +32,8 @@ HOPELESS = -60.0
 STAYS, STAYS_TO_END = 0.7, 0.5
 #: A print that must have been cut short is made to stop so often; one of a span that ends stopped, so often.
 MUST_STOP, MAY_STOP = 0.9, 0.5
+#: A print begun before a look that sees one is made to last until then so often.
+LASTS = 0.6
 #: The chance that a machine turns out to be down at a stopped print, and at another visit (common practice, no source).
 DOWN_AFTER_STOP, DOWN_OTHERWISE = 0.5, 0.014
 #: Steps of additive sequences that fill the unit interval evenly: fractional parts of square roots of primes.
@@ -146,6 +148,7 @@ class _Run:
             open_ended | np.isin(spans.found, (STOPPED, CLEAR)),
             open_ended | np.isin(spans.found, (EMPTY, CLEAR)),
         ])  # fmt: skip
+        self.materials = np.cumsum(self.habits.menu.materials(spans.loaded, spans.loads), axis=1)[:, :-1]
         self.turns: list[Turn] = []
         self.waits: list[Waits] = []
         self.restarts: list[tuple[Rows, npt.NDArray[np.bool_]]] = []
@@ -202,8 +205,7 @@ class _Run:
         self.first &= self.state == PRINTING
         waits = np.flatnonzero(self.state != PRINTING)
         self.since[waits] = self.hands.worked(self.now[waits])
-        opens, _ = self.staffed.spell_at(self.now[waits])
-        self.outside[waits] = self.now[waits] - opens < HOUR
+        self.outside[waits] = in_rush(self.now[waits], self.staffed)
 
     def _begin_print(self, rows: Rows, hours: Numbers, stops: Numbers, blur: Numbers) -> None:
         """A print of so many hours begins; it is made to stop so often, or as often as prints do.
@@ -241,8 +243,7 @@ class _Run:
         ended = rows[over]
         self.first[ended] = False
         self.state[ended] = np.where(self.stops[ended], STOPPED, DONE)
-        opens, closes = self.staffed.spell_at(self.now[ended])
-        self.outside[ended] = opens == closes
+        self.outside[ended] = in_rush(self.now[ended], self.staffed)
         self.since[ended] = self.hands.worked(self.now[ended])
 
     def _stand(self, rows: Rows) -> None:
@@ -264,17 +265,24 @@ class _Run:
         self._start(self._wait(stands, np.full(len(stands), 2)))
 
     def _start(self, rows: Rows) -> None:
-        """Hands start a print nobody announced, of a length that the next look leaves possible."""
+        """Hands start a print nobody announced, of a length that the next look leaves possible.
+
+        Where it sees the machine printing, that is this print, or it is over by then and another one is.
+        """
         self.state[rows] = PRINTING
         word, _, looked = self._next_word(rows)
         row, hours = self.row[rows], (word - self.now[rows]) / HOUR
         saw = self.look_saw[np.where(looked, self.look[rows], len(self.look_saw) - 1)]
         found = np.where(looked, saw, self.spans.found[row])
-        least = np.where(looked & (saw == PRINTING), hours * 0.96, 0.0)
         most = np.where(np.isin(found, (DONE, EMPTY, CLEAR)), hours * 1.04, np.inf)
-        pool = self.spans.model[row] * OCCASIONS + occasion(self.now[rows], self.staffed)
-        took, share = self.habits.menu.pick(pool, self._chance(rows), least, most)
-        self.weight[rows] += np.log(self.habits.forgets_start * share)
+        menu, material = self.habits.menu, (self._chance(rows)[:, None] > self.materials[row]).sum(axis=1)
+        pool = menu.pool(self.spans.model[row], material, occasion(self.now[rows], self.staffed))
+        until = np.where(looked & (saw == PRINTING), hours * 0.96, 0.0)
+        _, lasts = menu.pick(pool, np.zeros(len(rows)), until, most)
+        made = np.where(lasts <= 0, 0.0, np.where(lasts < 1, np.where(until > 0, LASTS, 1.0), 1.0))
+        this = self._chance(rows) < made
+        took, share = menu.pick(pool, self._chance(rows), np.where(this, until, 0.0), np.where(this, most, until))
+        self.weight[rows] += np.log(self.habits.forgets_start * share / np.where(this, made, 1 - made))
         self._begin_print(rows, took, np.zeros(len(rows)), np.zeros(len(rows)))
 
     def _wait(self, rows: Rows, law: Rows) -> Rows:

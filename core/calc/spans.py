@@ -5,6 +5,7 @@ A start, a removal or a declared state settles it; a look only says what was see
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,6 +13,7 @@ import numpy.typing as npt
 import polars as pl
 
 from core.calc.hazard import Numbers
+from core.calc.names import Names
 from core.calc.pace import Pace
 from core.calc.staffed import FAR, HOUR, Micros, Staffed
 
@@ -34,11 +36,14 @@ class Spans:
     are the best time of the print begun at its start, the spread of its logarithm and its place in
     `PrintTimes.kinds` (-1: not announced); `blur` how far the facts at its ends may be off (hours, one standard
     deviation); `running`: that print had begun before. `hand`: somebody left the
-    machine ready. `first` to `last` are its looks in `look_at` and `look_saw`. `key` gives it its own chance.
+    machine ready. `loaded` and `loads` are the materials it carries before and after, as places (-1: not told).
+    `first` to `last` are its looks in `look_at` and `look_saw`. `key` gives it its own chance.
     """
 
     machine: pl.Series
     model: npt.NDArray[np.int64]
+    loaded: npt.NDArray[np.int64]
+    loads: npt.NDArray[np.int64]
     key: npt.NDArray[np.uint64]
     start: Micros
     end: Micros
@@ -67,12 +72,12 @@ class Spans:
 
 
 _OF_A_SPAN = (
-    "model", "key", "start", "end", "left", "found", "removed", "hand", "running", "proving", "hours", "doubt",
-    "blur", "kind", "first", "last",
+    "model", "loaded", "loads", "key", "start", "end", "left", "found", "removed", "hand", "running", "proving", "hours",
+    "doubt", "blur", "kind", "first", "last",
 )  # fmt: skip
 
 
-def spans(gaps: pl.DataFrame, pace: Pace, models: list[str], known_at: int) -> Spans:
+def spans(gaps: pl.DataFrame, pace: Pace, names: Names, known_at: int) -> Spans:
     """The spans of `gaps` between states that nobody declared; an open one ends at `known_at` (microseconds)."""
     states = list(_STATES)
     before = pl.col("leaves").shift(1).over("machine")
@@ -80,8 +85,8 @@ def spans(gaps: pl.DataFrame, pace: Pace, models: list[str], known_at: int) -> S
     rows = gaps.with_columns(look=look.fill_null(value=False))
     rows = rows.group_by((~pl.col("look")).cum_sum().alias("span"), maintain_order=True).agg(
         pl.col("machine", "model", "id", "kind", "t", "leaves", "hand", "file", "revision", "proving", "takes",
-               "blur").first(),
-        pl.col("until", "next_kind", "next_found", "next_blur").last(),
+               "blur", "loaded").first(),
+        pl.col("until", "next_kind", "next_found", "next_blur", "next_loads").last(),
         look_at=pl.col("t").filter("look"),
         look_saw=pl.col("saw").filter("look"),
     )
@@ -91,10 +96,10 @@ def spans(gaps: pl.DataFrame, pace: Pace, models: list[str], known_at: int) -> S
         left=pl.col("leaves").replace_strict(_STATES, default=None, return_dtype=pl.Int64),
     ).with_columns(found=pl.when(pl.col("until") == FAR).then(OPEN).otherwise("found"))
     rows = rows.filter(pl.col("found").is_not_null() & pl.col("left").is_not_null() & (pl.col("t") < pl.col("end")))
-    return _columns(rows, pace, models)
+    return _columns(rows, pace, names)
 
 
-def _columns(rows: pl.DataFrame, pace: Pace, models: list[str]) -> Spans:
+def _columns(rows: pl.DataFrame, pace: Pace, names: Names) -> Spans:
     started = (rows["kind"] == "PrintStarted").to_numpy()
     places = {kind: place for place, kind in enumerate(pace.times.kinds)}
     named = zip(rows["file"], rows["revision"], rows["model"], started, strict=True)
@@ -106,7 +111,9 @@ def _columns(rows: pl.DataFrame, pace: Pace, models: list[str]) -> Spans:
     seen = rows["look_saw"].explode(empty_as_null=False).replace_strict(_STATES, return_dtype=pl.Int64)
     return Spans(
         machine=rows["machine"],
-        model=np.array([models.index(m) if m in models else 0 for m in rows["model"]], dtype=np.int64),
+        model=_places(rows["model"], names.models, 0),
+        loaded=_places(rows["loaded"], names.materials, -1),
+        loads=_places(rows["next_loads"], names.materials, -1),
         key=rows["id"].cast(pl.String).str.replace_all("-", "").str.slice(0, 15).str.to_integer(base=16)
         .to_numpy().astype(np.uint64),
         start=rows["t"].to_numpy(), end=rows["end"].to_numpy(), left=left, found=rows["found"].to_numpy(),
@@ -117,6 +124,11 @@ def _columns(rows: pl.DataFrame, pace: Pace, models: list[str]) -> Spans:
         first=last - counts, last=last,
         look_at=rows["look_at"].explode(empty_as_null=False).to_numpy(), look_saw=seen.to_numpy(),
     )  # fmt: skip
+
+
+def _places(column: pl.Series, names: Sequence[str], other: int) -> npt.NDArray[np.int64]:
+    places = dict(zip(names, range(len(names)), strict=True))
+    return column.replace_strict(places, default=other, return_dtype=pl.Int64).to_numpy()
 
 
 def certain(told: Spans, shortest: float) -> Flags:

@@ -16,9 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from core.calc.facts import models_of
 from core.calc.hazard import Numbers
 from core.calc.learning import replay_all
+from core.calc.names import names_of
 from core.calc.pace import Pace
 from core.calc.reckon import Reckoned
 from core.calc.replays import Law, Replays
@@ -119,7 +119,7 @@ def replayed(
     if pace.habits is None:
         return []
     law = Law(staffed, pace.hands(staffed, setup.zone), pace.habits, pace.times.spread)
-    mine = spans(reckoned.gaps, pace, models_of(setup), known_at)
+    mine = spans(reckoned.gaps, pace, names_of(setup), known_at)
     mine = mine.of((mine.end > micros(window.start)) & (mine.start < micros(window.end)))
     mine = mine.of(~certain(mine, law.habits.menu.shortest))
     return [_fitting(replays) for replays in replay_all(mine, law, FEW, MANY)]
