@@ -32,7 +32,9 @@ from core.window import Window
 FEW, MANY = 32, 160
 #: How far the law itself is off, as a share of the hours it gives (one standard deviation): of prints nobody
 #: announced, and of announced ones. From simulated shops (`tests.simulated.judge`), which no shop is quite like.
-UNTOLD_DOUBT, TOLD_DOUBT = 0.06, 0.004
+UNTOLD_DOUBT, TOLD_DOUBT = 0.06, 0.003
+#: How much more a span's own variance is than its replays show: they all go by one average law. From the same shops.
+OWN_DOUBT = 1.5
 #: The same of declared downtime, for a shop that forgets nothing and for each share of entries forgotten.
 DOWN_DOUBT, DOWN_UNNOTED = 0.01, 0.12
 #: Nine in ten lie within so many standard deviations of the mean, if errors are normal.
@@ -210,7 +212,7 @@ def _hours(replays: Replays, pieces: pl.DataFrame, covariance: Numbers) -> pl.Da
     moved = np.einsum("mp,mps->ms", weights * replays.ratio[row], off)
     kind = replays.spans.kind[row]
     known = (kind >= 0)[:, None]
-    variance = np.maximum(np.einsum("mp,mps->ms", weights, off**2) - np.where(known, moved**2, 0.0), 0.0)
+    variance = OWN_DOUBT * np.maximum(np.einsum("mp,mps->ms", weights, off**2) - np.where(known, moved**2, 0.0), 0.0)
     third = np.einsum("mp,mps->ms", weights, off**3)
     doubt = np.sqrt(np.diag(covariance))[kind] if len(covariance) else np.ones(len(kind))
     names = [*_STATES, IDLE]
