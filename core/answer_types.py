@@ -65,12 +65,48 @@ class RackNow(Frozen):
     machines: list[MachineNow]
 
 
+class Tally(Frozen):
+    """So many of so many, and the share with its range; null where nothing was counted."""
+
+    hits: int
+    of: int
+    share: Estimate | None
+
+
+class Unnoted(Frozen):
+    """Starts and removals nobody noted, of those that the other tap of a visit tells of, in one rack and shift."""
+
+    rack: str
+    shift: int
+    starts: Tally
+    removals: Tally
+
+
+class StopRate(Frozen):
+    """How often prints stop before their end: `of` says what `name` is; `hours` printed, stops per 100 hours."""
+
+    of: Literal["shop", "file", "model", "machine", "material"]
+    name: str
+    stops: int
+    hours: float
+    per_100_hours: Estimate
+
+
+class Mending(Frozen):
+    """The hours within which half and nine in ten of the `faults` were mended; null where that is not over yet."""
+
+    faults: int
+    half: float | None
+    nine_in_ten: float | None
+
+
 class Trust(Frozen):
     """Whether the numbers can be trusted: who was heard from `since` a shift began, and how word came in.
 
     `newest` is when the last entry was noted; the shares are of the last seven whole days: machine
     time of which there is no word, and entries noted more than 20 minutes after they happened.
-    `seen` prints taught how long prints really take: `takes` times what their files state.
+    `seen` prints taught how long prints really take: `takes` times what their files state. `starts` and
+    `removals` count those nobody noted, `right` the looks at an open question that the reckoning was right about.
     """
 
     machines: int
@@ -82,6 +118,9 @@ class Trust(Frozen):
     from_memory: float
     takes: Estimate
     seen: int
+    starts: Tally
+    removals: Tally
+    right: Tally
 
 
 class PrintTime(Frozen):
@@ -206,6 +245,9 @@ class Report(Frozen):
     series: list[Series]
     questions: list[Question]
     print_times: list[PrintTime]
+    unnoted: list[Unnoted]
+    stops: list[StopRate]
+    mending: Mending
 
 
 class Hours(Frozen):

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from typing import Any, Literal, get_args
+from uuid import UUID
 
 import polars as pl
 
@@ -38,8 +39,8 @@ from core.setup import Machine, Material, PrintFile, Product, Rack, Setup, Spare
 from core.window import Window, last_days
 
 __all__ = [
-    "FORMULAS", "Pace", "TimeAccount", "entries_for", "floor", "hours", "machine_page", "pace_at", "rack_round",
-    "report",
+    "FORMULAS", "Pace", "TimeAccount", "entries_for", "floor", "hours", "machine_page", "open_question", "pace_at",
+    "rack_round", "report",
 ]  # fmt: skip
 
 By = Literal["machine", "model", "rack", "day", "week"]
@@ -76,6 +77,9 @@ def report(log: Log, at: datetime, pace: Pace | None = None) -> Report:
         series=periods.series(read, days),
         questions=read.questions(),
         print_times=read.print_times(),
+        unnoted=read.unnoted_by_rack_and_shift(),
+        stops=read.stops(),
+        mending=read.mending(),
     )
 
 
@@ -152,6 +156,17 @@ def rack_round(log: Log, rack: str, at: datetime, pace: Pace | None = None) -> R
             for m in looked_at
         ],
     )  # fmt: skip
+
+
+def open_question(answer: RackRound, walk: UUID) -> Expected | None:
+    """The machine that this round asks about without a hint, so that the reckoning is tested; chance picks it.
+
+    The round's id is the chance: the same machine all through a round. None where nothing is held of it anyway.
+    """
+    if not answer.machines:
+        return None
+    asked = answer.machines[walk.int % len(answer.machines)]
+    return asked if asked.expected else None
 
 
 def entries_for(question: Question, choice: AnswerChoice, by: str, now: datetime) -> list[AnyEntry]:

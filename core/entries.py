@@ -101,11 +101,13 @@ class Looked(AtMachine):
     """Somebody looked at the machine, on a round or in passing. `round` is shared by one round's looks.
 
     "upkeep" is planned work going on, such as a machine on the bench overnight; its end is `UpkeepDone`.
+    `reckoned` is what the reckoning held at an open question, one it did not show; nothing at other looks.
     """
 
     kind: Literal["Looked"] = "Looked"
     saw: Sight
     round: UUID | None = None
+    reckoned: Sight | None = None
 
 
 class WentDown(AtMachine):

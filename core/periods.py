@@ -41,6 +41,9 @@ def trust(read: Reading, now: Sequence[MachineNow], week: Window) -> Trust:
         from_memory=float(late.sum()) / max(told.height, 1),
         takes=Estimate(low=p.low, best=p.best, high=p.high),
         seen=p.seen,
+        starts=read.unnoted("start"),
+        removals=read.unnoted("removal"),
+        right=read.looks_right(),
     )
 
 

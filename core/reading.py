@@ -10,10 +10,22 @@ from typing import Any
 
 import polars as pl
 
-from core.answer_types import AnswerChoice, Due, MachineNow, NeedsHand, PrintTime, Question
-from core.calc import questions, standing
+from core.answer_types import (
+    AnswerChoice,
+    Due,
+    MachineNow,
+    Mending,
+    NeedsHand,
+    PrintTime,
+    Question,
+    StopRate,
+    Tally,
+    Unnoted,
+)
+from core.calc import keeping, mending, questions, standing, stops
 from core.calc.learning import learn
 from core.calc.pace import Pace
+from core.calc.proportion import wilson
 from core.calc.reckon import Reckoned, reckon
 from core.calc.replays import Replays
 from core.calc.spent import NINETY, Spent, replayed, spent
@@ -109,6 +121,50 @@ class Reading:
                                   stated=file.hours, takes=takes, seen=seen))  # fmt: skip
         return sorted(told, key=lambda t: (-abs(math.log(t.takes.best / t.stated)), t.file, t.model))
 
+    @cached_property
+    def _visits(self) -> pl.DataFrame:
+        habits = self.pace.habits
+        files = [file.hours for file in self.setup.newest_files(self.at)]
+        shortest = habits.menu.shortest if habits else min(files, default=0.0)
+        seen = keeping.visits(self.reckoned.gaps, shortest)
+        return seen.filter(pl.col("t").is_between(micros(self.window.start), micros(self.window.end)))
+
+    def unnoted(self, what: str) -> Tally:
+        """How many of the starts or removals ("start", "removal") nobody noted, as far as the other tap tells."""
+        mine = self._visits.filter(pl.col("what") == what)
+        return tally(mine.filter(~pl.col("noted")).height, mine.height)
+
+    def unnoted_by_rack_and_shift(self) -> list[Unnoted]:
+        """The same for every rack and shift."""
+        racks = {m.machine: m.rack for m in self.setup.machines(self.at)}
+        counted = keeping.by_rack_and_shift(self._visits, racks, staffed_spells(self.setup, self.window))
+        found: dict[tuple[str, int], dict[str, Tally]] = {}
+        for rack, shift, what, missed, of in counted.iter_rows():
+            found.setdefault((rack, shift), {})[what] = tally(missed, of)
+        none = tally(0, 0)
+        return [
+            Unnoted(rack=rack, shift=shift, starts=told.get("start", none), removals=told.get("removal", none))
+            for (rack, shift), told in found.items()
+        ]
+
+    def looks_right(self) -> Tally:
+        """Of the looks at an open question in the window: those at which the reckoning held what was seen."""
+        asked = self.entries.filter(pl.col("reckoned").is_not_null() & (pl.col("at") >= self.window.start))
+        return tally(asked.filter(pl.col("reckoned") == pl.col("saw")).height, asked.height)
+
+    def stops(self) -> list[StopRate]:
+        """How often prints stop, over the window."""
+        return [
+            StopRate(of=of, name=name, stops=count, hours=hours,
+                     per_100_hours=Estimate(low=low, best=best, high=high).scaled(100))
+            for of, name, count, hours, low, best, high in stops.rates(stops.ended(self.reckoned.gaps)).iter_rows()
+        ]  # fmt: skip
+
+    def mending(self) -> Mending:
+        """How long machines stay down, over the window."""
+        half, nine_in_ten = mending.mended_within(self.reckoned.gaps, (0.5, 0.9))
+        return Mending(faults=mending.durations(self.reckoned.gaps).height, half=half, nine_in_ten=nine_in_ten)
+
     def shift_began(self) -> datetime | None:
         """When the shift began that runs or was the last to run in the 24 hours before `at`."""
         lately = staffed_spells(self.setup, Window(self.at - timedelta(hours=48), self.at))
@@ -123,6 +179,11 @@ class Reading:
         causes = [c.cause for c in self.setup.causes("down", self.at)]
         since = micros(self.at - timedelta(days=QUESTION_DAYS))
         return [_question(q) for q in questions.questions(self.reckoned, since, closed, causes)]
+
+
+def tally(hits: int, of: int) -> Tally:
+    """So many of so many, with Wilson's range of the share."""
+    return Tally(hits=hits, of=of, share=wilson(hits, of))
 
 
 def pace_at(log: Log, at: datetime) -> Pace:

@@ -295,7 +295,7 @@ def open_machine(machine: str) -> str:
 
 def tap_and_say(machines: Sequence[str]) -> str:
     """What a round must ask openly."""
-    return f"No word of {', '.join(machines)}: tap and say what you see."
+    return f"Nothing is told of {', '.join(machines)}: say what you see."
 
 
 def rack_done(name: str) -> str:

@@ -21,6 +21,8 @@ def report_text(report: Report) -> str:
     clock = words.clock_of(report)
     asked = [words.question_sentence(question, clock) for question in report.questions]
     times = [words.print_time(time) for time in report.print_times]
+    stops = [words.stop_rate(rate) for rate in words.stops_told(report.stops)]
+    unnoted = words.unnoted_rows(report)
     blocks = [
         report.shop,
         _block(words.TRUST, _wrapped(words.trust_sentences(report))),
@@ -30,6 +32,8 @@ def report_text(report: Report) -> str:
         _block(words.CHANGING, _wrapped(words.changes(report.series))),
         _block(words.ASKED, _wrapped(asked)) if asked else "",
         _block(words.PRINT_TIMES, _table(times)) if times else "",
+        _block(words.STOPS, _table(stops)) if stops else "",
+        _block(words.UNNOTED, _table(unnoted)) if unnoted else "",
     ]
     return "\n\n".join(block for block in blocks if block)
 
@@ -101,6 +105,7 @@ def _gave(report: Report) -> list[str]:
         *_table([heads, *words.figures(report)]),
         "Hours that printed nothing, last seven days:",
         *(f"  {line}" for line in _table(_losses(report.week))),
+        *_wrapped([words.mending(report.mending)]),
     ]
 
 

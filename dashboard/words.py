@@ -9,6 +9,7 @@ from core.answer_types import (
     Change,
     Loss,
     MachineNow,
+    Mending,
     NeedsHand,
     Period,
     PrintTime,
@@ -16,7 +17,10 @@ from core.answer_types import (
     RackNow,
     Report,
     Series,
+    StopRate,
+    Tally,
     Trust,
+    Unnoted,
 )
 from core.setup import DONT_KNOW
 from dashboard import written
@@ -64,6 +68,10 @@ NO_SHOP = "This page has nothing to tell yet"
 LOST = "Machine-hours that printed nothing, last seven days"
 ALL_REASONS = "All reasons, with their ranges"
 PRINT_TIMES = "What prints truly take"
+UNNOTED = "What went unnoted, last four weeks"
+STOPS = "How often prints stop, per 100 hours of printing"
+#: So many machines are told whose prints stop most often.
+MACHINES_TOLD = 6
 NOTHING_ASKED = "The entries leave nothing open."
 COUNTED = (
     "Reckoned from what people tapped. A range is meant to hold the truth nine times in ten: it covers when prints "
@@ -131,6 +139,8 @@ def trust_sentences(report: Report) -> list[str]:
         _heard(trust, clock),
         f"Last seven days: {no_word} of machine time is no word, {late} of entries are from memory.",
         _takes(trust),
+        *_noted(trust),
+        *_right(trust),
     ]
 
 
@@ -162,6 +172,65 @@ def _takes(trust: Trust) -> str:
         return "No print has been seen through yet: prints are taken to last what their files say."
     times = "once" if trust.seen == 1 else f"{written.count(trust.seen)} times"
     return f"Prints take {written.factor(trust.takes)} times what their files say (seen {times})."
+
+
+def _noted(trust: Trust) -> list[str]:
+    if not trust.starts.share or not trust.removals.share:
+        return []
+    starts, removals = (written.share(tally.share) for tally in (trust.starts, trust.removals))
+    return [f"Last four weeks: {starts} of starts and {removals} of removals went unnoted."]
+
+
+def _right(trust: Trust) -> list[str]:
+    right = trust.right
+    if not right.share:
+        return []
+    return [f"Asked openly, the reckoning was right in {right.hits} of {right.of} looks, {written.share(right.share)}."]
+
+
+def _unnoted(where: Unnoted, names: Names, shifts: bool) -> tuple[str, str, str]:
+    """A rack (and shift, where there is more than one): the starts and the removals nobody noted."""
+    name = names.get(where.rack, where.rack)
+    told = [f"{what} {_tally(tally)}" for what, tally in (("starts:", where.starts), ("removals:", where.removals))]
+    return f"{name}, shift {where.shift}" if shifts else name, told[0], told[1]
+
+
+def unnoted_rows(report: Report) -> list[tuple[str, str, str]]:
+    """A line for each rack, and shift where there is more than one."""
+    names = {rack.rack: rack.name for rack in report.racks}
+    shifts = len({where.shift for where in report.unnoted}) > 1
+    return [_unnoted(where, names, shifts) for where in report.unnoted]
+
+
+def _tally(tally: Tally) -> str:
+    share = f", {written.share(tally.share)}" if tally.share else ""
+    return f"{written.count(tally.hits)} of {written.count(tally.of)}{share}"
+
+
+def stop_rate(rate: StopRate) -> tuple[str, str, str]:
+    """How often prints stop: of what, stops per 100 hours, of how many."""
+    name = "All machines" if rate.of == "shop" else rate.name
+    stops = "1 stop" if rate.stops == 1 else f"{written.count(rate.stops)} stops"
+    return name, written.factor(rate.per_100_hours), f"{stops} in {written.count(rate.hours)} h"
+
+
+def stops_told(rates: Sequence[StopRate]) -> list[StopRate]:
+    """The rates worth reading: all but the machines, and of those the ones that surely stop most often."""
+    machines = sorted((r for r in rates if r.of == "machine" and r.stops), key=lambda r: -r.per_100_hours.low)
+    return [rate for rate in rates if rate.of != "machine"] + machines[:MACHINES_TOLD]
+
+
+def mending(told: Mending) -> str:
+    """How long faults last."""
+    if told.half is None:
+        return ""
+    rest = f", nine in ten within {written.lasting(told.nine_in_ten)}" if told.nine_in_ten is not None else ""
+    return f"Half of {times_down(told.faults)} in four weeks were mended within {written.lasting(told.half)}{rest}."
+
+
+def times_down(number: int) -> str:
+    """How many faults."""
+    return "the one fault" if number == 1 else f"{written.count(number)} faults"
 
 
 def next_step(need: NeedsHand, causes: Names, spares: Names) -> str:

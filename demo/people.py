@@ -21,6 +21,8 @@ SIGHTS = {
 CLEARING = ("CameBack", "SetAside", "PutBack")
 #: Minutes between two looks on one round.
 LOOK_EVERY = 0.25
+#: How often the tool is imagined to be wrong when it is put to the test.
+HELD_WRONG = 0.05
 #: "It happened earlier": the steps a person can tap, minutes; whole hours beyond.
 STEPS = (10, 30, *range(60, 24 * 60, 60))
 #: Desk work that other entries refer to is done with the customer's letter in hand.
@@ -89,11 +91,13 @@ class People:
             yield happening
             return
         walk = self._id()
-        for place, machine in enumerate(self._racks[happening.facts["rack"]]):
+        machines = self._racks[happening.facts["rack"]]
+        for place, machine in enumerate(machines):
             at = happening.at + place * LOOK_EVERY
             saw = self._sight(machine, at)
             if saw and self.rng.random() >= self.slips.skipped_look:
-                yield Happening(at, happening.by, "Looked", machine, {"saw": saw, "round": walk})
+                held = {"reckoned": _held(saw, walk)} if place == walk.int % len(machines) else {}
+                yield Happening(at, happening.by, "Looked", machine, {"saw": saw, "round": walk} | held)
 
     def _sight(self, machine: str, t: float) -> str | None:
         """What is to be seen of the machine, or None when it is set aside."""
@@ -194,3 +198,10 @@ class People:
 
     def _id(self) -> UUID:
         return UUID(int=self.rng.getrandbits(128), version=4)
+
+
+def _held(saw: str, walk: UUID) -> str:
+    """What the tool is imagined to have held at an open question: nearly always what was seen. Chance is the walk's."""
+    wrong = [sight for sight in ("printing", "done", "empty") if sight != saw]
+    chance = random.Random(f"held {walk}")
+    return chance.choice(wrong) if chance.random() < HELD_WRONG else saw

@@ -9,6 +9,7 @@ import numpy.typing as npt
 import polars as pl
 
 from core.calc.hazard import Hazard, Numbers
+from core.calc.keeping import visits
 from core.calc.names import Names
 from core.calc.staffed import HOUR, Micros, Staffed
 
@@ -156,17 +157,11 @@ def _about(when: Micros, now: int) -> npt.NDArray[np.bool_]:
 
 
 def forgotten(gaps: pl.DataFrame, shortest: float) -> tuple[float, float]:
-    """The shares of starts and of removals nobody noted, from those the other one of the same visit gives away.
-
-    Between a removal and a start that are closer than the `shortest` print (hours) nothing was left out.
-    """
-    off, started = pl.col("kind") == "PartsOff", pl.col("next_kind") == "PrintStarted"
-    parts_there = ["printing", "done", "stopped"]
-    brief = pl.col("until") - pl.col("t") < 0.9 * shortest * HOUR
-    both = gaps.filter(off & started & brief).height
-    only_start = gaps.filter(pl.col("leaves").is_in(parts_there) & started).height
-    only_off = gaps.filter(off & pl.col("next_found").is_in(parts_there)).height
-    return (only_off + 0.5) / (both + only_off + 10), (only_start + 0.5) / (both + only_start + 10)
+    """The shares of starts and of removals nobody noted, from those the other one of the same visit gives away."""
+    seen = visits(gaps, shortest)
+    counts = [seen.filter(pl.col("what") == what)["noted"] for what in ("start", "removal")]
+    start, off = (((~noted).sum() + 0.5) / (noted.len() + 10) for noted in counts)
+    return float(start), float(off)
 
 
 def stop_rate(gaps: pl.DataFrame) -> float:

@@ -30,10 +30,11 @@ FAR = 2**62
 
 @dataclass(frozen=True, slots=True)
 class Spell:
-    """One unbroken staffed time and the hands at work in it."""
+    """One shift's staffed time, the hands at work in it, and its number (1 on a special day)."""
 
     window: Window
     hands: int
+    shift: int
 
 
 def staffed_spells(setup: Setup, window: Window) -> list[Spell]:
@@ -43,22 +44,23 @@ def staffed_spells(setup: Setup, window: Window) -> list[Spell]:
     days = (window.end.astimezone(zone).date() - first).days + 1
     found = []
     for day in (first + timedelta(days=n) for n in range(days)):
-        for start, end, hands in _hours_of(setup, datetime.combine(day, time(12), zone)):
+        for shift, start, end, hands in _hours_of(setup, datetime.combine(day, time(12), zone)):
             opens = datetime.combine(day, start, zone).astimezone(UTC)
             closes = datetime.combine(day + timedelta(days=int(end <= start)), end, zone).astimezone(UTC)
             opens, closes = max(opens, window.start), min(closes, window.end)
             if opens < closes:
-                found.append(Spell(Window(opens, closes), hands))
+                found.append(Spell(Window(opens, closes), hands, shift))
     return sorted(found, key=lambda spell: spell.window.start)
 
 
-def _hours_of(setup: Setup, noon: datetime) -> list[tuple[time, time, int]]:
+def _hours_of(setup: Setup, noon: datetime) -> list[tuple[int, time, time, int]]:
     special = setup.get(SpecialDay, noon.date(), at=noon)
     if special is not None:
-        return [(special.start, special.end, special.hands)] if special.start and special.end and special.hands else []
+        worked = special.start and special.end and special.hands
+        return [(1, special.start, special.end, special.hands)] if worked else []
     weekday = WEEKDAYS[noon.weekday()]
     shifts = (s for s in setup.all(Shift, noon) if s.weekday == weekday and s.hands)
-    return [(s.start, s.end, s.hands) for s in shifts]
+    return [(s.shift, s.start, s.end, s.hands) for s in shifts]
 
 
 class Staffed:

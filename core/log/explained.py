@@ -169,6 +169,7 @@ ENTRY_COLUMNS: dict[str, str] = {
     "proving": "Yes for a test print.",
     "quantity": "How much: grams of a material, pieces of a spare or product, units of a supply.",
     "question": "The open question that was answered.",
+    "reckoned": "What the reckoning held when somebody was asked openly; empty at other looks.",
     "revision": "The revision of the print file, or of the card set.",
     "round": "The id that the looks of one walk past every machine share.",
     "saw": "What was seen: printing, done, stopped, empty or down.",

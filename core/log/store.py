@@ -64,6 +64,7 @@ MIGRATIONS = (
         seq BIGINT NOT NULL, noted_at TIMESTAMPTZ NOT NULL, name VARCHAR NOT NULL, body VARCHAR NOT NULL
     );
     """,
+    "ALTER TABLE entries ADD COLUMN reckoned VARCHAR;",
 )
 
 _SELECT = ", ".join(f'e."{n}"::VARCHAR AS "{n}"' if n in _UUIDS else f'e."{n}"' for n in ENTRY_SCHEMA)

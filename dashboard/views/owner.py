@@ -7,7 +7,7 @@ import polars as pl
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from core.answer_types import AnswerChoice, Change, Loss, Period, Question, Report, Series
+from core.answer_types import AnswerChoice, Change, Loss, Question, Report, Series
 from core.answers import entries_for
 from core.entries import utc_now
 from core.errors import Refused
@@ -88,23 +88,26 @@ def _drawing(report: Report, names: Names, by: str | None) -> dict[str, Callable
         "needs": lambda: st.html(owner_html.needs(report, names, links)),
         "where": lambda: st.html(owner_html.where(report, links)),
         "gave": lambda: st.html(owner_html.gave(report)),
-        "lost": lambda: _losses(report.week, names),
+        "lost": lambda: _losses(report, names),
         "changing": lambda: _changing(report),
         "asked": lambda: st.html(owner_html.asked()),
         "said": lambda: None,
         "questions": lambda: _questions(report, names, by),
-        "foot": lambda: st.html(owner_html.print_times(report) + owner_html.counted()),
+        "foot": lambda: st.html(
+            owner_html.print_times(report) + owner_html.stops(report) + owner_html.unnoted(report) + owner_html.counted()
+        ),
     }
 
 
-def _losses(period: Period, names: Names) -> None:
+def _losses(report: Report, names: Names) -> None:
     """The reasons that cost most as bars, and all of them folded away."""
+    period = report.week
     if not period.losses:
         return
     st.html(owner_html.key(words.LOST))
     chart = charts.hours_lost(_reasons(period.losses[:LOSSES_SEEN], names))
     st.altair_chart(chart, theme=None, width="stretch", alt=words.LOST)
-    st.html(owner_html.all_losses(period, names))
+    st.html(owner_html.all_losses(period, report.mending, names))
 
 
 def _reasons(losses: Sequence[Loss], names: Names) -> pl.DataFrame:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 from urllib.parse import urlencode
 
-from core.answer_types import MachineNow, NeedsHand, Period, RackNow, Report
+from core.answer_types import MachineNow, Mending, NeedsHand, Period, RackNow, Report
 from core.answers import FORMULAS
 from dashboard import words, written
 from dashboard.floor_words import Names
@@ -128,7 +128,7 @@ def _legend() -> str:
     return f"{marks} <span>{words.SIGN_MEANS}</span>"
 
 
-def all_losses(period: Period, names: Names) -> str:
+def all_losses(period: Period, mending: Mending, names: Names) -> str:
     """Every reason for which machines printed nothing, with its range, and the scrap by cause."""
     rows = [
         (words.reason(loss, names.down, names.spares), written.hours(loss.hours), words.times(loss.times))
@@ -136,13 +136,26 @@ def all_losses(period: Period, names: Names) -> str:
     ]
     scrap = words.scrap_causes(period, names.scrap)
     told = f"<p>Scrap: {escape(scrap)}.</p>" if scrap else ""
-    return f'<section class="rs rs-all">{_folded(words.ALL_REASONS, _table(rows) + told)}</section>'
+    down = f"<p>{words.mending(mending)}</p>" if mending.half is not None else ""
+    return f'<section class="rs rs-all">{_folded(words.ALL_REASONS, _table(rows) + told + down)}</section>'
 
 
 def print_times(report: Report) -> str:
     """What every file truly takes, folded away; nothing before any was seen through."""
     rows = [words.print_time(time) for time in report.print_times]
     return f'<section class="rs rs-all">{_folded(words.PRINT_TIMES, _table(rows))}</section>' if rows else ""
+
+
+def unnoted(report: Report) -> str:
+    """What nobody noted, by rack and shift, folded away; nothing before anything could tell."""
+    rows = words.unnoted_rows(report)
+    return f'<section class="rs rs-all">{_folded(words.UNNOTED, _table(rows))}</section>' if rows else ""
+
+
+def stops(report: Report) -> str:
+    """How often prints stop, folded away; nothing before any was seen through."""
+    rows = [words.stop_rate(rate) for rate in words.stops_told(report.stops)]
+    return f'<section class="rs rs-all">{_folded(words.STOPS, _table(rows))}</section>' if rows else ""
 
 
 def asked() -> str:

@@ -1,4 +1,7 @@
-"""A round of one rack: what should be seen is shown; only where it differs is anything tapped."""
+"""A round of one rack: what should be seen is shown; only where it differs is anything tapped.
+
+Of one machine nothing is shown: what is seen of it tells how right the reckoning is.
+"""
 
 from collections.abc import Mapping, Sequence
 from functools import partial
@@ -6,10 +9,13 @@ from functools import partial
 import streamlit as st
 
 from core.answer_types import Expected, RackRound
-from core.entries import AnyEntry
+from core.answers import open_question
+from core.entries import AnyEntry, Sight
 from dashboard import data, parts
 from dashboard import floor_words as words
 
+#: What the reckoning holds of the machine asked about openly.
+Held = Mapping[str, Sight | None]
 #: More machines than this are not confirmed by one tap: nobody has looked at them all.
 MOST_AT_ONCE = 12
 
@@ -41,15 +47,25 @@ def go_round(rack: str, by: str) -> None:
     with slot:
         parts.receipt(place, by, lambda: parts.Said(place, words.ROUND_BEGINS))
     answer = parts.shown(place, partial(data.rack_round, rack))
+    answer, held = hide(answer)
     with head:
         parts.text("code", answer.name, tag="h1")
     draw_rack(answer)
     with st.container(key=f"acts-{parts.turn()}"):
         if step := parts.session().step:
-            ask_sight(step.told["machine"], answer, by)
+            ask_sight(step.told["machine"], answer, by, held)
         else:
-            confirm(answer, by)
+            confirm(answer, by, held)
     parts.heal()
+
+
+def hide(answer: RackRound) -> tuple[RackRound, Held]:
+    """The rack with nothing told of the machine that is asked about openly, and what the reckoning holds of it."""
+    asked = open_question(answer, parts.session().round)
+    if asked is None:
+        return answer, {}
+    machines = [m.model_copy(update={"expected": None}) if m == asked else m for m in answer.machines]
+    return answer.model_copy(update={"machines": machines}), {asked.machine: asked.expected}
 
 
 def draw_rack(answer: RackRound) -> None:
@@ -73,19 +89,19 @@ def draw_machine(machine: Expected) -> None:
         parts.go("look", machine=code)
 
 
-def ask_sight(code: str, answer: RackRound, by: str) -> None:
+def ask_sight(code: str, answer: RackRound, by: str, held: Held) -> None:
     """What a machine can be seen doing."""
     parts.text("ask", words.what_is_on(code), tag="h2")
     with st.container(key="tiles-sight"):
         for sight, label in words.SIGHTS.items():
             if parts.button(f"tile-{sight}", label):
-                look(f"tile-{code}-{sight}", answer, by, {code: sight})
+                look(f"tile-{code}-{sight}", answer, by, {code: sight}, held)
     if parts.button("quiet-back", words.BACK):
         parts.go(None)
     st.page_link("views/checkin.py", label=words.open_machine(code), query_params={"machine": code, "by": by})
 
 
-def confirm(answer: RackRound, by: str) -> None:
+def confirm(answer: RackRound, by: str, held: Held) -> None:
     """One tap for all machines that are as expected; those nobody can predict are asked one by one."""
     seen = parts.session().seen
     left = [machine for machine in answer.machines if machine.machine not in seen]
@@ -94,18 +110,23 @@ def confirm(answer: RackRound, by: str) -> None:
     if expected:
         at_once = dict(list(expected.items())[:MOST_AT_ONCE])
         if parts.button("main-expected", words.bulk_label(list(at_once), len(expected), len(seen)), primary=True):
-            look("main-expected", answer, by, at_once)
-    if asked:
+            look("main-expected", answer, by, at_once, held)
+    if asked and expected:
         parts.text("hands", words.tap_and_say(asked))
+    elif asked:
+        ask_sight(asked[0], answer, by, held)
     elif not expected:
         offer_next(answer)
     parts.change_who(by)
 
 
-def look(name: str, answer: RackRound, by: str, sights: Mapping[str, str]) -> None:
+def look(name: str, answer: RackRound, by: str, sights: Mapping[str, str], held: Held) -> None:
     """Record what was seen, all of one round under one id."""
     mine = parts.session()
-    fields = [{"kind": "Looked", "machine": m, "saw": saw, "round": mine.round} for m, saw in sights.items()]
+    fields = [
+        {"kind": "Looked", "machine": m, "saw": saw, "round": mine.round, "reckoned": held.get(m)}
+        for m, saw in sights.items()
+    ]
 
     def say(kept: Sequence[AnyEntry]) -> str:
         mine.seen |= sights
