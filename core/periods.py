@@ -119,16 +119,14 @@ def series(read: Reading, days: Window) -> list[Series]:
     off = counts.removals(read.reckoned.gaps)
     staffed = [w for w in windows if read.staffed.hours(*_ends(w))[0] > 0]
     figures: dict[str, list[float]] = {"utilisation": [], "downtime": [], "good": [], "scrap_share": []}
-    told = []
-    for window in staffed:
-        day = account.account("day", spent.of(pl.col("window") == windows.index(window)), 0)
-        if day.utilisation is None or day.downtime is None:  # nobody has word of that day
-            continue
-        told.append(window)
+    shares = {row["window"]: row for row in account.daily(spent).iter_rows(named=True)}
+    told = [window for window in staffed if windows.index(window) in shares]  # of some days nobody has word
+    for window in told:
+        day = shares[windows.index(window)]
         mine = counts.within(off, window, "t")
         good, scrap = int(mine["good"].sum()), int(mine["scrap"].sum())
-        figures["utilisation"].append(day.utilisation.best)
-        figures["downtime"].append(day.downtime.best)
+        figures["utilisation"].append(day["utilisation"])
+        figures["downtime"].append(day["downtime"])
         figures["good"].append(float(good))
         figures["scrap_share"].append(scrap / (good + scrap) if good + scrap else 0.0)
     dates = [w.start.astimezone(zone).date() for w in told]

@@ -156,8 +156,13 @@ def export(shop: Path, folder: Path) -> None:
 @_shop("shop.duckdb")
 @click.option("--at", help="A time, ISO 8601, on the shop's clock; now if left out.")
 @_as_json
-def report(shop: Path, at: str | None, as_json: bool) -> None:
+@click.option("--how-sure", is_flag=True, help="Instead: how far off it is on invented shops whose truth is known.")
+@click.option("--shops", type=click.IntRange(1, 500), default=24, show_default=True, help="So many of those shops.")
+def report(shop: Path, at: str | None, as_json: bool, how_sure: bool, shops: int) -> None:
     """What the owner's page says."""
+    if how_sure:
+        _print_how_sure(shops)
+        return
     answer = _ask(shop, "report", at=at)
     if as_json:
         _print_json(answer)
@@ -190,6 +195,14 @@ def _ask(shop: Path, name: str, progress: Callable[[float], None] | None = None,
     from dashboard.desk import ask
 
     return ask(shop, name, progress, **arguments)
+
+
+def _print_how_sure(shops: int) -> None:
+    from dashboard.how_sure import how_sure
+
+    with _progress("Reckoning invented shops") as progress:
+        told = how_sure(shops, progress)
+    click.echo(told)
 
 
 def _print_json(answer: Any) -> None:

@@ -104,6 +104,25 @@ def account(group: str, hours: Spent, faults: int) -> TimeAccount:
     )
 
 
+def daily(hours: Spent) -> pl.DataFrame:
+    """Window, utilisation and downtime as in `account`, best values alone; no row where there is no word."""
+    best, state = pl.col("best"), pl.col("state")
+    sums = {
+        "operations": ~state.is_in(["no word", *NON_SCHEDULED]),
+        "productive": state.is_in(PRODUCTIVE),
+        "down": state.is_in(SCHEDULED_DOWN + UNSCHEDULED_DOWN),
+    }
+    rows = (
+        hours.rows.filter(state != IDLE)
+        .group_by("window")
+        .agg(**{name: best.filter(which).sum() for name, which in sums.items()})
+    )
+    shares = {"utilisation": pl.col("productive"), "downtime": pl.col("down")}
+    return rows.filter(pl.col("operations") > 0).select(
+        "window", **{name: (part / pl.col("operations")).clip(upper_bound=1.0) for name, part in shares.items()}
+    )
+
+
 def faults_begun(gaps: pl.DataFrame, windows: Sequence[Window]) -> pl.DataFrame:
     """Machine and window (index) of every fault that began in one of the windows, one row a spell of down."""
     edges = _edges(windows)

@@ -65,7 +65,9 @@ def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
         hand=kind.is_in(["PartsOff", "CameBack", "PutBack", "UpkeepDone"]),
         rank=_rank(),
     )
-    return _remember_what_is_down(_keep_what_tells(_with_materials(_in_their_order(rows)))).drop("on_platform", "rank", "of_file", "material")
+    return _remember_what_is_down(_keep_what_tells(_with_materials(_in_their_order(rows)))).drop(
+        "on_platform", "rank", "of_file", "material"
+    )
 
 
 def upkeep(entries: pl.DataFrame) -> pl.DataFrame:
@@ -122,13 +124,9 @@ def _in_their_order(rows: pl.DataFrame) -> pl.DataFrame:
 
 def _without_misplaced_looks(rows: pl.DataFrame) -> pl.DataFrame:
     change = pl.col("kind").is_in(list(_LEAVES)) & ~pl.col("kind").is_in(["SpoolFitted", "UpkeepDone"])
-    before, after = (
-        {
-            name: pl.when(change).then(name).shift(step).fill_null(strategy=way).over("machine")
-            for name in ("kind", "leaves", "t")
-        }
-        for step, way in ((1, "forward"), (-1, "backward"))
-    )
+    at_change = {name: pl.when(change).then(name) for name in ("kind", "leaves", "t")}
+    before = {name: c.shift(1).fill_null(strategy="forward").over("machine") for name, c in at_change.items()}
+    after = {name: c.shift(-1).fill_null(strategy="backward").over("machine") for name, c in at_change.items()}
     t, saw = pl.col("t"), pl.col("saw")
     just_after, just_before = t - before["t"] < _SLIP, after["t"] - t < _SLIP
     empty_before = before["leaves"] == "empty"

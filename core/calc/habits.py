@@ -135,11 +135,11 @@ def _material_habits(begun: pl.DataFrame, names: Names) -> tuple[Numbers, float]
 
 
 def occasion(moments: Micros, staffed: Staffed) -> Micros:
-    """The occasion of a start: the quarters of an hour left in the shift, and as many more before a long closed time."""
+    """The occasion of a start: the quarters of an hour left in the shift; before a long closed time, as many more."""
     _, closes = staffed.spell_at(moments)
     left = np.minimum(4 * (closes - moments) // HOUR, QUARTERS_LEFT)
     closed = staffed.next_staffed(closes + 1) - closes
-    return left + np.where(closed > NIGHT * HOUR, QUARTERS_LEFT + 1, 0)
+    return np.asarray(left + np.where(closed > NIGHT * HOUR, QUARTERS_LEFT + 1, 0))
 
 
 def in_rush(moments: Micros, staffed: Staffed) -> npt.NDArray[np.bool_]:
@@ -160,8 +160,8 @@ def forgotten(gaps: pl.DataFrame, shortest: float) -> tuple[float, float]:
     """The shares of starts and of removals nobody noted, from those the other one of the same visit gives away."""
     seen = visits(gaps, shortest)
     counts = [seen.filter(pl.col("what") == what)["noted"] for what in ("start", "removal")]
-    start, off = (((~noted).sum() + 0.5) / (noted.len() + 10) for noted in counts)
-    return float(start), float(off)
+    start, off = ((float((~noted).sum()) + 0.5) / (noted.len() + 10) for noted in counts)
+    return start, off
 
 
 def stop_rate(gaps: pl.DataFrame) -> float:

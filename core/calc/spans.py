@@ -72,8 +72,8 @@ class Spans:
 
 
 _OF_A_SPAN = (
-    "model", "loaded", "loads", "key", "start", "end", "left", "found", "removed", "hand", "running", "proving", "hours",
-    "doubt", "blur", "kind", "first", "last",
+    "model", "loaded", "loads", "key", "start", "end", "left", "found", "removed", "hand", "running", "proving",
+    "hours", "doubt", "blur", "kind", "first", "last",
 )  # fmt: skip
 
 
@@ -84,8 +84,21 @@ def spans(gaps: pl.DataFrame, pace: Pace, names: Names, known_at: int) -> Spans:
     look = (pl.col("kind") == "Looked") & pl.col("saw").is_in(states) & before.is_in(states)
     rows = gaps.with_columns(look=look.fill_null(value=False))
     rows = rows.group_by((~pl.col("look")).cum_sum().alias("span"), maintain_order=True).agg(
-        pl.col("machine", "model", "id", "kind", "t", "leaves", "hand", "file", "revision", "proving", "takes",
-               "blur", "loaded").first(),
+        pl.col(
+            "machine",
+            "model",
+            "id",
+            "kind",
+            "t",
+            "leaves",
+            "hand",
+            "file",
+            "revision",
+            "proving",
+            "takes",
+            "blur",
+            "loaded",
+        ).first(),
         pl.col("until", "next_kind", "next_found", "next_blur", "next_loads").last(),
         look_at=pl.col("t").filter("look"),
         look_saw=pl.col("saw").filter("look"),

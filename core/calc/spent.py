@@ -31,7 +31,7 @@ from core.window import Window
 #: Replays of a span with one story and with many.
 FEW, MANY = 32, 160
 #: How far the law itself is off, as a share of the hours it gives (one standard deviation): of prints nobody
-#: announced, and of announced ones. From simulated shops (`tests.simulated.judge`), which no shop is quite like.
+#: announced, and of announced ones. From invented shops (`report --how-sure`), which no shop is quite like.
 UNTOLD_DOUBT, TOLD_DOUBT = 0.06, 0.003
 #: How much more a span's own variance is than its replays show: they all go by one average law. From the same shops.
 OWN_DOUBT = 1.5

@@ -56,8 +56,9 @@ def staffed_spells(setup: Setup, window: Window) -> list[Spell]:
 def _hours_of(setup: Setup, noon: datetime) -> list[tuple[int, time, time, int]]:
     special = setup.get(SpecialDay, noon.date(), at=noon)
     if special is not None:
-        worked = special.start and special.end and special.hands
-        return [(1, special.start, special.end, special.hands)] if worked else []
+        if special.start and special.end and special.hands:
+            return [(1, special.start, special.end, special.hands)]
+        return []
     weekday = WEEKDAYS[noon.weekday()]
     shifts = (s for s in setup.all(Shift, noon) if s.weekday == weekday and s.hands)
     return [(s.shift, s.start, s.end, s.hands) for s in shifts]

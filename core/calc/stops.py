@@ -63,4 +63,3 @@ def poisson_range(count: int, confidence: float = 0.90) -> Estimate:
     tail = (1 - confidence) / 2
     low = float(chi2.ppf(tail, 2 * count)) / 2 if count else 0.0
     return Estimate(low=low, best=float(count), high=float(chi2.isf(tail, 2 * count + 2)) / 2)
-

@@ -94,7 +94,10 @@ def _drawing(report: Report, names: Names, by: str | None) -> dict[str, Callable
         "said": lambda: None,
         "questions": lambda: _questions(report, names, by),
         "foot": lambda: st.html(
-            owner_html.print_times(report) + owner_html.stops(report) + owner_html.unnoted(report) + owner_html.counted()
+            owner_html.print_times(report)
+            + owner_html.stops(report)
+            + owner_html.unnoted(report)
+            + owner_html.counted()
         ),
     }
 
