@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
+from uuid import UUID
 
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -11,7 +12,7 @@ from core.entries import PartsOff, PrintStarted, utc_now
 from core.log.record import record
 from core.log.store import Log
 from core.setup import Person, Shop
-from dashboard import shop
+from dashboard import parts, shop
 from demo.shop import shop_rows
 
 APP = Path(__file__).parents[2] / "dashboard" / "app.py"
@@ -122,9 +123,23 @@ def test_back_asks_nothing_more(log):
     assert names(app) == before
 
 
-def test_a_round_shows_its_rack(log):
+def test_a_round_shows_its_rack(log, monkeypatch):
+    monkeypatch.setattr(parts, "uuid4", lambda: UUID(int=1))  # chance picks the second machine
     app = opened("views/round.py", rack="A", by="ro")
     assert names(app) == ["place-P01", "unknown-P02", "main-expected", "quiet-who"]
+
+
+def test_a_round_asks_about_one_machine_without_a_hint_and_records_what_was_held(log, monkeypatch):
+    monkeypatch.setattr(parts, "uuid4", lambda: UUID(int=4))  # chance picks the first machine, which is empty
+    app = opened("views/round.py", rack="A", by="ro")
+    assert [name for name in names(app) if "P0" in name] == ["unknown-P01", "unknown-P02"]
+    assert "main-expected" not in names(app)
+    app.button(key="tile-done").click().run()
+    newest = log.everything().row(-1, named=True)
+    assert (newest["kind"], newest["machine"], newest["saw"], newest["reckoned"]) == ("Looked", "P01", "done", "empty")
+    app.button(key="tile-printing").click().run()
+    newest = log.everything().row(-1, named=True)
+    assert (newest["machine"], newest["saw"], newest["reckoned"]) == ("P02", "printing", None)
 
 
 @pytest.mark.parametrize("page", ["views/checkin.py", "views/round.py"])

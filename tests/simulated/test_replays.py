@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from core.calc.facts import models_of
+from core.calc.names import names_of
 from core.calc.pace import Pace
 from core.calc.replays import Law, replay
 from core.calc.spans import CLEAR, DONE, EMPTY, PRINTING, STOPPED, Spans, spans
@@ -86,7 +86,7 @@ def test_doubt_of_a_file_is_shared_by_all_its_prints(month: Reading) -> None:
 
 @pytest.fixture(scope="module")
 def told(month: Reading, pace: Pace) -> Spans:
-    return spans(month.reckoned.gaps, pace, models_of(month.setup), micros(UNTIL))
+    return spans(month.reckoned.gaps, pace, names_of(month.setup), micros(UNTIL))
 
 
 @pytest.fixture(scope="module")

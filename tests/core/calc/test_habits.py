@@ -12,25 +12,29 @@ from hypothesis import strategies as st
 from core.calc.facts import facts
 from core.calc.habits import (
     ENOUGH,
-    HOURS_LEFT,
     OCCASIONS,
+    QUARTERS_LEFT,
+    RUSH,
     Menu,
     first_guess,
     forgotten,
+    in_rush,
     menu_of,
     occasion,
     stop_rate,
 )
+from core.calc.names import Names
 from core.calc.pace import Pace
 from core.calc.staffed import Staffed, micros
 from core.entries import AnyEntry
 from core.log.store import entry_frame
-from core.setup import WEEKDAYS, Setup, Shift
+from core.setup import WEEKDAYS, Material, PrintFile, Setup, Shift
 from core.window import Window
 from tests.core.larkfield import ROWS, a1_alone, at_a1, look, reckoned, start, tell, when
 
 DAY_SHIFT = [Shift(weekday=day, start=time(8), end=time(18), hands=1) for day in WEEKDAYS[:5]]
-MODELS = ["bench-220", "bench-300"]
+MODELS = ("bench-220", "bench-300")
+NAMES = Names(MODELS, ("petg-black",))
 SETUP = Setup([*ROWS, *DAY_SHIFT])
 STAFFED = Staffed.of(SETUP, Window(when(0), when(300)))
 
@@ -108,13 +112,13 @@ def test_no_print_is_picked_that_a_plain_search_would_not_find(
 @pytest.mark.parametrize(
     ("day", "hour", "expected"),
     [
-        (0, 9.5, 8),
-        (0, 17.5, 0),
-        (1, 8, 10),
+        (0, 9.5, 34),
+        (0, 17.6, 1),
+        (1, 8, 40),
         (0, 20, 0),
-        (4, 9.5, 8 + HOURS_LEFT + 1),
-        (4, 17.5, HOURS_LEFT + 1),
-        (5, 12, HOURS_LEFT + 1),
+        (4, 9.5, 34 + QUARTERS_LEFT + 1),
+        (4, 17.6, 1 + QUARTERS_LEFT + 1),
+        (5, 12, QUARTERS_LEFT + 1),
         (6, 20, 0),
     ],
     ids=["morning", "evening", "opening", "night", "Friday", "Friday evening", "Saturday", "night before Monday"],
@@ -128,11 +132,11 @@ def test_an_occasion_is_what_is_left_of_the_shift_and_whether_more_than_a_night_
 def test_more_hours_than_a_shift_has_are_one_occasion() -> None:
     shifts = [Shift(weekday=day, start=time(), end=time(), hands=1) for day in WEEKDAYS]
     open_always = Staffed.of(Setup([*ROWS, *shifts]), Window(when(0), when(7)))
-    assert occasion(np.array([micros(when(0, 9))]), open_always).tolist() == [HOURS_LEFT]
+    assert occasion(np.array([micros(when(0, 9))]), open_always).tolist() == [QUARTERS_LEFT]
 
 
 def menu(*entries: AnyEntry) -> Menu:
-    return menu_of(facts(entry_frame(entries), SETUP, Pace()), MODELS, STAFFED)
+    return menu_of(facts(entry_frame(entries), SETUP, Pace()), NAMES, STAFFED)
 
 
 def pool(found: Menu, model: int, now: int) -> list[float]:
@@ -157,21 +161,68 @@ def test_pools_tell_occasions_apart_where_there_are_enough_starts() -> None:
     found = menu(
         *weekly("clip", 0, 9.5, weeks), *weekly("grille", 0, 17.5, weeks), *weekly("grille", 4, 9.5, weeks),
     )  # fmt: skip
-    assert [set(pool(found, 0, now)) for now in (8, 0, 8 + HOURS_LEFT + 1)] == [{2.0}, {24.0}, {24.0}]
+    assert [set(pool(found, 0, now)) for now in (34, 2, 34 + QUARTERS_LEFT + 1)] == [{2.0}, {24.0}, {24.0}]
 
 
 def test_an_occasion_with_few_starts_takes_in_its_neighbours_and_then_all() -> None:
     few, rest = range(ENOUGH // 2), range(ENOUGH // 2, ENOUGH)
-    # Half enough at eight hours left, half at six; and a few long prints on Fridays.
+    # Half enough with eight and a half hours left, half with six and a half; and a few long prints on Fridays.
     found = menu(*weekly("clip", 0, 9.5, few), *weekly("grille", 0, 11.5, rest), *weekly("grille", 4, 9.5, range(3)))
-    assert pool(found, 0, 7) == pool(found, 0, 8) == [2.0] * (ENOUGH // 2) + [24.0] * (ENOUGH // 2)
-    assert pool(found, 0, HOURS_LEFT + 1) == [2.0] * (ENOUGH // 2) + [24.0] * (ENOUGH // 2 + 3)
+    assert pool(found, 0, 30) == pool(found, 0, 34) == [2.0] * (ENOUGH // 2) + [24.0] * (ENOUGH // 2)
+    friday = pool(found, 0, 34 + QUARTERS_LEFT + 1)
+    assert friday == [2.0] * (ENOUGH // 2) + [24.0] * (len(friday) - ENOUGH // 2)
 
 
 def test_a_model_has_the_prints_that_were_begun_on_it_or_else_all() -> None:
     clips, feeders = weekly("clip", 0, 9.5, range(5)), weekly("feeder", 0, 9.5, range(5), machine="B1")
-    assert [set(pool(menu(*clips, *feeders), model, 8)) for model in range(2)] == [{2.0}, {12.0}]
-    assert [set(pool(menu(*clips), model, 8)) for model in range(2)] == [{2.0}, {2.0}]
+    assert [set(pool(menu(*clips, *feeders), model, 34)) for model in range(2)] == [{2.0}, {12.0}]
+    assert [set(pool(menu(*clips), model, 34)) for model in range(2)] == [{2.0}, {2.0}]
+
+
+# What is loaded
+
+GREY_CLIP = PrintFile(
+    file="grey", revision=1, product="clip", parts=12, hours=3, grams=60, material="petg-grey", models=()
+)
+TWO = Names(("bench-220",), ("petg-black", "petg-grey"))
+
+
+def of_two(*files: str) -> Menu:
+    """The menu of prints started in this order, one a day at half past nine."""
+    told = [start(when(day, 9.5), file=file) for day, file in enumerate(files)]
+    setup = Setup([*a1_alone(), *DAY_SHIFT, GREY_CLIP, Material(material="petg-grey", name="PETG grey")])
+    return menu_of(facts(entry_frame(told), setup, Pace()), TWO, STAFFED)
+
+
+def test_pools_tell_materials_apart() -> None:
+    found = of_two(*["clip", "grey"] * ENOUGH)
+    assert [set(pool(found, material, 34)) for material in (0, 1)] == [{2.0}, {3.0}]
+    assert found.pool(np.array([0]), np.array([1]), np.array([34])).tolist() == [OCCASIONS + 34]
+
+
+def test_a_material_that_follows_itself_no_oftener_than_by_chance_says_nothing() -> None:
+    turns = of_two(*["clip", "clip", "grey", "grey"] * 30)
+    assert turns.shares == pytest.approx([0.5, 0.5])
+    assert turns.stays == pytest.approx(0.0, abs=0.05)
+    assert of_two(*["clip"] * 60, *["grey"] * 60).stays > 0.8
+
+
+def test_what_is_loaded_before_and_after_a_print_tells_what_it_was_of() -> None:
+    # Of three prints in ten of black; nine in ten keep what is loaded, one takes any.
+    found = Menu(shares=np.array([0.3, 0.7]), stays=0.9)
+    step = np.array([[0.93, 0.07], [0.03, 0.97]])
+    told = found.materials(np.array([0, 0, 0, -1, -1]), np.array([0, 1, -1, 1, -1]))
+    between = np.array([step[0] * step[:, 0], step[0] * step[:, 1]])
+    assert told[:2] == pytest.approx(between / between.sum(axis=1, keepdims=True))
+    assert told[2] == pytest.approx(step[0])
+    assert told[3] == pytest.approx(np.array([0.3 * 0.07, 0.7 * 0.97]) / (0.3 * 0.07 + 0.7 * 0.97))
+    assert told[4] == pytest.approx([0.3, 0.7])
+
+
+def test_prints_that_end_before_the_day_has_begun_meet_a_full_room() -> None:
+    hours = (7.0, 8.0, 8 + RUSH - 0.01, 8 + RUSH + 0.01, 17.9, 18.1)
+    moments = np.array([micros(when(0, hour)) for hour in hours])
+    assert in_rush(moments, STAFFED).tolist() == [True, True, True, False, False, True]
 
 
 def test_the_shortest_print_is_that_of_all_pools() -> None:
@@ -280,7 +331,7 @@ def test_the_first_guess_is_what_was_counted() -> None:
     setup, window = Setup([*a1_alone(), *DAY_SHIFT]), Window(when(0), when(7))
     told = facts(entry_frame(story), setup, Pace())
     gaps = reckoned(story, window, [*a1_alone(), *DAY_SHIFT]).gaps
-    guess = first_guess(told, gaps, ["bench-220"], Staffed.of(setup, window))
+    guess = first_guess(told, gaps, Names(("bench-220",), ("petg-black",)), Staffed.of(setup, window))
     assert set(guess.menu.pools) == {24.0}
     # The fourth start alone came without a removal before it; two came with theirs.
     assert (guess.forgets_start, guess.forgets_off) == pytest.approx((share(0, 2), share(1, 3)))
