@@ -32,11 +32,15 @@ from core.window import Window
 FEW, MANY = 32, 160
 #: How far the law itself is off, as a share of the hours it gives (one standard deviation): of prints nobody
 #: announced, and of announced ones. From invented shops (`report --how-sure`), which no shop is quite like.
-UNTOLD_DOUBT, TOLD_DOUBT = 0.06, 0.003
+UNTOLD_DOUBT, TOLD_DOUBT = 0.055, 0.003
 #: How much more a span's own variance is than its replays show: they all go by one average law. From the same shops.
-OWN_DOUBT = 1.5
+OWN_DOUBT = 1.75
 #: The same of declared downtime, for a shop that forgets nothing and for each share of entries forgotten.
 DOWN_DOUBT, DOWN_UNNOTED = 0.01, 0.12
+#: The ends of a time somebody noted are off by minutes (hours, one standard deviation).
+DOWN_ENDS = 0.08
+#: Upkeep nobody noted takes a machine so many hours a week if it is never noted (one standard deviation).
+DOWN_UNSEEN, WEEK_HOURS = 0.8, 168.0
 #: Nine in ten lie within so many standard deviations of the mean, if errors are normal.
 NINETY = 1.6448536269514722
 #: The states of replays, and the idle ones together: their hours trade with each other, not with the rest.
@@ -137,6 +141,7 @@ def spent(reckoned: Reckoned, replays: list[Replays], pace: Pace, windows: Seque
     rows = [_loosened(_told(told, edges), pace)]
     for number, group in enumerate(replays):
         rows.append(_hours(group, _pieces(doubtful.filter(pl.col("group") == number), edges), covariance))
+    rows.append(_unseen(pl.concat(rows), pace))
     return Spent(pl.concat(rows).group_by(*_KEYS, maintain_order=True).agg(pl.all().sum()), covariance)
 
 
@@ -296,7 +301,28 @@ def _loosened(rows: pl.DataFrame, pace: Pace) -> pl.DataFrame:
         return rows
     share = DOWN_DOUBT + DOWN_UNNOTED * (pace.habits.forgets_off + pace.habits.forgets_start) / 2
     down = pl.col("state").is_in(["upkeep", "down", "waiting"])
-    return rows.with_columns(loose=pl.when(down).then(share * pl.col("best")).otherwise("loose"))
+    own = pl.when(down).then(DOWN_ENDS**2).otherwise(0.0)
+    return rows.with_columns(
+        pl.col("below", "above") + own, loose=pl.when(down).then(share * pl.col("best")).otherwise("loose")
+    )
+
+
+def _unseen(rows: pl.DataFrame, pace: Pace) -> pl.DataFrame:
+    """Upkeep that nobody noted and nothing gives away: no hours, since any guess would be wrong, but a range upward."""
+    if pace.habits is None:
+        return rows.clear()
+    a_week = DOWN_UNSEEN**2 * (pace.habits.forgets_off + pace.habits.forgets_start) / 2 / WEEK_HOURS
+    hours = (
+        rows.filter(pl.col("state") != IDLE)
+        .group_by("machine", "window", maintain_order=True)
+        .agg(pl.col("best").sum())
+    )
+    told = {
+        "state": pl.lit("upkeep"), "cause": pl.lit(None, pl.String), "spare": pl.lit(None, pl.String),
+        "kind": pl.lit(-1, pl.Int64), "above": a_week * pl.col("best"),
+        **{name: pl.lit(0.0) for name in ("below", "third", "moved", "loose")},
+    }  # fmt: skip
+    return hours.with_columns(**told).with_columns(best=pl.lit(0.0)).select(*_SCHEMA)
 
 
 def _overlap(start: str, end: str, opens: pl.Expr, closes: pl.Expr) -> pl.Expr:

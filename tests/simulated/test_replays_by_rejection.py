@@ -20,7 +20,9 @@ from tests.core.larkfield import ROWS
 
 BEGAN = datetime(2026, 3, 3, 8, 30, tzinfo=UTC)
 SHIFTS = [Shift(weekday=day, start=time(8), end=time(17), hands=1) for day in WEEKDAYS]
-STAFFED = Staffed.of(Setup([*ROWS, *SHIFTS]), Window(datetime(2026, 3, 1, tzinfo=UTC), datetime(2026, 3, 9, tzinfo=UTC)))
+STAFFED = Staffed.of(
+    Setup([*ROWS, *SHIFTS]), Window(datetime(2026, 3, 1, tzinfo=UTC), datetime(2026, 3, 9, tzinfo=UTC))
+)
 LENGTHS = np.array([1.5, 2.0, 3.5, 3.6, 6.5, 6.8, 13.5, 14.0])
 HABITS = Habits(
     inside=Hazard.steady(0.35), outside=Hazard.steady(0.8), idle=Hazard.steady(1.2), at_once=0.8,

@@ -38,8 +38,16 @@ def test_test_prints_and_prints_still_running_do_not_count() -> None:
 
 def test_rates_are_of_the_shop_and_of_every_group() -> None:
     story = [start(when(0, 8)), off(when(1, 12)), start(when(1, 13)), off(when(3), "stopped")]
-    found = {(of, name): (stops, hours) for of, name, stops, hours, *_ in rates(ended(reckoned(story, WINDOW).gaps)).rows()}
-    names = {("shop", "shop"), ("file", "grille"), ("model", "bench-220"), ("machine", "A1"), ("material", "petg-black")}
+    found = {
+        (of, name): (stops, hours) for of, name, stops, hours, *_ in rates(ended(reckoned(story, WINDOW).gaps)).rows()
+    }
+    names = {
+        ("shop", "shop"),
+        ("file", "grille"),
+        ("model", "bench-220"),
+        ("machine", "A1"),
+        ("material", "petg-black"),
+    }
     assert found == dict.fromkeys(names, (1, 36.0))
 
 
