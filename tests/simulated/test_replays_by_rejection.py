@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from core.calc.habits import OCCASIONS, Habits, Menu, in_rush, occasion
+from core.calc.habits import OCCASIONS, Habits, Menu, in_rush
 from core.calc.hazard import Hazard
 from core.calc.replays import Law, replay
 from core.calc.spans import CLEAR, DONE, EMPTY, PRINTING, Spans
