@@ -53,6 +53,8 @@ Codes = Annotated[
 
 #: What a person sees on a machine in passing.
 Sight = Literal["printing", "done", "stopped", "empty", "down", "upkeep"]
+#: The sights at which a print is on the platform.
+PARTS_THERE: tuple[Sight, ...] = ("printing", "done", "stopped")
 
 
 class Entry(BaseModel):

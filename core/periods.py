@@ -117,19 +117,19 @@ def series(read: Reading, days: Window) -> list[Series]:
     windows = days.days(zone)
     spent = read.spent(windows)
     off = counts.removals(read.reckoned.gaps)
-    staffed = [w for w in windows if read.staffed.hours(*_ends(w))[0] > 0]
     figures: dict[str, list[float]] = {"utilisation": [], "downtime": [], "good": [], "scrap_share": []}
     shares = {row["window"]: row for row in account.daily(spent).iter_rows(named=True)}
-    told = [window for window in staffed if windows.index(window) in shares]  # of some days nobody has word
-    for window in told:
-        day = shares[windows.index(window)]
+    worked = {n: w for n, w in enumerate(windows) if read.staffed.hours(*_ends(w))[0] > 0}
+    told = {n: window for n, window in worked.items() if n in shares}  # of some days nobody has word
+    for n, window in told.items():
+        day = shares[n]
         mine = counts.within(off, window, "t")
         good, scrap = int(mine["good"].sum()), int(mine["scrap"].sum())
         figures["utilisation"].append(day["utilisation"])
         figures["downtime"].append(day["downtime"])
         figures["good"].append(float(good))
         figures["scrap_share"].append(scrap / (good + scrap) if good + scrap else 0.0)
-    dates = [w.start.astimezone(zone).date() for w in told]
+    dates = [w.start.astimezone(zone).date() for w in told.values()]
     return [_one_series(name, dates, values) for name, values in figures.items()]
 
 

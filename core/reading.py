@@ -162,8 +162,9 @@ class Reading:
 
     def mending(self) -> Mending:
         """How long machines stay down, over the window."""
-        half, nine_in_ten = mending.mended_within(self.reckoned.gaps, (0.5, 0.9))
-        return Mending(faults=mending.durations(self.reckoned.gaps).height, half=half, nine_in_ten=nine_in_ten)
+        down = mending.durations(self.reckoned.gaps)
+        half, nine_in_ten = mending.mended_within(down, (0.5, 0.9))
+        return Mending(faults=down.height, half=half, nine_in_ten=nine_in_ten)
 
     def shift_began(self) -> datetime | None:
         """When the shift began that runs or was the last to run in the 24 hours before `at`."""

@@ -225,10 +225,10 @@ def mending(told: Mending) -> str:
     if told.half is None:
         return ""
     rest = f", nine in ten within {written.lasting(told.nine_in_ten)}" if told.nine_in_ten is not None else ""
-    return f"Half of {times_down(told.faults)} in four weeks were mended within {written.lasting(told.half)}{rest}."
+    return f"Half of {_faults(told.faults)} in four weeks were mended within {written.lasting(told.half)}{rest}."
 
 
-def times_down(number: int) -> str:
+def _faults(number: int) -> str:
     """How many faults."""
     return "the one fault" if number == 1 else f"{written.count(number)} faults"
 

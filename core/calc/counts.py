@@ -6,6 +6,7 @@ import polars as pl
 
 from core.calc.gaps import DECLARED
 from core.calc.staffed import micros
+from core.entries import PARTS_THERE
 from core.window import Window
 
 
@@ -40,7 +41,7 @@ def uncounted(gaps: pl.DataFrame) -> pl.DataFrame:
     (the fact that shows it).
     """
     left, found = pl.col("leaves"), pl.col("next_found")
-    parts_there = left.is_in(["printing", "done", "stopped"]) & pl.col("print").is_not_null()
+    parts_there = left.is_in(PARTS_THERE) & pl.col("print").is_not_null()
     gone = (
         found.is_in(["clear", "empty", *DECLARED])
         | (pl.col("shape") == "another")

@@ -14,7 +14,7 @@ import polars as pl
 from core.calc.names import names_of
 from core.calc.pace import Pace
 from core.calc.staffed import HOUR
-from core.entries import OUT_OF_ORDER_MINUTES, SAME_MOMENT
+from core.entries import OUT_OF_ORDER_MINUTES, PARTS_THERE, SAME_MOMENT
 from core.setup import Machine, PrintFile, Setup
 
 _FOUND = {"PrintStarted": "clear", "WentDown": "any", "CameBack": "down", "SetAside": "any",
@@ -22,8 +22,6 @@ _FOUND = {"PrintStarted": "clear", "WentDown": "any", "CameBack": "down", "SetAs
 _LEAVES = {"PrintStarted": "printing", "PartsOff": "empty", "WentDown": "down", "CameBack": "empty",
            "SetAside": "aside", "PutBack": "empty", "SpoolFitted": "printing", "UpkeepDone": "empty"}  # fmt: skip
 
-#: The states that leave parts on the platform.
-_PARTS = ("printing", "done", "stopped")
 _SLIP = OUT_OF_ORDER_MINUTES * 60_000_000
 
 #: How far off the moment of an entry may be that was tapped so long after it (minutes): the half of the steps
@@ -100,10 +98,11 @@ def _models(setup: Setup) -> dict[str, str]:
 def _file_table(setup: Setup, pace: Pace) -> pl.DataFrame:
     """How long every revision of a file takes on every model, its parts and its material."""
     files = {(row.file, row.revision): row for row in setup.history(PrintFile)}
+    models = names_of(setup).models
     rows = [
         (f.file, f.revision, model, f.material, f.parts, int(f.hours * pace.ratio(f.file, f.revision, model) * HOUR))
         for f in files.values()
-        for model in names_of(setup).models
+        for model in models
     ]
     schema = {
         "file": pl.String, "revision": pl.Int64, "model": pl.String, "of_file": pl.String, "parts": pl.Int64,
@@ -134,7 +133,7 @@ def _without_misplaced_looks(rows: pl.DataFrame) -> pl.DataFrame:
         (just_after & (before["kind"] == "PrintStarted") & saw.is_in(["done", "empty"]))
         | (just_after & empty_before & saw.is_in(["done", "stopped"]))
         | (just_before & empty_before & (saw == "printing") & (after["kind"] == "PrintStarted"))
-        | (just_before & before["leaves"].is_in(_PARTS) & (saw == "empty") & (after["kind"] == "PartsOff"))
+        | (just_before & before["leaves"].is_in(PARTS_THERE) & (saw == "empty") & (after["kind"] == "PartsOff"))
     )
     return rows.filter(~misplaced.fill_null(value=False))
 
@@ -151,7 +150,7 @@ def _removals_before_starts(rows: pl.DataFrame) -> pl.DataFrame:
         (pl.col("kind") == "PartsOff")
         & (told["last"] == "PrintStarted")
         & (pl.col("t") - told["start_at"] < _SLIP)
-        & told["left_before"].is_in(_PARTS)
+        & told["left_before"].is_in(PARTS_THERE)
     ).fill_null(value=False)
     return rows.with_columns(t=pl.when(slipped).then(told["start_at"]).otherwise("t"))
 

@@ -103,6 +103,11 @@ class Habits:
     stops: float = 0.005
     menu: Menu = field(default_factory=Menu)
 
+    @property
+    def forgets(self) -> float:
+        """The share of taps nobody noted."""
+        return (self.forgets_start + self.forgets_off) / 2
+
 
 def menu_of(told: pl.DataFrame, names: Names, staffed: Staffed) -> Menu:
     """The menu from the announced starts among `told` facts, with their true times."""

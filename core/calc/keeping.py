@@ -12,10 +12,10 @@ import numpy as np
 import polars as pl
 
 from core.calc.staffed import HOUR, Spell, micros
+from core.entries import PARTS_THERE
 
 #: Prints differ: a tenth of the shortest one is allowed for.
 SURELY_SHORTER = 0.9
-_PARTS_THERE = ["printing", "done", "stopped"]
 
 
 def visits(gaps: pl.DataFrame, shortest: float) -> pl.DataFrame:
@@ -28,8 +28,8 @@ def visits(gaps: pl.DataFrame, shortest: float) -> pl.DataFrame:
     brief = pl.col("until") - pl.col("t") < SURELY_SHORTER * shortest * HOUR
     both = gaps.filter(off & started & brief)
     alone = {
-        "removal": gaps.filter(pl.col("leaves").is_in(_PARTS_THERE) & started).select("machine", t="until"),
-        "start": gaps.filter(off & pl.col("next_found").is_in(_PARTS_THERE)).select("machine", "t"),
+        "removal": gaps.filter(pl.col("leaves").is_in(PARTS_THERE) & started).select("machine", t="until"),
+        "start": gaps.filter(off & pl.col("next_found").is_in(PARTS_THERE)).select("machine", "t"),
     }
     told = [
         part.with_columns(what=pl.lit(what), noted=pl.lit(value=noted))

@@ -30,9 +30,8 @@ def durations(gaps: pl.DataFrame) -> pl.DataFrame:
     return spells.select("machine", least=(back - pl.col("down_since")) / HOUR, most=most)
 
 
-def mended_within(gaps: pl.DataFrame, shares: tuple[float, ...]) -> tuple[float | None, ...]:
-    """The hours within which such shares of the faults were mended; None where that is not over yet."""
-    rows = durations(gaps)
+def mended_within(rows: pl.DataFrame, shares: tuple[float, ...]) -> tuple[float | None, ...]:
+    """The hours within which such shares of the faults in rows of `durations` were mended; None where not over yet."""
     if rows.is_empty():
         return (None,) * len(shares)
     hours = turnbull(rows["least"].to_numpy(), rows["most"].to_numpy()).quantile(shares)

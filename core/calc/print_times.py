@@ -17,8 +17,9 @@ import numpy.typing as npt
 import polars as pl
 
 from core.calc.hazard import Numbers
+from core.calc.names import names_of
 from core.calc.staffed import FAR, HOUR, Staffed
-from core.setup import Machine, PrintFile, Setup
+from core.setup import PrintFile, Setup
 
 #: A print file of one revision on one model of machine.
 Kind = tuple[str, int, str]
@@ -72,10 +73,9 @@ def ended_prints(gaps: pl.DataFrame, setup: Setup) -> pl.DataFrame:
     off done; null where it only lasted beyond `printing`), off (its removal, or null). Microseconds. Prints
     with a moment put back from memory are left out: they are told to the half hour.
     """
-    models = {row.machine: row.model for row in setup.history(Machine)}
     stated = {(row.file, row.revision): row.hours for row in setup.history(PrintFile)}
     starts = gaps.filter((pl.col("kind") == "PrintStarted") & (pl.col("blur") == 0)).select(
-        "file", "revision", print="id", start="t"
+        "file", "revision", "model", print="id", start="t"
     )
     mine = gaps.filter(pl.col("print").is_not_null()).with_columns(
         off=pl.when((pl.col("next_kind") == "PartsOff") & (pl.col("next_blur") == 0)).then("until")
@@ -89,12 +89,11 @@ def ended_prints(gaps: pl.DataFrame, setup: Setup) -> pl.DataFrame:
         .with_columns(ended=pl.col("next_found") == "done")
         .filter(pl.col("ended") | pl.col("next_found").is_in(["stopped", "any", "down"]))
     )
-    rows = last.select("print", "machine", "ended", printing="t", seen_at="until")
+    rows = last.select("print", "ended", printing="t", seen_at="until")
     rows = rows.join(starts, on="print", maintain_order="left").join(removal, on="print", maintain_order="left")
     keys = pl.struct("file", "revision")
     return rows.select(
-        "file", "revision", "off",
-        model=pl.col("machine").replace_strict(models, return_dtype=pl.String),
+        "file", "revision", "model", "off",
         stated=keys.map_elements(lambda k: stated[k["file"], k["revision"]], return_dtype=pl.Float64),
         began="start", printing="printing", over=pl.when("ended").then("seen_at"),
     ).sort("began", maintain_order=True).tail(NEWEST)  # fmt: skip
@@ -102,7 +101,7 @@ def ended_prints(gaps: pl.DataFrame, setup: Setup) -> pl.DataFrame:
 
 def learn_times(prints: pl.DataFrame, setup: Setup, staffed: Staffed) -> PrintTimes:
     """The print times of rows of `ended_prints`; the files as they state, with wide doubt, where there are none."""
-    models = sorted({row.model for row in setup.history(Machine)})
+    models = names_of(setup).models
     kinds = tuple((f.file, f.revision, m) for f in setup.history(PrintFile) for m in f.models or models)
     kinds = tuple(dict.fromkeys(kinds))
     rows = prints.select("file", "revision", "model").rows()

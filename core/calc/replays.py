@@ -279,7 +279,7 @@ class _Run:
         pool = menu.pool(self.spans.model[row], material, occasion(self.now[rows], self.staffed))
         until = np.where(looked & (saw == PRINTING), hours * 0.96, 0.0)
         _, lasts = menu.pick(pool, np.zeros(len(rows)), until, most)
-        made = np.where(lasts <= 0, 0.0, np.where(lasts < 1, np.where(until > 0, LASTS, 1.0), 1.0))
+        made = np.where((until > 0) & (lasts < 1), LASTS, 1.0)
         this = self._chance(rows) < made
         took, share = menu.pick(pool, self._chance(rows), np.where(this, until, 0.0), np.where(this, most, until))
         self.weight[rows] += np.log(self.habits.forgets_start * share / np.where(this, made, 1 - made))

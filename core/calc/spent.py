@@ -299,7 +299,7 @@ def _loosened(rows: pl.DataFrame, pace: Pace) -> pl.DataFrame:
     """Declared downtime with what faults, returns and upkeep that nobody noted may move it."""
     if pace.habits is None:
         return rows
-    share = DOWN_DOUBT + DOWN_UNNOTED * (pace.habits.forgets_off + pace.habits.forgets_start) / 2
+    share = DOWN_DOUBT + DOWN_UNNOTED * pace.habits.forgets
     down = pl.col("state").is_in(["upkeep", "down", "waiting"])
     own = pl.when(down).then(DOWN_ENDS**2).otherwise(0.0)
     return rows.with_columns(
@@ -311,7 +311,7 @@ def _unseen(rows: pl.DataFrame, pace: Pace) -> pl.DataFrame:
     """Upkeep that nobody noted and nothing gives away: no hours, since any guess would be wrong, but a range upward."""
     if pace.habits is None:
         return rows.clear()
-    a_week = DOWN_UNSEEN**2 * (pace.habits.forgets_off + pace.habits.forgets_start) / 2 / WEEK_HOURS
+    a_week = DOWN_UNSEEN**2 * pace.habits.forgets / WEEK_HOURS
     hours = (
         rows.filter(pl.col("state") != IDLE)
         .group_by("machine", "window", maintain_order=True)

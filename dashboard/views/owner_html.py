@@ -136,26 +136,27 @@ def all_losses(period: Period, mending: Mending, names: Names) -> str:
     ]
     scrap = words.scrap_causes(period, names.scrap)
     told = f"<p>Scrap: {escape(scrap)}.</p>" if scrap else ""
-    down = f"<p>{words.mending(mending)}</p>" if mending.half is not None else ""
-    return f'<section class="rs rs-all">{_folded(words.ALL_REASONS, _table(rows) + told + down)}</section>'
+    mended = words.mending(mending)
+    down = f"<p>{mended}</p>" if mended else ""
+    return _all(words.ALL_REASONS, rows, told + down)
 
 
 def print_times(report: Report) -> str:
     """What every file truly takes, folded away; nothing before any was seen through."""
     rows = [words.print_time(time) for time in report.print_times]
-    return f'<section class="rs rs-all">{_folded(words.PRINT_TIMES, _table(rows))}</section>' if rows else ""
+    return _all(words.PRINT_TIMES, rows)
 
 
 def unnoted(report: Report) -> str:
     """What nobody noted, by rack and shift, folded away; nothing before anything could tell."""
     rows = words.unnoted_rows(report)
-    return f'<section class="rs rs-all">{_folded(words.UNNOTED, _table(rows))}</section>' if rows else ""
+    return _all(words.UNNOTED, rows)
 
 
 def stops(report: Report) -> str:
     """How often prints stop, folded away; nothing before any was seen through."""
     rows = [words.stop_rate(rate) for rate in words.stops_told(report.stops)]
-    return f'<section class="rs rs-all">{_folded(words.STOPS, _table(rows))}</section>' if rows else ""
+    return _all(words.STOPS, rows)
 
 
 def asked() -> str:
@@ -178,6 +179,11 @@ def _table(rows: Iterable[Sequence[str]], heads: Sequence[str] = ()) -> str:
         for name, *cells in rows
     )
     return f"<table>{f'<thead><tr>{head}</tr></thead>' if heads else ''}<tbody>{body}</tbody></table>"
+
+
+def _all(title: str, rows: Sequence[Sequence[str]], after: str = "") -> str:
+    """A table folded away, with what is told after it; nothing where it has no rows."""
+    return f'<section class="rs rs-all">{_folded(title, _table(rows) + after)}</section>' if rows else ""
 
 
 def _folded(title: str, body: str) -> str:

@@ -8,6 +8,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from core.calc.account import account, daily
 from core.calc.names import names_of
 from core.calc.pace import Pace
 from core.calc.replays import Law, replay
@@ -53,6 +54,18 @@ def test_hours_of_all_states_fill_the_window_of_every_machine(month: Reading) ->
     found = best(month.spent(days), "machine", "window")
     assert len(found) == MACHINES * 7
     assert found["best"].to_numpy() == pytest.approx(np.full(MACHINES * 7, 24.0), rel=1e-9)
+
+
+def test_daily_shares_are_those_of_the_account_of_each_day(month: Reading) -> None:
+    days = WEEK.days(month.setup.zone)
+    spent = month.spent(days)
+    shares = daily(spent)
+    assert sorted(shares["window"]) == list(range(len(days)))
+    for number, utilisation, downtime in shares.iter_rows():
+        whole = account("day", spent.of(pl.col("window") == number), 0)
+        assert whole.utilisation is not None
+        assert whole.downtime is not None
+        assert (utilisation, downtime) == pytest.approx((whole.utilisation.best, whole.downtime.best), rel=1e-12)
 
 
 def test_cutting_a_window_changes_no_hours(month: Reading) -> None:

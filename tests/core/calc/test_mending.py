@@ -37,9 +37,9 @@ def test_a_duration_is_known_as_far_as_its_ends_are(story: list[AnyEntry], ends:
 def test_shares_of_the_faults_are_mended_within_so_many_hours() -> None:
     story = [entry for day in range(4) for entry in (broke(24 * day + 8), back(24 * day + 9 + 2 * day))]
     gaps = reckoned(story, WINDOW).gaps
-    assert mended_within(gaps, (0.25, 0.5, 1.0)) == pytest.approx((1.0, 3.0, 7.0))
+    assert mended_within(durations(gaps), (0.25, 0.5, 1.0)) == pytest.approx((1.0, 3.0, 7.0))
 
 
 def test_what_is_not_over_yet_has_no_hours() -> None:
-    assert mended_within(reckoned([broke(8)], WINDOW).gaps, (0.5,)) == (None,)
-    assert mended_within(reckoned([], WINDOW).gaps, (0.5, 0.9)) == (None, None)
+    assert mended_within(durations(reckoned([broke(8)], WINDOW).gaps), (0.5,)) == (None,)
+    assert mended_within(durations(reckoned([], WINDOW).gaps), (0.5, 0.9)) == (None, None)
