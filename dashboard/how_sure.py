@@ -12,13 +12,14 @@ import random
 import tempfile
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, fields, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 
 from core import answers
+from core.estimate import Estimate
 from core.log.store import Log
 from core.window import Window
 from demo.make import Truth, make
@@ -53,15 +54,16 @@ class Judged:
 
 @dataclass(frozen=True)
 class Trial:
-    """A shop, judged: printing and downtime of its weeks (points of machine time), printing of each machine's weeks
-    (hours), and what files take (hours) that were seen often enough.
+    """A shop, judged: printing and downtime of its weeks (points of machine time) and of each machine's weeks (hours),
+    and what files take (hours) that were seen often enough.
     """
 
     missing: float
-    printing: list[Judged]
-    down: list[Judged]
-    machines: list[Judged]
-    files: list[Judged]
+    printing: list[Judged] = field(default_factory=list)
+    down: list[Judged] = field(default_factory=list)
+    machines_printing: list[Judged] = field(default_factory=list)
+    machines_down: list[Judged] = field(default_factory=list)
+    files: list[Judged] = field(default_factory=list)
 
 
 def how_sure(shops: int, progress: Callable[[float], None] = lambda _: None) -> str:
@@ -79,13 +81,13 @@ def trial(seed: int, missing: float) -> Trial:
     """The last weeks but one of a shop of which a share of the entries is missing."""
     draw = random.Random(f"room {seed}")
     machines, shifts, slower = draw.randint(12, 60), draw.choice((1, 1, 2)), draw.uniform(0.9, 1.15)
-    found = Trial(missing, [], [], [], [])
+    found = Trial(missing)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "shop.duckdb"
         truth = make(path, machines, WEEKS, seed, UNTIL, replace(USUAL, missing=missing), shifts, slower)
         with Log.open(path) as log:
             for n in range(JUDGED_WEEKS + 1, 1, -1):
-                _judge_week(log, truth, Window(UNTIL - timedelta(weeks=n), UNTIL - timedelta(weeks=n - 1)), found)
+                judge_week(log, truth, Window(UNTIL - timedelta(weeks=n), UNTIL - timedelta(weeks=n - 1)), found)
             _judge_files(log, truth, found)
     return found
 
@@ -100,40 +102,52 @@ def true_hours(truth: Truth, window: Window) -> dict[tuple[str, str], float]:
     return hours
 
 
-def _judge_week(log: Log, truth: Truth, window: Window, found: Trial) -> None:
+def judge_week(log: Log, truth: Truth, window: Window, found: Trial) -> None:
+    """Judge one week, as it stands when the entries end."""
     got, true = answers.hours(log, window, "machine", truth.end), true_hours(truth, window)
     point = 100 / sum(true.values())
-    for told, states, judged in (
-        (got.whole.apt, ("printing",), found.printing), (got.whole.adot, DOWN, found.down)
-    ):  # fmt: skip
-        hours = sum(lasted for (_, state), lasted in true.items() if state in states)
-        judged.append(Judged(*(point * value for value in (hours, told.low, told.best, told.high))))
+    printing, down = _of_machines(true, ("printing",)), _of_machines(true, DOWN)
+    found.printing.append(_judged(sum(printing.values()), got.whole.apt, point))
+    found.down.append(_judged(sum(down.values()), got.whole.adot, point))
     for group in got.groups:
-        told, hours = group.apt, true.get((group.group, "printing"), 0.0)
-        found.machines.append(Judged(hours, told.low, told.best, told.high))
+        found.machines_printing.append(_judged(printing.get(group.group, 0.0), group.apt))
+        found.machines_down.append(_judged(down.get(group.group, 0.0), group.adot))
+
+
+def _of_machines(true: dict[tuple[str, str], float], states: Sequence[str]) -> dict[str, float]:
+    hours: dict[str, float] = {}
+    for (machine, state), lasted in true.items():
+        if state in states:
+            hours[machine] = hours.get(machine, 0.0) + lasted
+    return hours
+
+
+def _judged(true: float, told: Estimate, unit: float = 1.0) -> Judged:
+    return Judged(*(unit * value for value in (true, told.low, told.best, told.high)))
 
 
 def _judge_files(log: Log, truth: Truth, found: Trial) -> None:
     for told in answers.report(log, truth.end - timedelta(hours=1)).print_times:
         if told.seen >= SIGHTINGS:
             true = told.stated * truth.factors[told.file, told.revision, told.model]
-            found.files.append(Judged(true, told.takes.low, told.takes.best, told.takes.high))
+            found.files.append(_judged(true, told.takes))
 
 
 def _of(trials: Sequence[Trial], missing: float) -> str:
-    title = f"{missing:.0%} of the entries missing: {len(trials)} shops, {JUDGED_WEEKS} weeks of each"
-    weeks = {name: [week for t in trials for week in getattr(t, name)] for name in ("printing", "down", "machines")}
-    files = [file for t in trials for file in t.files]
+    shops = "1 shop" if len(trials) == 1 else f"{len(trials)} shops"
+    title = f"{missing:.0%} of the entries missing: {shops}, {JUDGED_WEEKS} weeks of each"
+    of = {each.name: [one for t in trials for one in getattr(t, each.name)] for each in fields(Trial)[1:]}
+    files, printing, down = of["files"], of["machines_printing"], of["machines_down"]
     close = np.mean([abs(f.best / f.true - 1) <= 0.01 for f in files]) if files else 0.0
     lines = [
         "share of machine time, points   median off   95th   mean    range   held the truth",
-        _line("printing, a shop's week", weeks["printing"]),
-        _line("downtime, a shop's week", weeks["down"]),
-        f"printing, a machine's week: the range held the truth in {_held(weeks['machines'])}",
+        _line("printing, a shop's week", of["printing"]),
+        _line("downtime, a shop's week", of["down"]),
+        f"a machine's week: printing held in {_held(printing)}, downtime in {_held(down)}",
         f"what a file takes, seen {SIGHTINGS} times or more: within 1 % in {close:.1%}, held in {_held(files)}",
         "",
         "How far off printing was, points of machine time; a bar for every half point",
-        *_bars([week.best - week.true for week in weeks["printing"]]),
+        *_bars([week.best - week.true for week in of["printing"]]),
     ]
     return "\n".join([title, *(f"  {line}".rstrip() for line in lines)])
 

@@ -20,12 +20,14 @@ def test_a_range_holds_its_ends_and_nothing_beyond() -> None:
 
 def test_the_table_says_how_far_off_and_how_often_held() -> None:
     weeks = [week(0.2), week(-0.4), week(1.6, held=False), week(0.2)]
-    trials = [Trial(0.2, weeks, weeks[:2], weeks * 5, [Judged(1.0, 0.98, 1.005, 1.02), Judged(1.0, 0.98, 1.02, 1.04)])]
+    files = [Judged(1.0, 0.98, 1.005, 1.02), Judged(1.0, 0.98, 1.02, 1.04)]
+    trials = [Trial(0.2, weeks, weeks[:2], weeks * 5, weeks[:2] * 3, files)]
     text = how_sure._of(trials, 0.2)  # noqa: SLF001 - what the command prints
-    assert text.startswith("20% of the entries missing: 1 shops, 4 weeks of each")
+    assert text.startswith("20% of the entries missing: 1 shop, 4 weeks of each")
     printing = next(line for line in text.splitlines() if "printing, a shop" in line)
     assert re.findall(r"[+-]?\d+\.\d+", printing)[:3] == ["0.30", "1.42", "+0.40"]
     assert printing.endswith("75.0% of 4")
+    assert "a machine's week: printing held in 75.0% of 20, downtime in 100.0% of 6" in text
     assert "within 1 % in 50.0%, held in 100.0% of 2" in text
     bars = {line.split()[0]: line.split()[-1] for line in text.splitlines() if "#" in line}
     assert bars == {"+0.0": "2", "-0.5": "1", "+1.5": "1"}
