@@ -25,7 +25,7 @@ def report_text(report: Report) -> str:
     unnoted = words.unnoted_rows(report)
     blocks = [
         report.shop,
-        _block(words.TRUST, _wrapped(words.trust_sentences(report))),
+        _block(words.TRUST, _wrapped([*words.trust_sentences(report), *words.proof_sentences(report.trust)])),
         _block(words.NEEDS, _needs(report)),
         _block(words.WHERE, [line for rack in report.racks for line in _rack(rack)]),
         _block(words.GAVE, _gave(report)),

@@ -53,6 +53,7 @@ STATE_WORDS = {
 LEVEL_WORDS = {"now": "Now", "today": "Today", "waiting": "Waiting"}
 
 TRUST = "Can I trust this page?"
+PROOF = "How right has it been?"
 NEEDS = "What needs a hand now?"
 WHERE = "Where is everything?"
 GAVE = "What did yesterday and the last seven days give?"
@@ -130,7 +131,7 @@ def named(code: str, names: Names) -> str:
 
 
 def trust_sentences(report: Report) -> list[str]:
-    """Whether the page can be trusted: the time, who was heard from, how word came in, how long prints take."""
+    """Whether the page can be trusted now: the time, who was heard from, how word came in."""
     trust, clock = report.trust, clock_of(report)
     newest = f"newest entry {clock.when(trust.newest)}" if trust.newest else "no entry yet"
     no_word, late = written.percent(trust.no_word), written.percent(trust.from_memory)
@@ -138,10 +139,12 @@ def trust_sentences(report: Report) -> list[str]:
         f"{clock.full(report.at)}, {newest}.",
         _heard(trust, clock),
         f"Last seven days: {no_word} of machine time is no word, {late} of entries are from memory.",
-        _takes(trust),
-        *_noted(trust),
-        *_right(trust),
     ]
+
+
+def proof_sentences(trust: Trust) -> list[str]:
+    """How right it has been: how long prints truly take, what went unnoted, what open questions found."""
+    return [_takes(trust), *_noted(trust), *_right(trust)]
 
 
 def clock_of(report: Report) -> Clock:

@@ -32,9 +32,13 @@ class Links:
 
 
 def trust(report: Report) -> str:
-    """The strip at the top."""
-    told = "".join(f"<span>{escape(sentence)}</span> " for sentence in words.trust_sentences(report))
-    return f'<section class="rs rs-trust"><h2>{words.TRUST}</h2><p>{told}</p></section>'
+    """The strip at the top; on a phone its second half is a tap away."""
+    told, proof = (_side_by_side(s) for s in (words.trust_sentences(report), words.proof_sentences(report.trust)))
+    return f'<section class="rs rs-trust"><h2>{words.TRUST}</h2>{told}{_folded(words.PROOF, proof)}</section>'
+
+
+def _side_by_side(sentences: Iterable[str]) -> str:
+    return f"<p>{''.join(f'<span>{escape(sentence)}</span> ' for sentence in sentences)}</p>"
 
 
 def needs(report: Report, names: Names, links: Links) -> str:

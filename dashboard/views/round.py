@@ -4,6 +4,7 @@ Of one machine nothing is shown: what is seen of it tells how right the reckonin
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import partial
 
 import streamlit as st
@@ -14,10 +15,17 @@ from core.entries import AnyEntry, Sight
 from dashboard import data, parts
 from dashboard import floor_words as words
 
-#: What the reckoning holds of the machine asked about openly.
-Held = Mapping[str, Sight | None]
 #: More machines than this are not confirmed by one tap: nobody has looked at them all.
 MOST_AT_ONCE = 12
+
+
+@dataclass(frozen=True)
+class Going:
+    """Who goes round which rack, as it is shown; `held` is what the reckoning holds of the machine asked openly."""
+
+    rack: RackRound
+    by: str
+    held: Mapping[str, Sight | None]
 
 
 def page() -> None:
@@ -46,26 +54,25 @@ def go_round(rack: str, by: str) -> None:
     head, slot = st.container(key="head-rack"), st.container(key="slot")
     with slot:
         parts.receipt(place, by, lambda: parts.Said(place, words.ROUND_BEGINS))
-    answer = parts.shown(place, partial(data.rack_round, rack))
-    answer, held = hide(answer)
+    going = hide(parts.shown(place, partial(data.rack_round, rack)), by)
     with head:
-        parts.text("code", answer.name, tag="h1")
-    draw_rack(answer)
+        parts.text("code", going.rack.name, tag="h1")
+    draw_rack(going.rack)
     with st.container(key=f"acts-{parts.turn()}"):
         if step := parts.session().step:
-            ask_sight(step.told["machine"], answer, by, held)
+            ask_sight(step.told["machine"], going)
         else:
-            confirm(answer, by, held)
+            confirm(going)
     parts.heal()
 
 
-def hide(answer: RackRound) -> tuple[RackRound, Held]:
-    """The rack with nothing told of the machine that is asked about openly, and what the reckoning holds of it."""
+def hide(answer: RackRound, by: str) -> Going:
+    """The rack with nothing told of the machine that is asked about openly."""
     asked = open_question(answer, parts.session().round)
     if asked is None:
-        return answer, {}
+        return Going(answer, by, {})
     machines = [m.model_copy(update={"expected": None}) if m == asked else m for m in answer.machines]
-    return answer.model_copy(update={"machines": machines}), {asked.machine: asked.expected}
+    return Going(answer.model_copy(update={"machines": machines}), by, {asked.machine: asked.expected})
 
 
 def draw_rack(answer: RackRound) -> None:
@@ -89,42 +96,42 @@ def draw_machine(machine: Expected) -> None:
         parts.go("look", machine=code)
 
 
-def ask_sight(code: str, answer: RackRound, by: str, held: Held) -> None:
+def ask_sight(code: str, going: Going) -> None:
     """What a machine can be seen doing."""
     parts.text("ask", words.what_is_on(code), tag="h2")
     with st.container(key="tiles-sight"):
         for sight, label in words.SIGHTS.items():
             if parts.button(f"tile-{sight}", label):
-                look(f"tile-{code}-{sight}", answer, by, {code: sight}, held)
+                look(f"tile-{code}-{sight}", going, {code: sight})
     if parts.button("quiet-back", words.BACK):
         parts.go(None)
-    st.page_link("views/checkin.py", label=words.open_machine(code), query_params={"machine": code, "by": by})
+    st.page_link("views/checkin.py", label=words.open_machine(code), query_params={"machine": code, "by": going.by})
 
 
-def confirm(answer: RackRound, by: str, held: Held) -> None:
+def confirm(going: Going) -> None:
     """One tap for all machines that are as expected; those nobody can predict are asked one by one."""
     seen = parts.session().seen
-    left = [machine for machine in answer.machines if machine.machine not in seen]
+    left = [machine for machine in going.rack.machines if machine.machine not in seen]
     expected = {m.machine: m.expected for m in left if m.expected}
     asked = [m.machine for m in left if not m.expected]
     if expected:
         at_once = dict(list(expected.items())[:MOST_AT_ONCE])
         if parts.button("main-expected", words.bulk_label(list(at_once), len(expected), len(seen)), primary=True):
-            look("main-expected", answer, by, at_once, held)
+            look("main-expected", going, at_once)
     if asked and expected:
         parts.text("hands", words.tap_and_say(asked))
     elif asked:
-        ask_sight(asked[0], answer, by, held)
+        ask_sight(asked[0], going)
     elif not expected:
-        offer_next(answer)
-    parts.change_who(by)
+        offer_next(going.rack)
+    parts.change_who(going.by)
 
 
-def look(name: str, answer: RackRound, by: str, sights: Mapping[str, str], held: Held) -> None:
+def look(name: str, going: Going, sights: Mapping[str, str]) -> None:
     """Record what was seen, all of one round under one id."""
     mine = parts.session()
     fields = [
-        {"kind": "Looked", "machine": m, "saw": saw, "round": mine.round, "reckoned": held.get(m)}
+        {"kind": "Looked", "machine": m, "saw": saw, "round": mine.round, "reckoned": going.held.get(m)}
         for m, saw in sights.items()
     ]
 
@@ -132,7 +139,7 @@ def look(name: str, answer: RackRound, by: str, sights: Mapping[str, str], held:
         mine.seen |= sights
         return words.round_receipt(kept, data.clock())
 
-    parts.tap(name, f"rack {answer.rack}", parts.entries(fields, by), say)
+    parts.tap(name, f"rack {going.rack.rack}", parts.entries(fields, going.by), say)
 
 
 def offer_next(answer: RackRound) -> None:
