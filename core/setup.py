@@ -48,7 +48,9 @@ class Shop(Row):
     """The business: its name, its time zone, and what the owner plans with.
 
     `planning_downtime` is the share of machine time the owner plans to lose to downtime;
-    `word_holds` is how many staffed hours an entry is believed without another one.
+    `word_holds` is how many staffed hours an entry is believed without another one. `review_days` is how often
+    the shelf is gone through for what to order, `order_cost` what one more order costs besides the goods, and
+    `holding` what it costs to keep goods for a year, as a share of their price.
     """
 
     table: ClassVar[str] = "shop"
@@ -57,6 +59,9 @@ class Shop(Row):
     zone: Annotated[str, AfterValidator(_known_zone)]
     planning_downtime: Annotated[float, Field(ge=0, lt=1)] = 0.15
     word_holds: Annotated[float, Field(gt=0, le=1000)] = 10.0
+    review_days: Annotated[float, Field(gt=0, le=100)] = 7.0
+    order_cost: Annotated[float, Field(ge=0, le=1e6)] = 10.0
+    holding: Annotated[float, Field(gt=0, le=5)] = 0.25
 
 
 class Model(Row):
@@ -154,34 +159,61 @@ class SpecialDay(Row):
         return self
 
 
-class Material(Row):
-    """Feedstock of one kind and colour."""
+class Bought(Row):
+    """Whatever is bought and kept on the shelf.
+
+    It is counted in its unit and bought in packs of `pack` units at `price` each, `least_packs` or more at a time.
+    A delivery takes `lead_days`, give or take `lead_spread` (one standard deviation); `service` is the share of
+    deliveries before which it should not run out. `pinned_min` and `pinned_max` are the owner's own levels, in units.
+    """
+
+    name: Code
+    pack: Annotated[float, Field(gt=0, le=1e7)] = 1.0
+    price: Amount | None = None
+    least_packs: Annotated[int, Field(ge=1, le=100_000)] = 1
+    lead_days: Annotated[float, Field(gt=0, le=400)] = 7.0
+    lead_spread: Annotated[float, Field(ge=0, le=200)] = 2.0
+    service: Annotated[float, Field(ge=0.5, le=0.999)] = 0.95
+    pinned_min: Amount | None = None
+    pinned_max: Amount | None = None
+
+    @model_validator(mode="after")
+    def _min_below_max(self) -> Self:
+        if self.pinned_min is not None and self.pinned_max is not None and self.pinned_min >= self.pinned_max:
+            raise ValueError(f"pinned_min {self.pinned_min:g} must be below pinned_max {self.pinned_max:g}")
+        return self
+
+
+class Material(Bought):
+    """Feedstock of one kind and colour, counted in grams; a pack is a full spool's net weight."""
 
     table: ClassVar[str] = "materials"
     key: ClassVar[tuple[str, ...]] = ("material",)
+    unit: ClassVar[str] = "g"
     material: Code
-    name: Code
+    pack: Annotated[float, Field(ge=50, le=20_000)] = 1000.0
 
 
-class Spare(Row):
+class Spare(Bought):
     """A spare part and the models it fits."""
 
     table: ClassVar[str] = "spares"
     key: ClassVar[tuple[str, ...]] = ("spare",)
+    unit: ClassVar[str] = "piece"
     spare: Code
-    name: Code
     models: Codes = ()
 
 
-class Supply(Row):
+class Supply(Bought):
     """Boxes, tape, hardware: whatever is bought besides material and spares."""
 
     table: ClassVar[str] = "supplies"
     key: ClassVar[tuple[str, ...]] = ("supply",)
     supply: Code
-    name: Code
     unit: Code = "piece"
-    price: Amount | None = None
+
+
+Item = Material | Spare | Supply
 
 
 class Cause(Row):
@@ -288,9 +320,14 @@ class Setup:
                 newest[row.file] = row
         return list(newest.values())
 
-    def item(self, code: str, at: datetime) -> Material | Spare | Supply | None:
+    def item(self, code: str, at: datetime) -> Item | None:
         """What a stock entry is about: a material, a spare or a supply."""
         return self.get(Material, code, at=at) or self.get(Spare, code, at=at) or self.get(Supply, code, at=at)
+
+    def items(self, at: datetime) -> dict[str, Item]:
+        """Everything bought, by its code: materials, spares, supplies."""
+        rows: list[Item] = [*self.all(Material, at), *self.all(Spare, at), *self.all(Supply, at)]
+        return {str(row.identity()[0]): row for row in rows}
 
     def causes(self, about: str, at: datetime) -> list[Cause]:
         """The causes to tap, in their fixed places."""

@@ -15,6 +15,9 @@ WORKED_LINES: dict[str, dict[str, str]] = {
         "zone": "Europe/Dublin",
         "planning_downtime": "0.15",
         "word_holds": "10",
+        "review_days": "7",
+        "order_cost": "10",
+        "holding": "0.25",
     },
     "models": {"model": "bench-220", "name": "Bench 220"},
     "racks": {"rack": "A", "name": "Rack A, by the door", "across": "4"},
@@ -33,9 +36,34 @@ WORKED_LINES: dict[str, dict[str, str]] = {
     "people": {"person": "RT", "name": "Robin", "active": "yes"},
     "shifts": {"weekday": "mon", "shift": "1", "start": "07:30", "end": "16:00", "hands": "2"},
     "special_days": {"day": "2025-12-24", "start": "07:30", "end": "12:00", "hands": "1", "note": "Half day"},
-    "materials": {"material": "petg-black", "name": "PETG black"},
-    "spares": {"spare": "nozzle-0.4", "name": "Nozzle 0.4 mm", "models": "bench-220"},
-    "supplies": {"supply": "box-small", "name": "Small box", "unit": "piece", "price": "0.35"},
+    "materials": {
+        "material": "petg-black",
+        "name": "PETG black",
+        "pack": "1000",
+        "price": "19.50",
+        "least_packs": "5",
+        "lead_days": "6",
+        "lead_spread": "2",
+        "service": "0.98",
+    },
+    "spares": {
+        "spare": "nozzle-0.4",
+        "name": "Nozzle 0.4 mm",
+        "pack": "5",
+        "price": "12",
+        "lead_days": "14",
+        "lead_spread": "5",
+        "models": "bench-220",
+    },
+    "supplies": {
+        "supply": "box-small",
+        "name": "Small box",
+        "pack": "25",
+        "price": "8.75",
+        "lead_days": "5",
+        "pinned_min": "40",
+        "unit": "piece",
+    },
     "causes": {"about": "down", "cause": "clogged", "name": "Nozzle clogged", "place": "1"},
     "upkeep": {"task": "clean-plate", "name": "Clean the plate", "minutes": "10", "models": "bench-220"},
     "entries": {
@@ -51,6 +79,19 @@ WORKED_LINES: dict[str, dict[str, str]] = {
 
 _MODELS = "The models it is for, by their codes"
 
+#: What every item on the shelf has.
+_BOUGHT = {
+    "name": "Its name as people say it.",
+    "pack": "How many units the supplier sells at once.",
+    "price": "What one pack costs, in the shop's currency.",
+    "least_packs": "The fewest packs the supplier sends.",
+    "lead_days": "How many days pass from ordering it to having it on the shelf.",
+    "lead_spread": "By how many days that usually differs, earlier or later (one standard deviation).",
+    "service": "The share of deliveries before which it should not run out, 0.5 to 0.999.",
+    "pinned_min": "Order when no more than so many units are there or on order; empty to have it worked out.",
+    "pinned_max": "Order up to so many units; empty to have it worked out.",
+}
+
 #: One sentence a column; the page adds what kind of value it holds and whether it may be empty.
 SETUP_COLUMNS: dict[str, dict[str, str]] = {
     "shop": {
@@ -58,6 +99,9 @@ SETUP_COLUMNS: dict[str, dict[str, str]] = {
         "zone": "The time zone of the shop's clocks and calendar, by its IANA name.",
         "planning_downtime": "The share of machine time you plan to lose to downtime, between 0 and 1.",
         "word_holds": "For how many staffed hours an entry is believed when no other follows.",
+        "review_days": "Every how many days the shelf is gone through for what to order.",
+        "order_cost": "What one more order costs besides the goods: placing, receiving and paying it, and carriage.",
+        "holding": "What it costs to keep goods for a year, as a share of their price: 0.25 is a quarter.",
     },
     "models": {
         "model": "A short code for this kind of machine; machines and files name it.",
@@ -110,18 +154,18 @@ SETUP_COLUMNS: dict[str, dict[str, str]] = {
     },
     "materials": {
         "material": "A short code for one kind and colour of feedstock.",
-        "name": "Its name as people say it.",
+        **_BOUGHT,
+        "pack": "The net weight of a full spool, in grams.",
     },
     "spares": {
         "spare": "A short code for the spare part.",
-        "name": "Its name as people say it.",
+        **_BOUGHT,
         "models": f"{_MODELS}; empty for all of them.",
     },
     "supplies": {
         "supply": "A short code for something bought besides material and spares.",
-        "name": "Its name as people say it.",
+        **_BOUGHT,
         "unit": "What it is counted in, such as piece or roll.",
-        "price": "What one unit costs, in the shop's currency.",
     },
     "causes": {
         "about": "Whether it is a cause of a machine being down or of scrap: down or scrap.",
