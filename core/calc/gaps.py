@@ -88,7 +88,7 @@ def _with_prints(told: pl.DataFrame, staffed: Staffed, usual: _Usual) -> pl.Data
         print=_carried(pl.when(started).then("id").when(unknown).then(pl.lit(""))).replace("", None),
         proving=_carried(pl.when(started).then("proving").when(unknown).then(pl.lit(value=False))),
         takes=_carried(pl.when(started).then(pl.coalesce("takes", "usual")).when(unknown).then("usual")),
-    ).with_columns(pl.col("takes").fill_null(pl.col("usual")))
+    ).with_columns(pl.col("takes").fill_null(pl.col("usual")), pl.col("proving").fill_null(value=False))
     half_way = pl.col("t") - pl.col("takes") // 2
     began = (
         pl.when(started).then("t")

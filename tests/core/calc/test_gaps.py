@@ -43,3 +43,11 @@ def test_a_print_seen_within_five_quarters_was_begun_by_the_hand_that_cleared(mi
     pace = Pace(best=1.0, low=1.0, high=1.0, usual=TWO_HOURS)
     seen = look(when(hours=3.5, minutes=minutes), "printing")
     assert gap(pace, at_a1("PartsOff", when(hours=1)), seen)["next_begin"] == micros(begin)
+
+
+@pytest.mark.parametrize("saw", ["done", "stopped", "printing"])
+def test_a_machine_first_spoken_of_in_the_midst_of_a_print_is_not_proving(saw: str) -> None:
+    # The log may begin anywhere; what is unknown of a first print must not leave holes in the columns.
+    found = gap(Pace(), look(when(hours=1), saw))
+    assert (found["proving"], found["print"]) == (False, None)
+    assert found["takes"] is not None
