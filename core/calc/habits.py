@@ -27,6 +27,9 @@ ENOUGH = 8
 RUSH = 1.0
 #: That prints of one material follow each other is drawn toward chance by so many pairs.
 STEADY = 10.0
+#: Visits of which neither tap was noted are so much likelier than two taps forgotten apart: all replays go by one
+#: average law, and by it they find too few of these visits in invented shops (`report --how-sure`).
+NEITHER_NOTED = 1.6
 #: A start within so many staffed hours of a removal was made by the same hands.
 AT_ONCE = 0.25
 
@@ -90,8 +93,8 @@ class Habits:
 
     `inside` and `outside`: how long a print waits that ended while people were at it, and before (`in_rush`);
     `at_once`: how often hands that cleared a machine start it again; `idle`: how long it stands otherwise.
-    `forgets_start`, `forgets_off`: the shares of starts and removals nobody noted. `stops`: prints that stop
-    before their end, an hour of printing, at any share of it.
+    `forgets_start`, `forgets_off`: the shares of starts and removals nobody noted, `neither` how much likelier it is
+    that a visit left no tap at all. `stops`: prints that stop before their end, an hour of printing, at any share.
     """
 
     inside: Hazard = field(default_factory=lambda: Hazard.steady(0.35))
@@ -100,6 +103,7 @@ class Habits:
     at_once: float = 0.9
     forgets_start: float = 0.05
     forgets_off: float = 0.05
+    neither: float = 1.0
     stops: float = 0.005
     menu: Menu = field(default_factory=Menu)
 
@@ -182,4 +186,4 @@ def first_guess(told: pl.DataFrame, gaps: pl.DataFrame, names: Names, staffed: S
     """What can be counted without replays; the waits are those of a usual shop."""
     menu = menu_of(told, names, staffed)
     start, off = forgotten(gaps, menu.shortest)
-    return Habits(forgets_start=start, forgets_off=off, stops=stop_rate(gaps), menu=menu)
+    return Habits(forgets_start=start, forgets_off=off, neither=NEITHER_NOTED, stops=stop_rate(gaps), menu=menu)

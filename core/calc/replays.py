@@ -248,7 +248,7 @@ class _Run:
 
     def _stand(self, rows: Rows) -> None:
         gone = self._wait(rows, self.outside[rows].astype(np.int64))
-        self.weight[gone] += np.log(self.habits.forgets_off)
+        self.weight[gone] += np.log(self.habits.forgets_off * self.habits.neither)
         self.state[gone], self.fresh[gone] = EMPTY, True
         self.since[gone] = self.hands.worked(self.now[gone])
 

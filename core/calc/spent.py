@@ -38,7 +38,7 @@ OWN_DOUBT = 1.75
 #: The same of declared downtime, for a shop that forgets nothing and for each share of entries forgotten.
 DOWN_DOUBT, DOWN_UNNOTED = 0.01, 0.12
 #: The ends of a time somebody noted are off by minutes (hours, one standard deviation).
-DOWN_ENDS = 0.08
+DOWN_ENDS = 0.05
 #: Upkeep nobody noted takes a machine so many hours a week if it is never noted (one standard deviation).
 DOWN_UNSEEN, WEEK_HOURS = 0.8, 168.0
 #: Nine in ten lie within so many standard deviations of the mean, if errors are normal.

@@ -36,7 +36,7 @@ def test_a_shop_that_has_learned_nothing_takes_downtime_at_its_word() -> None:
 
 def test_a_fault_noted_to_the_minute_is_off_by_minutes() -> None:
     told = hours(0.0, WEEKS[:1]).total(("down",))
-    off = NINETY * math.hypot(0.08, 0.01 * 10)
+    off = NINETY * math.hypot(0.05, 0.01 * 10)
     assert (told.low, told.best, told.high) == pytest.approx((10 - off, 10, 10 + off))
 
 
