@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
 from typing import Any
@@ -23,14 +24,16 @@ from core.answer_types import (
     Unnoted,
 )
 from core.calc import keeping, mending, questions, standing, stops
+from core.calc.ahead import RunOut, ahead, run_outs
 from core.calc.learning import learn
 from core.calc.pace import Pace
 from core.calc.proportion import wilson
 from core.calc.reckon import Reckoned, reckon
 from core.calc.replays import Replays
 from core.calc.spent import NINETY, Spent, replayed, spent
+from core.calc.spools import PartSpool, Spool, learn_usage, spools
 from core.calc.staffed import Staffed, micros, staffed_spells
-from core.entries import QuestionClosed
+from core.entries import QuestionClosed, SpoolFitted
 from core.estimate import Estimate
 from core.log.store import Log
 from core.setup import Machine, Setup
@@ -166,6 +169,17 @@ class Reading:
         half, nine_in_ten = mending.mended_within(down, (0.5, 0.9))
         return Mending(faults=down.height, half=half, nine_in_ten=nine_in_ten)
 
+    @cached_property
+    def spools(self) -> tuple[list[Spool], list[PartSpool]]:
+        """Every machine's spool at `at`, and the part-spools on the shelf, as far as the window tells."""
+        return spools(self.reckoned, _fitted(self.entries), self.setup, micros(self.at), self.pace.usage)
+
+    def run_outs(self, until: datetime) -> list[RunOut]:
+        """When every noted spool runs out if nobody changes it, looking ahead to `until`."""
+        now = micros(self.at)
+        future = ahead(self.reckoned.gaps, self.setup, self.staffed, self.pace, now, micros(until))
+        return run_outs(self.spools[0], future, self.setup, self.pace.usage, now) if future else []
+
     def shift_began(self) -> datetime | None:
         """When the shift began that runs or was the last to run in the 24 hours before `at`."""
         lately = staffed_spells(self.setup, Window(self.at - timedelta(hours=48), self.at))
@@ -195,7 +209,14 @@ def pace_at(log: Log, at: datetime) -> Pace:
     setup = log.setup()
     known_at = midnight(at.astimezone(setup.zone).date(), setup.zone)
     window = Window(known_at - timedelta(days=PACE_DAYS), known_at)
-    return learn(log.machine_entries(window, known_at), setup, Staffed.of(setup, window), micros(known_at))
+    entries, staffed = log.machine_entries(window, known_at), Staffed.of(setup, window)
+    pace = learn(entries, setup, staffed, micros(known_at))
+    told = reckon(entries, setup, window, staffed, pace)
+    return replace(pace, usage=learn_usage(told, _fitted(entries), setup, micros(known_at)))
+
+
+def _fitted(entries: pl.DataFrame) -> pl.DataFrame:
+    return entries.filter(pl.col("kind") == SpoolFitted.__name__)
 
 
 def _machine_now(machine: Machine, row: dict[str, Any], setup: Setup, heard: datetime | None) -> MachineNow:

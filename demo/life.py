@@ -17,7 +17,7 @@ from demo import mishaps
 from demo.hands import Hands, minutes
 from demo.happening import Happening, Span
 from demo.mishaps import Fault, Trouble
-from demo.printer import Print, Printer
+from demo.printer import Change, Print, Printer
 from demo.shop import FILES, TRIAL_FILE, ZONE
 from demo.stock import SPOOL_GRAMS, SpareShelf
 from demo.trade import POPULAR, OrderBook, demand
@@ -34,8 +34,10 @@ USUAL_WAIT = 0.5
 STAYS_ON = 10.0
 #: Minutes a print that somebody saw failing runs on at most until it is stopped.
 RUNS_ON = 15.0
-#: A spool that is fitted because the material changes has been used before.
-USED_SPOOL = (400, 1000)
+#: Prints use so much more material than their files state, and a spool's weight is not quite the one on its label.
+USES_MORE, SPOOL_SPREAD = 1.03, 0.004
+#: A spool with less on it than this is thrown away; others go back on the shelf, and are taken so often if they fit.
+WORTH_KEEPING, TAKES_PART_SPOOL = 50.0, 0.7
 
 #: (busy until, wanted from) asks for a hand; the answer is (there from, who).
 Story = Generator[tuple[float, float], tuple[float, str], tuple[float, str]]
@@ -60,8 +62,10 @@ class Life:
         self._edges = [span.minute(edge) for edge in edges]
         self._files = [setup.newest_files(edge) for edge in edges]
         self._proven = {(file[0], 1) for file in FILES}
+        self._part_spools: dict[str, list[float]] = {}
         self.happenings: list[Happening] = []
         self.prints: list[Print] = []
+        self.changes: list[Change] = []
 
     def run(self) -> None:
         """Live through the span: whoever wants a hand first gets the next free one."""
@@ -204,8 +208,10 @@ class Life:
     def _print(self, m: Printer, t: float, by: str, trial: bool = False) -> Story:
         """One run from its start to its removal, and what came of it."""
         file = self._choose(m, t, trial)
-        if m.material != file.material or (m.grams < 1.05 * file.grams and self.rng.random() < SEES_SHORT_SPOOL):
-            t = self._fit_spool(m, t, by, file.material)
+        if m.material != file.material or (
+            m.grams < 1.05 * USES_MORE * file.grams and self.rng.random() < SEES_SHORT_SPOOL
+        ):
+            t = self._fit_spool(m, t, by, file.material, 1.05 * USES_MORE * file.grams)
         t += self.rng.uniform(0.8, 2)
         proving = trial or (file.file, file.revision) not in self._proven
         self._proven.add((file.file, file.revision))
@@ -214,12 +220,14 @@ class Life:
         m.turn("proving" if proving else "printing", t)
         started, trouble = t, mishaps.trouble(self.rng)
         whole = 60 * file.hours * self.factors[file.file, file.revision, m.model] * self.rng.gauss(1, PRINT_SPREAD)
-        t, by, ended = yield from self._run(m, t, by, whole, file.grams * self.rng.gauss(1, 0.015), trouble)
+        grams = USES_MORE * file.grams * self.rng.gauss(1, 0.015)
+        t, by, ended = yield from self._run(m, t, by, whole, grams, trouble)
         off = t + self.rng.uniform(1, 3)
         scrap, cause = (file.parts, trouble.scrap_cause) if trouble else mishaps.scrap(file.parts, self.rng)
         how = "stopped" if trouble else "itself"
         self._say("PartsOff", off, by, m, scrap=scrap, scrap_cause=cause, ended=how, parts=file.parts)
-        run = Print(m.code, file, order, proving, started, ended, off, scrap, cause, by_itself=not trouble)
+        used = grams * (trouble.share if trouble else 1.0)
+        run = Print(m.code, file, order, proving, started, ended, off, scrap, cause, not trouble, used)
         self.prints.append(run)
         m.turn("empty", off)
         if trouble and trouble.fault:
@@ -239,7 +247,7 @@ class Life:
             m.grams = 0.0
             m.turn("stopped", t + whole * done)
             t, by = yield t, self.hands.notice(t + whole * done)
-            t = self._fit_spool(m, t, by, m.material)
+            t = self._fit_spool(m, t, by, m.material, grams * (share - done), ran_out=True)
             m.turn(state, t)
         ended = t + whole * (share - done)
         m.grams -= grams * (share - done)
@@ -268,13 +276,25 @@ class Life:
 
         return self.rng.choices(fitting, [weight(file) for file in fitting])[0]
 
-    def _fit_spool(self, m: Printer, t: float, by: str, material: str) -> float:
-        left = {"left_grams": round(m.grams)} if m.material and self.rng.random() < 0.5 else {}
-        grams = SPOOL_GRAMS if material == m.material else self.rng.randint(*USED_SPOOL)
+    def _fit_spool(self, m: Printer, t: float, by: str, material: str, need: float, ran_out: bool = False) -> float:
+        """Another spool, a part-spool if one feeds the print; what is left on the old one goes back on the shelf."""
+        left = {"left_grams": round(m.grams)} if m.material and not ran_out and self.rng.random() < 0.5 else {}
+        if m.grams >= WORTH_KEEPING:
+            self._part_spools.setdefault(m.material, []).append(m.grams)
+        grams, label = self._another_spool(material, need)
         t += self.rng.uniform(2, 4)
-        self._say("SpoolFitted", t, by, m, material=material, grams=grams, **left)
-        m.material, m.grams = material, float(grams)
+        self._say("SpoolFitted", t, by, m, material=material, grams=label, **left)
+        self.changes.append(Change(m.code, t, material, grams, m.grams, ran_out))
+        m.material, m.grams = material, grams
         return t
+
+    def _another_spool(self, material: str, need: float) -> tuple[float, int]:
+        """The grams on it, and what the person who takes it says there are."""
+        parts = sorted(grams for grams in self._part_spools.get(material, []) if grams >= need)
+        if parts and self.rng.random() < TAKES_PART_SPOOL:
+            self._part_spools[material].remove(parts[0])
+            return parts[0], round(parts[0])
+        return SPOOL_GRAMS * self.rng.gauss(1, SPOOL_SPREAD), SPOOL_GRAMS
 
 
 def _factors(setup: Setup, slower: float, rng: random.Random) -> dict[tuple[str, int, str], float]:

@@ -18,7 +18,7 @@ from demo.hands import Hands, staffed_time
 from demo.happening import Span
 from demo.life import SLOWER, Life
 from demo.people import USUAL, People, Slips
-from demo.printer import Print
+from demo.printer import Change, Print
 from demo.shop import crew, shop_rows
 from demo.trade import OrderBook, take_orders
 
@@ -33,7 +33,11 @@ STRETCHES: dict[str, pl.DataType] = {
 PRINTS: dict[str, pl.DataType] = {
     "machine": pl.String(), "file": pl.String(), "revision": pl.Int64(), "order": pl.String(),
     "proving": pl.Boolean(), "started": UTC_TIME, "ended": UTC_TIME, "off": UTC_TIME, "parts": pl.Int64(),
-    "scrap": pl.Int64(), "scrap_cause": pl.String(), "by_itself": pl.Boolean(),
+    "scrap": pl.Int64(), "scrap_cause": pl.String(), "by_itself": pl.Boolean(), "grams": pl.Float64(),
+}  # fmt: skip
+SPOOLS: dict[str, pl.DataType] = {
+    "machine": pl.String(), "at": UTC_TIME, "material": pl.String(), "grams": pl.Float64(), "left": pl.Float64(),
+    "ran_out": pl.Boolean(),
 }  # fmt: skip
 
 
@@ -43,7 +47,8 @@ class Truth:
 
     `stretches`: machine, start, end, state; every machine from `start` to `end` without a gap.
     `prints`: one line a removed print: machine, file, revision, order, proving, started, ended, off (taken
-    off), parts, good, scrap, scrap_cause, by_itself. Times are UTC.
+    off), parts, good, scrap, scrap_cause, by_itself, grams (used). `spools`: one line a spool fitted: machine, at,
+    material, grams (on it), left (on the old one), ran_out (it had stopped a print). Times are UTC.
     `factors`: true over stated print time by file, revision and model. `entries` are those made, in the order
     of tapping.
     """
@@ -52,6 +57,7 @@ class Truth:
     end: datetime
     stretches: pl.DataFrame
     prints: pl.DataFrame
+    spools: pl.DataFrame
     factors: dict[tuple[str, int, str], float]
     entries: list[AnyEntry]
     rows: list[Row]
@@ -85,8 +91,8 @@ def imagine(  # noqa: PLR0913, PLR0917 - what one may say about the invented sho
     turns = {printer.code: printer.turns for printer in life.printers}
     people = People(span, Setup(rows), turns, slips, _rng(seed, "people"))
     return Truth(
-        span.start, span.end, _stretches(span, turns), _prints(span, life.prints), life.factors,
-        people.entries(happenings), rows,
+        span.start, span.end, _stretches(span, turns), _prints(span, life.prints), _spools(span, life.changes),
+        life.factors, people.entries(happenings), rows,
     )  # fmt: skip
 
 
@@ -148,3 +154,12 @@ def _prints(span: Span, prints: Sequence[Print]) -> pl.DataFrame:
         columns[name] = [getattr(run, name) for run in done]
     frame = pl.DataFrame(columns, schema_overrides=PRINTS)
     return frame.select(*PRINTS, good=pl.col("parts") - pl.col("scrap"))
+
+
+def _spools(span: Span, changes: Sequence[Change]) -> pl.DataFrame:
+    """The spools fitted within the span, in that order."""
+    rows = [
+        (c.machine, span.moment(c.t), c.material, c.grams, c.left, c.ran_out)
+        for c in sorted(changes, key=lambda c: c.t) if c.t < span.minutes
+    ]  # fmt: skip
+    return pl.DataFrame(rows, schema=SPOOLS, orient="row")

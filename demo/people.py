@@ -25,6 +25,8 @@ LOOK_EVERY = 0.25
 HELD_WRONG = 0.05
 #: "It happened earlier": the steps a person can tap, minutes; whole hours beyond.
 STEPS = (10, 30, *range(60, 24 * 60, 60))
+#: What is done at one machine within so many minutes is one visit.
+SAME_VISIT = 5.0
 #: Desk work that other entries refer to is done with the customer's letter in hand.
 NEVER_FORGOTTEN = ("OrderTaken",)
 
@@ -110,8 +112,9 @@ class People:
         last: dict[str | None, float] = {}
         late_walks: dict[object, float] = {}
         taps = []
-        for happening in happenings:
-            if happening.kind not in NEVER_FORGOTTEN and self.rng.random() < self.slips.missing:
+        forgotten = self._forgotten(happenings)
+        for place, happening in enumerate(happenings):
+            if place in forgotten:
                 continue
             delay = self._delay(happening, late_walks)
             if delay:
@@ -123,6 +126,27 @@ class People:
                 last[happening.machine] = at
                 taps.append(Tap(happening, at, at + self._prompt() / 10))
         return taps
+
+    def _forgotten(self, happenings: Sequence[Happening]) -> set[int]:
+        """The places of those never tapped.
+
+        A new spool is forgotten with the start it was fitted for: whoever taps a start that the spool in the book
+        cannot feed is asked about it.
+        """
+        chances = [self.rng.random() for _ in happenings]
+        forgotten = {
+            place for place, (happening, chance) in enumerate(zip(happenings, chances, strict=True))
+            if happening.kind not in NEVER_FORGOTTEN and chance < self.slips.missing
+        }  # fmt: skip
+        starts: dict[str | None, tuple[int, float]] = {}
+        for place, happening in reversed(list(enumerate(happenings))):
+            if happening.kind == "PrintStarted":
+                starts[happening.machine] = place, happening.at
+            elif happening.kind == "SpoolFitted" and happening.machine in starts:
+                start, at = starts[happening.machine]
+                if at - happening.at < SAME_VISIT and start not in forgotten:
+                    forgotten.discard(place)
+        return forgotten
 
     def _delay(self, happening: Happening, walks: dict[object, float]) -> float:
         """Minutes by which this is tapped late, 0 for at once; a round is tapped late as a whole."""

@@ -11,7 +11,7 @@ CLEAN_EVERY, OVERHAUL_EVERY = 80.0, 260.0
 
 @dataclass(frozen=True, slots=True)
 class Print:
-    """One run; `off` is when its parts were taken off, `by_itself` whether it ran to its end."""
+    """One run; `off` is when its parts were taken off, `by_itself` whether it ran to its end, `grams` what it used."""
 
     machine: str
     file: PrintFile
@@ -23,6 +23,19 @@ class Print:
     scrap: int
     scrap_cause: str | None
     by_itself: bool
+    grams: float
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A spool fitted at `t` with `grams` on it; `left` was on the old one, `ran_out` if it had stopped a print."""
+
+    machine: str
+    t: float
+    material: str
+    grams: float
+    left: float
+    ran_out: bool
 
 
 class Printer:

@@ -15,6 +15,7 @@ import polars as pl
 from core.calc.habits import HOURS_LEFT, Habits
 from core.calc.print_times import PrintTimes
 from core.calc.staffed import FAR, HOUR, Staffed
+from core.calc.usage import Usage
 
 #: With fewer sightings than this the files are believed, with ten per cent either way; so with waits and starts.
 ENOUGH = 30
@@ -32,6 +33,7 @@ class Pace:
     has the stated hours of the last print of a shift by the whole hours of it that were left when it began
     (people load long prints before they leave): what a print nobody announced is taken to need. `habits` are
     what replays go by, and `quick` how fast hands were in each staffed spell (by its start, microseconds).
+    `usage` is how prints use spools.
     """
 
     best: float = 1.0
@@ -44,6 +46,7 @@ class Pace:
     times: PrintTimes = field(default_factory=PrintTimes, compare=False)
     habits: Habits | None = field(default=None, compare=False)
     quick: tuple[float, ...] = (1.0,) * 7
+    usage: Usage = field(default_factory=Usage, compare=False)
 
     def ratio(self, file: str, revision: int, model: str) -> float:
         """True / stated time of this print; the shop's where nothing is known of it."""

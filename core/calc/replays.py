@@ -11,6 +11,7 @@ else is reckoned with them.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -44,23 +45,33 @@ _STEPS = np.sqrt(np.array([
 
 @dataclass(frozen=True, slots=True)
 class Law:
-    """What replays go by: the staffed clock, the same at the speed of hands, the habits, the spread of one print."""
+    """What replays go by: the staffed clock, the same at the speed of hands, the habits, the spread of one print.
+
+    What hands do after `known_at` (microseconds) nobody can have noted yet: the future is played by the same law.
+    """
 
     staffed: Staffed
     hands: Staffed
     habits: Habits
     spread: float
+    known_at: int = FAR
 
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """One step of some replays (`rows`): they were in `state` from `start` to `end`; `first`: in their first print."""
+    """One step of some replays (`rows`): they were in `state` from `start` to `end`, printing `material` (its place);
+    `first`: in their first print.
+    """
 
     rows: Rows
     state: npt.NDArray[np.int64]
     start: Micros
     end: Micros
     first: npt.NDArray[np.bool_]
+    material: npt.NDArray[np.int64]
+
+
+_TURN = ("state", "start", "end", "first", "material")
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +119,7 @@ class Replays:
         for turn in self.turns:
             stay = kept[turn.rows]
             rows = moved(turn.rows[stay])
-            turns.append(Turn(rows, turn.state[stay], turn.start[stay], turn.end[stay], turn.first[stay]))
+            turns.append(Turn(rows, *(getattr(turn, name)[stay] for name in _TURN)))
         return Replays(
             self.spans.of(spans), self.count, self.weights[spans], self.ratio[spans], turns, [], [],
             self.law[kept], self.age[kept], self.ended[kept],
@@ -126,6 +137,7 @@ class _Run:
     def __init__(self, spans: Spans, law: Law, count: int) -> None:
         self.spans, self.count = spans, count
         self.staffed, self.hands, self.habits, self.spread = law.staffed, law.hands, law.habits, law.spread
+        self.known_at = law.known_at
         size = len(spans) * count
         self.row = np.repeat(np.arange(len(spans)), count)
         self.turn_of_chance = np.tile(np.arange(1, count + 1), len(spans))
@@ -136,6 +148,7 @@ class _Run:
         self.ends: Micros = np.zeros(size, dtype=np.int64)
         self.stops = np.zeros(size, dtype=bool)
         self.first = np.ones(size, dtype=bool)
+        self.material = np.repeat(spans.loaded, count)
         self.fresh = np.repeat(spans.hand & (spans.left == EMPTY), count)
         self.outside = np.zeros(size, dtype=bool)
         self.since: Micros = np.zeros(size, dtype=np.int64)  # by the clock of hands
@@ -166,7 +179,7 @@ class _Run:
             self._print(going[state == PRINTING])
             self._stand(going[(state == DONE) | (state == STOPPED)])
             self._idle(going[state == EMPTY])
-            self.turns.append(Turn(going, state, start, self.now[going].copy(), first))
+            self.turns.append(Turn(going, state, start, self.now[going].copy(), first, self.material[going].copy()))
         shape = (len(self.spans), self.count)
         weights = self._weights().reshape(shape)
         law, age = self._law_and_age()
@@ -248,7 +261,7 @@ class _Run:
 
     def _stand(self, rows: Rows) -> None:
         gone = self._wait(rows, self.outside[rows].astype(np.int64))
-        self.weight[gone] += np.log(self.habits.forgets_off * self.habits.neither)
+        self.weight[gone] += self._unnoted(gone, self.habits.forgets_off * self.habits.neither)
         self.state[gone], self.fresh[gone] = EMPTY, True
         self.since[gone] = self.hands.worked(self.now[gone])
 
@@ -276,14 +289,20 @@ class _Run:
         found = np.where(looked, saw, self.spans.found[row])
         most = np.where(np.isin(found, (DONE, EMPTY, CLEAR)), hours * 1.04, np.inf)
         menu, material = self.habits.menu, (self._chance(rows)[:, None] > self.materials[row]).sum(axis=1)
+        self.material[rows] = material
         pool = menu.pool(self.spans.model[row], material, occasion(self.now[rows], self.staffed))
         until = np.where(looked & (saw == PRINTING), hours * 0.96, 0.0)
         _, lasts = menu.pick(pool, np.zeros(len(rows)), until, most)
         made = np.where((until > 0) & (lasts < 1), LASTS, 1.0)
         this = self._chance(rows) < made
         took, share = menu.pick(pool, self._chance(rows), np.where(this, until, 0.0), np.where(this, most, until))
-        self.weight[rows] += np.log(self.habits.forgets_start * share / np.where(this, made, 1 - made))
+        self.weight[rows] += np.log(share / np.where(this, made, 1 - made))
+        self.weight[rows] += self._unnoted(rows, self.habits.forgets_start)
         self._begin_print(rows, took, np.zeros(len(rows)), np.zeros(len(rows)))
+
+    def _unnoted(self, rows: Rows, chance: float) -> Numbers:
+        """The logarithm of the chance that nobody noted what hands did."""
+        return np.where(self.now[rows] > self.known_at, 0.0, math.log(chance))
 
     def _wait(self, rows: Rows, law: Rows) -> Rows:
         """Replays wait on until the next word or go on before it; those that did."""
@@ -293,7 +312,8 @@ class _Run:
         latest = (self.hands.worked(word) - since) / HOUR
         so_far = self._by_law(law, "gathered", begin)
         coming = np.maximum(self._by_law(law, "gathered", latest) - so_far, 0.0)
-        made = np.where(fits, np.where(coming > 0, np.where(looked, STAYS, STAYS_TO_END), 1.0), 0.0)
+        to_end = np.where(self.now[rows] >= self.known_at, np.exp(-coming), STAYS_TO_END)
+        made = np.where(fits, np.where(coming > 0, np.where(looked, STAYS, to_end), 1.0), 0.0)
         chance = self._chance(rows)
         stays = chance < made
         with np.errstate(divide="ignore"):
