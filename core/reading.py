@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
 from typing import Any
@@ -31,7 +30,7 @@ from core.calc.proportion import wilson
 from core.calc.reckon import Reckoned, reckon
 from core.calc.replays import Replays
 from core.calc.spent import NINETY, Spent, replayed, spent
-from core.calc.spools import PartSpool, Spool, learn_usage, spools
+from core.calc.spools import PartSpool, Spool, spools
 from core.calc.staffed import Staffed, micros, staffed_spells
 from core.entries import QuestionClosed, SpoolFitted
 from core.estimate import Estimate
@@ -172,7 +171,8 @@ class Reading:
     @cached_property
     def spools(self) -> tuple[list[Spool], list[PartSpool]]:
         """Every machine's spool at `at`, and the part-spools on the shelf, as far as the window tells."""
-        return spools(self.reckoned, _fitted(self.entries), self.setup, micros(self.at), self.pace.usage)
+        gaps, fitted = self.reckoned.gaps, self.entries.filter(pl.col("kind") == SpoolFitted.__name__)
+        return spools(gaps, self._replays, fitted, self.setup, micros(self.at), self.pace.usage)
 
     def run_outs(self, until: datetime) -> list[RunOut]:
         """When every noted spool runs out if nobody changes it, looking ahead to `until`."""
@@ -209,14 +209,7 @@ def pace_at(log: Log, at: datetime) -> Pace:
     setup = log.setup()
     known_at = midnight(at.astimezone(setup.zone).date(), setup.zone)
     window = Window(known_at - timedelta(days=PACE_DAYS), known_at)
-    entries, staffed = log.machine_entries(window, known_at), Staffed.of(setup, window)
-    pace = learn(entries, setup, staffed, micros(known_at))
-    told = reckon(entries, setup, window, staffed, pace)
-    return replace(pace, usage=learn_usage(told, _fitted(entries), setup, micros(known_at)))
-
-
-def _fitted(entries: pl.DataFrame) -> pl.DataFrame:
-    return entries.filter(pl.col("kind") == SpoolFitted.__name__)
+    return learn(log.machine_entries(window, known_at), setup, Staffed.of(setup, window), micros(known_at))
 
 
 def _machine_now(machine: Machine, row: dict[str, Any], setup: Setup, heard: datetime | None) -> MachineNow:

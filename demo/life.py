@@ -216,7 +216,8 @@ class Life:
         proving = trial or (file.file, file.revision) not in self._proven
         self._proven.add((file.file, file.revision))
         order = None if proving else self.orders.print_for(file.product, file.parts, t)
-        self._say("PrintStarted", t, by, m, file=file.file, revision=file.revision, order=order, proving=proving)
+        told = {"file": file.file, "revision": file.revision, "order": order, "proving": proving}
+        self._say("PrintStarted", t, by, m, **told, on_spool=m.grams)
         m.turn("proving" if proving else "printing", t)
         started, trouble = t, mishaps.trouble(self.rng)
         whole = 60 * file.hours * self.factors[file.file, file.revision, m.model] * self.rng.gauss(1, PRINT_SPREAD)

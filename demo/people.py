@@ -3,13 +3,13 @@
 import math
 import random
 from bisect import bisect_right
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from uuid import UUID
 
 from core.entries import OUT_OF_ORDER_MINUTES, AnyEntry, EntryVoided, PartsOff, PrintStarted, entry_adapter
-from core.setup import Machine, Setup
+from core.setup import Machine, PrintFile, Setup
 from demo.happening import Happening, Span
 
 #: What somebody sees of a true state. A machine set aside is not looked at.
@@ -27,6 +27,8 @@ HELD_WRONG = 0.05
 STEPS = (10, 30, *range(60, 24 * 60, 60))
 #: What is done at one machine within so many minutes is one visit.
 SAME_VISIT = 5.0
+#: How full a spool is, is told in quarters (grams).
+QUARTER = 250
 #: Desk work that other entries refer to is done with the customer's letter in hand.
 NEVER_FORGOTTEN = ("OrderTaken",)
 
@@ -74,6 +76,7 @@ class People:
         rng: random.Random,
     ) -> None:
         self.span, self.setup, self.turns, self.slips, self.rng = span, setup, turns, slips, rng
+        self._rows = {(row.file, row.revision): row for row in setup.history(PrintFile)}
         self._models = {row.machine: row.model for row in setup.all(Machine, span.end)}
         self._racks = {
             rack: [row.machine for row in setup.machines(span.end) if row.rack == rack]
@@ -84,7 +87,7 @@ class People:
         """The entries, in the order in which they were tapped; none after the end of the span."""
         seen = [h for happening in happenings for h in self._looks(happening) if h.at < self.span.minutes]
         taps = self._taps(sorted(seen, key=lambda h: (h.at, h.machine or "")))
-        made = [entry for tap in self._counted(taps) for entry in self._tapped(tap)]
+        made = [entry for tap in self._counted(self._answered(taps)) for entry in self._tapped(tap)]
         return sorted((entry for entry in made if entry.noted_at <= self.span.end), key=lambda e: (e.noted_at, e.id))
 
     def _looks(self, happening: Happening) -> Iterator[Happening]:
@@ -163,7 +166,27 @@ class People:
     def _prompt(self) -> float:
         return min(2.0, self.rng.expovariate(1 / self.slips.tap_minutes)) if self.slips.tap_minutes else 0.0
 
-    def _counted(self, taps: Sequence[Tap]) -> Iterator[Tap]:
+    def _answered(self, taps: Sequence[Tap]) -> Iterator[Tap]:
+        """The taps, with the answers to what is asked at a start that the spool in the book cannot feed.
+
+        Whoever stands before a fuller spool says how full it is, to a quarter.
+        """
+        book: dict[str | None, float] = {}
+        for tap in sorted(taps, key=lambda tap: tap.at):
+            happening, facts = tap.happening, dict(tap.happening.facts)
+            if happening.kind == "SpoolFitted":
+                book[happening.machine] = facts["grams"]
+            elif happening.kind == "PrintStarted":
+                need, there = self._file(facts["file"], facts["revision"]).grams, facts.pop("on_spool")
+                if book.get(happening.machine, math.inf) < need <= there:
+                    quarters = QUARTER * max(1, round(there / QUARTER))
+                    told = {"material": self._file(facts["file"], facts["revision"]).material, "grams": quarters}
+                    yield replace(tap, happening=replace(happening, kind="SpoolFitted", facts=told))
+                    book[happening.machine] = quarters
+                book[happening.machine] = book.get(happening.machine, math.inf) - need
+            yield replace(tap, happening=replace(happening, facts=facts))
+
+    def _counted(self, taps: Iterable[Tap]) -> Iterator[Tap]:
         """The taps, with the parts counted out wherever the tool would put another number on the platform.
 
         It holds to the start it was told of last, but for a removal that comes too soon to be of that print.
@@ -177,14 +200,13 @@ class People:
                 facts = facts | {"on_platform": None if sure else facts["parts"]}
                 del facts["parts"]
             elif happening.kind == "PrintStarted":
-                told[happening.machine] = tap.at, self._parts(facts["file"], facts["revision"])
+                told[happening.machine] = tap.at, self._file(facts["file"], facts["revision"]).parts
             elif happening.kind in CLEARING or facts.get("saw") == "empty":
                 told.pop(happening.machine, None)
             yield replace(tap, happening=replace(happening, facts=facts))
 
-    def _parts(self, file: str, revision: int) -> int:
-        row = self.setup.file(file, revision)
-        return row.parts if row else 0
+    def _file(self, file: str, revision: int) -> PrintFile:
+        return self._rows[file, revision]
 
     def _tapped(self, tap: Tap) -> list[AnyEntry]:
         """The entry, or a wrong one, its taking back and the right one."""
@@ -216,7 +238,7 @@ class People:
 
     def _other_files(self, right: PrintStarted) -> list[str]:
         """Files that could have been meant, none with fewer parts: the removal must fit either."""
-        parts, model = self._parts(right.file, right.revision), self._models[right.machine]
+        parts, model = self._file(right.file, right.revision).parts, self._models[right.machine]
         files = [f for f in self.setup.newest_files(right.at) if f.revision == 1 and model in f.models]
         return [f.file for f in files if f.parts >= parts and f.file != right.file]
 

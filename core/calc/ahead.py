@@ -14,14 +14,14 @@ import numpy.typing as npt
 import polars as pl
 
 from core.calc.hazard import Numbers
-from core.calc.names import Names, names_of
+from core.calc.names import names_of
 from core.calc.pace import Pace
 from core.calc.replays import Law, Replays, replay
 from core.calc.spans import OPEN, PRINTING, Spans, spans
-from core.calc.spools import Spool, grams_left
+from core.calc.spools import Spool, grams_an_hour, grams_left
 from core.calc.staffed import FAR, HOUR, Micros, Staffed
 from core.calc.usage import Usage
-from core.setup import PrintFile, Setup
+from core.setup import Setup
 
 #: Futures of a machine.
 FUTURES = 200
@@ -64,20 +64,10 @@ def run_outs(spools: Sequence[Spool], future: Replays, setup: Setup, usage: Usag
     held = [told[machine] for machine in mine.spans.machine]
     if not held:
         return []
-    empty_at, this = _emptied(mine, held, _rates(setup, usage), usage, at)
+    empty_at, this = _emptied(mine, held, usage.factor * grams_an_hour(setup), usage, at)
     return [
         _run_out(spool.machine, mine.weights[place], empty_at[place], this[place]) for place, spool in enumerate(held)
     ]
-
-
-def _rates(setup: Setup, usage: Usage) -> Numbers:
-    """Grams an hour of every material's files, by its place."""
-    names: Names = names_of(setup)
-    files = setup.history(PrintFile)
-    return usage.factor * np.array([
-        sum(f.grams for f in files if f.material == m) / sum(f.hours for f in files if f.material == m)
-        for m in names.materials
-    ])  # fmt: skip
 
 
 def _emptied(

@@ -22,6 +22,7 @@ from core.calc.pace import ENOUGH, Pace, usual_by_hours_left, with_patience
 from core.calc.print_times import PrintTimes, ended_prints, learn_times
 from core.calc.replays import Law, Replays, Waits, replay
 from core.calc.spans import ANY, CLEAR, EMPTY, Spans, certain, crowded, spans
+from core.calc.spools import learn_usage
 from core.calc.staffed import FAR, Micros, Staffed
 from core.setup import Setup
 
@@ -72,7 +73,8 @@ def learn(entries: pl.DataFrame, setup: Setup, staffed: Staffed, known_at: int) 
     mine = spans(gaps, pace, names_of(setup), known_at)
     habits = first_guess(told, gaps, names_of(setup), staffed)
     law, quick = _learn_law(mine, habits, staffed, times.spread, setup.zone)
-    return replace(pace, habits=law.habits, quick=quick)
+    fitted = entries.filter(pl.col("kind") == "SpoolFitted")
+    return replace(pace, habits=law.habits, quick=quick, usage=learn_usage(gaps, fitted, setup, known_at))
 
 
 def _with_times(pace: Pace, times: PrintTimes) -> Pace:

@@ -13,9 +13,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from statistics import NormalDist
 
+import numpy as np
 import polars as pl
 
-from core.calc.reckon import Reckoned, spells
+from core.calc.hazard import Numbers
+from core.calc.names import names_of
+from core.calc.replays import Replays
+from core.calc.spans import PRINTING
 from core.calc.staffed import FAR, HOUR
 from core.calc.usage import FACTOR_DOUBT, Usage
 from core.estimate import Estimate
@@ -111,13 +115,13 @@ class Counts:
 
 
 def spools(
-    reckoned: Reckoned, fitted: pl.DataFrame, setup: Setup, at: int, usage: Usage
+    gaps: pl.DataFrame, replays: Sequence[Replays], fitted: pl.DataFrame, setup: Setup, at: int, usage: Usage
 ) -> tuple[list[Spool], list[PartSpool]]:
     """Every machine's spool at `at` (microseconds) and the part-spools on the shelf.
 
-    `fitted` are the `SpoolFitted` entries of the time that was reckoned.
+    `gaps`, their `replays` and the `SpoolFitted` entries in `fitted` are of the same time.
     """
-    books = _books(reckoned, fitted, setup, at, usage)
+    books = _books(gaps, replays, fitted, setup, at, usage)
     shelf: list[PartSpool] = []
     for part, put_back in sorted((e for book in books for e in book.shelf), key=lambda e: e[0].at):
         same = [p for p in shelf if p.material == part.material and abs(p.grams.best / part.grams.best - 1) <= ALIKE]
@@ -128,11 +132,14 @@ def spools(
     return [book.spool for book in books], shelf
 
 
-def learn_usage(reckoned: Reckoned, fitted: pl.DataFrame, setup: Setup, at: int) -> Usage:
-    """How this shop uses spools: first the factor, then with it what became of spools that were too short."""
+def learn_usage(gaps: pl.DataFrame, fitted: pl.DataFrame, setup: Setup, at: int) -> Usage:
+    """How this shop uses spools, from prints that starts announced.
+
+    First the factor, then with it what became of spools that were too short.
+    """
     usage = Usage()
     for _ in range(2):
-        usage = _learned([book.counts for book in _books(reckoned, fitted, setup, at, usage)], usage)
+        usage = _learned([book.counts for book in _books(gaps, [], fitted, setup, at, usage)], usage)
     return usage
 
 
@@ -332,18 +339,27 @@ def _one(lines: Sequence[Line]) -> Line:
     return Line(weight, mean, variance, used)
 
 
-def _books(reckoned: Reckoned, fitted: pl.DataFrame, setup: Setup, at: int, usage: Usage) -> list[_Book]:
-    """The book of every machine, told up to `at`."""
+def _books(
+    gaps: pl.DataFrame, replays: Sequence[Replays], fitted: pl.DataFrame, setup: Setup, at: int, usage: Usage
+) -> list[_Book]:
+    """The book of every machine of which there is a fact, told up to `at`."""
     packs = {row.material: row.pack for row in setup.history(Material)}
-    uses = _uses(reckoned, setup, at)
-    fits: dict[str, list[Fitted]] = {}
-    for row in fitted.sort("at", "id").iter_rows(named=True):
-        moment = row["at"].timestamp() * 1_000_000
-        fits.setdefault(row["machine"], []).append(
-            Fitted(round(moment), row["material"], row["grams"], row["left_grams"])
-        )
-    machines = reckoned.stretches["machine"].unique(maintain_order=True)
-    return [_told(_Book(m, packs, usage), fits.get(m, []), uses.get(m, [])) for m in machines]
+    uses: dict[str, list[tuple[Use, str | None]]] = {m: [] for m in gaps["machine"].unique(maintain_order=True)}
+    for machine, use, material in [*_announced(gaps, setup, at), *_untold(replays, setup, at)]:
+        uses[machine].append((use, material))
+    fits = _fits(fitted)
+    return [
+        _told(_Book(machine, packs, usage), fits.get(machine, []), sorted(mine, key=lambda use: use[0].begin))
+        for machine, mine in uses.items()
+    ]
+
+
+def _fits(fitted: pl.DataFrame) -> dict[str, list[Fitted]]:
+    rows = fitted.sort("at", "id").select("machine", pl.col("at").dt.epoch("us"), "material", "grams", "left_grams")
+    found: dict[str, list[Fitted]] = {}
+    for machine, *told in rows.iter_rows():
+        found.setdefault(machine, []).append(Fitted(*told))
+    return found
 
 
 def _told(book: _Book, fits: Sequence[Fitted], uses: Sequence[tuple[Use, str | None]]) -> _Book:
@@ -379,14 +395,6 @@ def _split(use: Use, at: int) -> tuple[Use, Use]:
 # What prints use
 
 
-def _uses(reckoned: Reckoned, setup: Setup, at: int) -> dict[str, list[tuple[Use, str | None]]]:
-    """The prints of every machine in order, each with its material where a start told it."""
-    found: dict[str, list[tuple[Use, str | None]]] = {}
-    for machine, use, material in [*_announced(reckoned.gaps, setup, at), *_untold(reckoned, setup, at)]:
-        found.setdefault(machine, []).append((use, material))
-    return {machine: sorted(uses, key=lambda u: u[0].begin) for machine, uses in found.items()}
-
-
 def _announced(gaps: pl.DataFrame, setup: Setup, at: int) -> Iterator[tuple[str, Use, str | None]]:
     """Prints that a start announced, and how far they got."""
     starts = gaps.filter((pl.col("kind") == "PrintStarted") & pl.col("takes").is_not_null())
@@ -416,17 +424,39 @@ def _use(row: dict[str, object], file: PrintFile, at: int) -> Use:
     return Use(begin, max(end, begin + 1), file.grams, 1.0, 0.0, told=True, itself=True)
 
 
-def _untold(reckoned: Reckoned, setup: Setup, at: int) -> Iterator[tuple[str, Use, str | None]]:
-    """Prints that nobody announced: their hours at the usual grams an hour."""
-    rate = usual_rate(setup.history(PrintFile))
-    printing = reckoned.stretches.filter(pl.col("state").is_in(["printing", "proving"]) & pl.col("print").is_null())
-    for row in spells(printing).iter_rows(named=True):
-        grams = rate * (row["end"] - row["start"]) / HOUR
-        end = FAR if row["end"] >= at else row["end"]
-        yield row["machine"], Use(row["start"], end, grams, 1.0, UNTOLD_SPREAD, told=False, itself=True), None
+def _untold(replays: Sequence[Replays], setup: Setup, at: int) -> Iterator[tuple[str, Use, str | None]]:
+    """Prints that nobody announced, as far as replays have it: their hours at the usual grams an hour."""
+    rates = grams_an_hour(setup)
+    for group in replays:
+        grams, begins, ends = _printed_untold(group, rates)
+        mean = (group.weights * grams).sum(axis=1)
+        spread = np.sqrt(np.maximum((group.weights * grams**2).sum(axis=1) - mean**2, 0.0))
+        for place in np.flatnonzero(mean > 1.0):
+            share = group.weights[place] * grams[place] / mean[place]
+            begin, end = (int((share * moments[place]).sum()) for moments in (begins, ends))
+            doubt = math.hypot(spread[place] / mean[place], UNTOLD_SPREAD)
+            use = Use(begin, min(end, at), float(mean[place]), 1.0, float(doubt), told=False, itself=True)
+            yield str(group.spans.machine[int(place)]), use, None
 
 
-def usual_rate(files: Sequence[PrintFile]) -> float:
-    """Grams an hour that the print files state, all together."""
-    hours = math.fsum(file.hours for file in files)
-    return math.fsum(file.grams for file in files) / hours if hours else 20.0
+def _printed_untold(group: Replays, rates: Numbers) -> tuple[Numbers, Numbers, Numbers]:
+    """In every replay of every span: the grams of prints nobody announced, when they began and when they ended."""
+    size, running = len(group.spans) * group.count, group.spans.running
+    grams, begins, ends = np.zeros(size), np.full(size, float(FAR)), np.zeros(size)
+    for turn in group.turns:
+        untold = (turn.state == PRINTING) & (~turn.first | running[turn.rows // group.count])
+        rows = turn.rows[untold]
+        hours = (turn.end[untold] - turn.start[untold]) / HOUR
+        grams[rows] += hours * rates[turn.material[untold]]
+        begins[rows] = np.minimum(begins[rows], turn.start[untold])
+        ends[rows] = np.maximum(ends[rows], turn.end[untold])
+    begins = np.where(grams > 0, begins, 0.0)
+    shape = (len(group.spans), group.count)
+    return grams.reshape(shape), begins.reshape(shape), ends.reshape(shape)
+
+
+def grams_an_hour(setup: Setup) -> Numbers:
+    """What the files of every material state, by its place, and last what all of them do."""
+    files = setup.history(PrintFile)
+    groups = [*([f for f in files if f.material == m] for m in names_of(setup).materials), files]
+    return np.array([math.fsum(f.grams for f in group) / math.fsum(f.hours for f in group) for group in groups])
