@@ -138,6 +138,57 @@ class PrintTime(Frozen):
     seen: int
 
 
+class SpoolNow(Frozen):
+    """The spool on a machine: what is `left` (grams), and since when it is on; null where nobody noted its change."""
+
+    material: str
+    since: datetime | None
+    left: Estimate
+
+
+class PartSpoolNow(Frozen):
+    """A spool on the shelf with something left on it (grams), last on that machine."""
+
+    material: str
+    left: Estimate
+    machine: str
+
+
+class SpoolEnds(Frozen):
+    """A spool that runs out in a print by `RunsOut.until`, with that `chance`, if nobody changes it.
+
+    If it does, then at `when` (nine times in ten between low and high). `swap_by` is the last moment before it at
+    which people are in. `this_print` is the chance that it starves the print that runs now.
+    """
+
+    machine: str
+    spool: SpoolNow
+    chance: float
+    this_print: float
+    when: Due
+    swap_by: datetime
+
+
+class StaffedTime(Frozen):
+    """A time in which people are in."""
+
+    start: datetime
+    end: datetime
+
+
+class RunsOut(Frozen):
+    """The spools that run out until tomorrow noon, soonest first, and when people are in until then.
+
+    Of `machines` in service the spools of `noted` are known: of the others nothing can be said.
+    """
+
+    until: datetime
+    staffed: list[StaffedTime]
+    spools: list[SpoolEnds]
+    noted: int
+    machines: int
+
+
 class NeedsHand(Frozen):
     """One line of what needs a hand: machines of one rack in the same plight, most urgent level first.
 
@@ -248,6 +299,7 @@ class Report(Frozen):
     unnoted: list[Unnoted]
     stops: list[StopRate]
     mending: Mending
+    runs_out: RunsOut
 
 
 class Hours(Frozen):
@@ -270,7 +322,11 @@ class Choice(Frozen):
 
 
 class FileChoice(Frozen):
-    """A print file that fits a machine."""
+    """A print file that fits a machine.
+
+    `lasts` is the chance that the spool on the machine feeds it; null where nobody noted a spool, 0 where it is of
+    another material.
+    """
 
     file: str
     revision: int
@@ -278,15 +334,17 @@ class FileChoice(Frozen):
     name: str
     parts: int
     hours: float
+    grams: float
     material: str
+    lasts: float | None
 
 
 class MachinePage(Frozen):
     """All that a check-in at one machine needs.
 
-    `acts` are what is possible now, most likely first; `files` fit the machine, likeliest first;
-    `spool_grams` is the net weight of the spool last fitted to it; `shift_began` is when the shift began
-    that runs or ran last today; `recent` are its newest entries (fields as recorded), newest first.
+    `acts` are what is possible now, most likely first; `files` fit the machine, likeliest first; `spool` is what is
+    on it, `spool_grams` the net weight of the spool last fitted to it; `shift_began` is when the shift began that
+    runs or ran last today; `recent` are its newest entries (fields as recorded), newest first.
     """
 
     now: MachineNow
@@ -296,6 +354,7 @@ class MachinePage(Frozen):
     scrap_causes: list[Choice]
     spares: list[Choice]
     materials: list[Choice]
+    spool: SpoolNow | None
     spool_grams: float | None
     shift_began: datetime | None
     tasks: list[Choice]

@@ -22,6 +22,7 @@ from core.answer_types import (
     Hours,
     MachineNow,
     MachinePage,
+    PartSpoolNow,
     Question,
     RackNow,
     RackRound,
@@ -40,13 +41,15 @@ from core.window import Window, last_days
 
 __all__ = [
     "FORMULAS", "Pace", "TimeAccount", "entries_for", "floor", "hours", "machine_page", "open_question", "pace_at",
-    "rack_round", "report",
+    "part_spools", "rack_round", "report",
 ]  # fmt: skip
 
 By = Literal["machine", "model", "rack", "day", "week"]
 
 #: The owner's page looks back so many whole days to say what is usual.
 USUAL_DAYS = 28
+#: A spool lasts so many days at most, as far as the entries are asked.
+SPOOL_DAYS = 28
 #: A machine's state needs no more of the past than this; what was declared earlier keeps its beginning.
 STATE_DAYS = 7
 
@@ -80,6 +83,7 @@ def report(log: Log, at: datetime, pace: Pace | None = None) -> Report:
         unnoted=read.unnoted_by_rack_and_shift(),
         stops=read.stops(),
         mending=read.mending(),
+        runs_out=read.runs_out(),
     )
 
 
@@ -124,20 +128,27 @@ def machine_page(log: Log, machine: str, at: datetime, pace: Pace | None = None)
     tasks = [t for t in setup.all(UpkeepTask, at) if not t.models or now.model in t.models]
     mine = read.entries.filter(pl.col("machine") == machine)
     fitted = log.newest(SpoolFitted, machine, at)
+    alone = Reading(log, Window(at - timedelta(days=SPOOL_DAYS), at), at, read.pace, [machine])
     return MachinePage(
         now=now,
         acts=list(possible.acts(now.state)),
-        files=_files_for(setup, now, read.reckoned, at),
+        files=_files_for(setup, now, read.reckoned, alone),
         down_causes=[Choice(code=c.cause, name=c.name) for c in setup.causes("down", at)],
         scrap_causes=[Choice(code=c.cause, name=c.name) for c in setup.causes("scrap", at)],
         spares=[Choice(code=s.spare, name=s.name) for s in fits],
         materials=_materials(setup, fitted, at),
+        spool=alone.spool(machine),
         spool_grams=fitted.grams if fitted else None,
         shift_began=read.shift_began(),
         tasks=[Choice(code=t.task, name=t.name) for t in tasks],
         recent=_recent(mine),
         questions=[q for q in read.questions() if q.machine == machine],
     )
+
+
+def part_spools(log: Log, at: datetime, pace: Pace | None = None) -> list[PartSpoolNow]:
+    """The part-spools on the shelf, fullest first."""
+    return Reading(log, Window(at - timedelta(days=SPOOL_DAYS), at), at, pace).part_spools()
 
 
 def rack_round(log: Log, rack: str, at: datetime, pace: Pace | None = None) -> RackRound:
@@ -229,17 +240,17 @@ def _racks(setup: Setup, now: Sequence[MachineNow], at: datetime) -> list[RackNo
     ]
 
 
-def _files_for(setup: Setup, now: MachineNow, reckoned: Reckoned, at: datetime) -> list[FileChoice]:
+def _files_for(setup: Setup, now: MachineNow, reckoned: Reckoned, alone: Reading) -> list[FileChoice]:
     """The newest files that fit the machine: its last one first, then those the room started most lately."""
-    fits = [f for f in setup.newest_files(at) if not f.models or now.model in f.models]
+    fits = [f for f in setup.newest_files(alone.at) if not f.models or now.model in f.models]
     lately = counts.starts(reckoned.gaps).group_by("file").agg(pl.col("began").max())
     when = dict(lately.iter_rows())
     fits.sort(key=lambda f: (f.file != now.last_file, -when.get(f.file, 0), f.file))
-    return [_file_choice(f, setup, at) for f in fits]
+    return [_file_choice(f, now.machine, alone) for f in fits]
 
 
-def _file_choice(file: PrintFile, setup: Setup, at: datetime) -> FileChoice:
-    product = setup.get(Product, file.product, at=at)
+def _file_choice(file: PrintFile, machine: str, alone: Reading) -> FileChoice:
+    product = alone.setup.get(Product, file.product, at=alone.at)
     return FileChoice(
         file=file.file,
         revision=file.revision,
@@ -247,7 +258,9 @@ def _file_choice(file: PrintFile, setup: Setup, at: datetime) -> FileChoice:
         name=product.name if product else file.product,
         parts=file.parts,
         hours=file.hours,
+        grams=file.grams * alone.pace.usage.factor,
         material=file.material,
+        lasts=alone.lasts(machine, file),
     )
 
 

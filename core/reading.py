@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from functools import cached_property
 from typing import Any
 
@@ -16,8 +16,13 @@ from core.answer_types import (
     MachineNow,
     Mending,
     NeedsHand,
+    PartSpoolNow,
     PrintTime,
     Question,
+    RunsOut,
+    SpoolEnds,
+    SpoolNow,
+    StaffedTime,
     StopRate,
     Tally,
     Unnoted,
@@ -30,12 +35,12 @@ from core.calc.proportion import wilson
 from core.calc.reckon import Reckoned, reckon
 from core.calc.replays import Replays
 from core.calc.spent import NINETY, Spent, replayed, spent
-from core.calc.spools import PartSpool, Spool, spools
+from core.calc.spools import PartSpool, Spool, lasts, left, spools
 from core.calc.staffed import Staffed, micros, staffed_spells
 from core.entries import QuestionClosed, SpoolFitted
 from core.estimate import Estimate
 from core.log.store import Log
-from core.setup import Machine, Setup
+from core.setup import Machine, PrintFile, Setup
 from core.window import Window, midnight
 
 #: The pace is learned from the prints of so many days before the moment asked about.
@@ -47,17 +52,19 @@ QUESTION_DAYS = 7
 class Reading:
     """One read of the log for one window: entries, set-up, staffed clock, pace, and the reckoning of them.
 
-    The window ends at or before `at`, the moment whose knowledge counts.
+    The window ends at or before `at`, the moment whose knowledge counts. It is of all machines, or those named.
     """
 
-    def __init__(self, log: Log, window: Window, at: datetime, pace: Pace | None = None) -> None:
+    def __init__(
+        self, log: Log, window: Window, at: datetime, pace: Pace | None = None, machines: Sequence[str] | None = None
+    ) -> None:
         self.log = log
         self.window = window
         self.at = at
         self.setup = log.setup()
         self.setup.shop(at)
         self.staffed = Staffed.of(self.setup, window)
-        self.entries = log.machine_entries(window, at)
+        self.entries = log.machine_entries(window, at, machines)
         self.pace = pace or pace_at(log, at)
 
     @cached_property
@@ -174,8 +181,51 @@ class Reading:
         gaps, fitted = self.reckoned.gaps, self.entries.filter(pl.col("kind") == SpoolFitted.__name__)
         return spools(gaps, self._replays, fitted, self.setup, micros(self.at), self.pace.usage)
 
-    def run_outs(self, until: datetime) -> list[RunOut]:
-        """When every noted spool runs out if nobody changes it, looking ahead to `until`."""
+    def spool(self, machine: str) -> SpoolNow | None:
+        """What is on a machine; None where nobody noted a spool."""
+        found = next((s for s in self.spools[0] if s.machine == machine), None)
+        return self._spool_now(found) if found else None
+
+    def _spool_now(self, spool: Spool) -> SpoolNow | None:
+        rest = left(spool, self.pace.usage)
+        if rest is None or spool.material is None:
+            return None
+        return SpoolNow(material=spool.material, since=_time(spool.since) if spool.since else None, left=rest)
+
+    def lasts(self, machine: str, file: PrintFile) -> float | None:
+        """The chance that the spool on a machine feeds the print that runs and then one of the file.
+
+        None where nobody noted a spool, 0 where it is of another material.
+        """
+        found = next((s for s in self.spools[0] if s.machine == machine), None)
+        if found is None or found.material is None:
+            return None
+        running = found.running
+        rest = running.grams * (1 - running.share) if running else 0.0
+        return lasts(found, rest + file.grams, self.pace.usage) if found.material == file.material else 0.0
+
+    def part_spools(self) -> list[PartSpoolNow]:
+        """The part-spools on the shelf, fullest first."""
+        kept = sorted(self.spools[1], key=lambda part: -part.grams.best)
+        return [PartSpoolNow(material=p.material, left=p.grams, machine=p.machine) for p in kept]
+
+    def runs_out(self) -> RunsOut:
+        """Which spools run out until tomorrow noon."""
+        local = self.at.astimezone(self.setup.zone)
+        until = datetime.combine(local.date() + timedelta(days=1), time(12), self.setup.zone).astimezone(UTC)
+        here = {machine.machine for machine in self.setup.machines(self.at)}
+        told = {s.machine: now for s in self.spools[0] if s.machine in here and (now := self._spool_now(s))}
+        spells = [spell.window for spell in staffed_spells(self.setup, Window(self.at, until))]
+        ends = sorted((end for end in self._run_outs(until) if end.announced), key=lambda end: end.best)
+        return RunsOut(
+            until=until,
+            staffed=[StaffedTime(start=spell.start, end=spell.end) for spell in spells],
+            spools=[_spool_ends(end, told[end.machine], spells, self.at) for end in ends if end.machine in told],
+            noted=len(told),
+            machines=len(here),
+        )
+
+    def _run_outs(self, until: datetime) -> list[RunOut]:
         now = micros(self.at)
         future = ahead(self.reckoned.gaps, self.setup, self.staffed, self.pace, now, micros(until))
         return run_outs(self.spools[0], future, self.setup, self.pace.usage, now) if future else []
@@ -234,6 +284,13 @@ def _machine_now(machine: Machine, row: dict[str, Any], setup: Setup, heard: dat
         spare=row["spare"],
         last_word=heard.astimezone(UTC) if heard else None,
     )
+
+
+def _spool_ends(end: RunOut, spool: SpoolNow, staffed: Sequence[Window], at: datetime) -> SpoolEnds:
+    when = Due(low=_time(end.low), best=_time(end.best), high=_time(end.high))
+    people = [min(spell.end, when.best) for spell in staffed if spell.start <= when.best]
+    return SpoolEnds(machine=end.machine, spool=spool, chance=min(end.chance, 1.0), this_print=min(end.this, 1.0),
+                     when=when, swap_by=max([*people, at]))  # fmt: skip
 
 
 def _question(asked: questions.Question) -> Question:

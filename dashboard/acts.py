@@ -13,6 +13,11 @@ Fields = dict[str, Any]
 #: Net grams a spool may hold; the first is fitted where nothing else is known of the machine.
 SPOOLS = (1000, 750, 3000)
 
+#: A spool that feeds a print less likely than this is asked about before the start.
+LASTS = 0.5
+#: How full a spool is, as a person can see it.
+QUARTERS = {"full": 1.0, "three-quarters": 0.75, "half": 0.5, "a-quarter": 0.25}
+
 _PLAIN = {"back": "CameBack", "set_aside": "SetAside", "put_back": "PutBack"}
 
 
@@ -29,8 +34,10 @@ def at_once(act: str, page: MachinePage) -> list[Fields] | None:
         return [{"kind": _PLAIN[act], "machine": machine}]
     if act == "upkeep_begun":
         return [{"kind": "Looked", "machine": machine, "saw": "upkeep"}]
+    file = next_file(page)
+    if act in ("started_same", "off_next") and file and too_short(file):
+        return None
     if act == "started_same":
-        file = next_file(page)
         return [started(machine, file)] if file else None
     if act in ("off", "off_next") and page.now.parts:
         return off(act, page, None)
@@ -49,6 +56,24 @@ def offered(page: MachinePage) -> list[str]:
         "goes_on": page.materials,
     }
     return [act for act in page.acts if needs.get(act, True)]
+
+
+def too_short(file: FileChoice) -> bool:
+    """Whether the spool on the machine will hardly feed a print of the file."""
+    return file.lasts is not None and file.lasts < LASTS
+
+
+def instead(page: MachinePage, file: FileChoice) -> list[FileChoice]:
+    """Other files that the spool on the machine feeds, likeliest first."""
+    return [other for other in page.files if other != file and other.lasts is not None and other.lasts >= LASTS]
+
+
+def begun(act: str, page: MachinePage, file: FileChoice, grams: float | None) -> list[Fields]:
+    """A start, after what the act takes off the platform and the spool of so many grams that is on for it."""
+    machine = page.now.machine
+    cleared = [{"kind": "PartsOff", "machine": machine}] if act == "off_next" else []
+    fitted = spool("spool", machine, file.material, grams) if grams else []
+    return [*cleared, *fitted, started(machine, file)]
 
 
 def started(machine: str, file: FileChoice) -> Fields:

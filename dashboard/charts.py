@@ -4,7 +4,7 @@ Days are drawn as written, on the shop's own calendar. No text is below 16 px.
 """
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 import altair as alt
@@ -18,6 +18,7 @@ FONT = '"Source Sans", "Source Sans Pro", sans-serif'
 
 #: Height of one reason: a line of words and a bar under it.
 REASON = 40
+RUN_OUT = 44
 SMALL = 180
 #: As wide as its place and as high as told: fitted in height too, a chart of one reason loses its words.
 _WIDE = alt.AutoSizeParams(type="fit-x", contains="padding")
@@ -39,6 +40,27 @@ def hours_lost(reasons: pl.DataFrame) -> alt.LayerChart:
     told = base.mark_text(align="right", baseline="middle", yOffset=-8).encode(text="told:N", x=alt.value("width"))
     chart = alt.LayerChart(layer=[bars, doubt, words, told], autosize=_WIDE)
     return _dressed(chart.properties(height=REASON * reasons.height, width="container"))
+
+
+def run_outs(spools: pl.DataFrame, closed: pl.DataFrame, span: tuple[datetime, datetime]) -> alt.LayerChart:
+    """When spools run out, on a clock from now to the end of `span`; the times when nobody is in are grey.
+
+    Times are on the shop's clock. `spools`: spool and told (words), low, best, high; `closed`: start, end.
+    """
+    scale = alt.Scale(domain=[_written(moment) for moment in span], nice=False)
+    axis = alt.Axis(format="%-H:%M", tickCount=8, grid=False, title=None, orient="bottom", labelFlush=True)
+    nights = alt.Chart(closed).mark_rect(color="#EDEDED").encode(x=alt.X("start:T", scale=scale, axis=axis), x2="end:T")
+    base = alt.Chart(spools).encode(y=alt.Y("spool:N", sort=None, axis=None, scale=alt.Scale(padding=0)))
+    doubt = base.mark_rule(color=GREY, strokeWidth=8, yOffset=10).encode(x=alt.X("low:T", scale=scale), x2="high:T")
+    best = base.mark_tick(color=INK, thickness=4, size=18, yOffset=10).encode(x=alt.X("best:T", scale=scale))
+    words = base.mark_text(align="left", baseline="middle", yOffset=-9).encode(text="spool:N", x=alt.value(0))
+    told = base.mark_text(align="right", baseline="middle", yOffset=-9).encode(text="told:N", x=alt.value("width"))
+    chart = alt.LayerChart(layer=[nights, doubt, best, words, told], autosize=_WIDE)
+    return _dressed(chart.properties(height=RUN_OUT * spools.height, width="container"))
+
+
+def _written(moment: datetime) -> alt.DateTime:
+    return alt.DateTime(year=moment.year, month=moment.month, date=moment.day, hours=moment.hour, minutes=moment.minute)
 
 
 def daily(days: pl.DataFrame, title: tuple[str, str], share: bool) -> alt.LayerChart:

@@ -10,7 +10,7 @@ from datetime import datetime
 import streamlit as st
 
 from core import answers
-from core.answer_types import MachinePage, RackNow, RackRound, Report
+from core.answer_types import MachinePage, PartSpoolNow, RackNow, RackRound, Report
 from core.entries import utc_now
 from core.errors import Refused
 from core.setup import Material, Person, Product, Row, Setup, Spare, UpkeepTask
@@ -46,6 +46,18 @@ def machine_page(machine: str) -> MachinePage:
 def rack_round(rack: str) -> RackRound:
     """A round of one rack. Raises `Refused` for an unknown rack."""
     return _rack_round(rack, moment())
+
+
+def part_spools_for(material: str, grams: float) -> list[PartSpoolNow]:
+    """The part-spools of a material that feed so many grams, the least full first."""
+    fit = [p for p in _part_spools(moment()) if p.material == material and p.left.low >= grams]
+    return sorted(fit, key=lambda part: part.left.best)
+
+
+def spool_weight(material: str) -> float:
+    """Net grams of a full spool."""
+    row = setup().get(Material, material, at=utc_now())
+    return row.pack if row else Material.model_fields["pack"].default
 
 
 def setup() -> Setup:
@@ -116,6 +128,11 @@ def _racks(at: Moment) -> list[RackNow]:  # noqa: ARG001
 @st.cache_resource(max_entries=200, show_spinner=False)
 def _machine_page(machine: str, at: Moment) -> MachinePage:  # noqa: ARG001
     return answers.machine_page(current_log(), machine, utc_now(), _pace())
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _part_spools(at: Moment) -> list[PartSpoolNow]:  # noqa: ARG001
+    return answers.part_spools(current_log(), utc_now(), _pace())
 
 
 @st.cache_resource(max_entries=20, show_spinner=False)

@@ -9,9 +9,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from core.answer_types import Expected, FileChoice, MachineNow
+from core.answer_types import Expected, FileChoice, MachineNow, PartSpoolNow, SpoolNow
 from core.entries import AnyEntry, PartsOff, PrintStarted, SpoolFitted, UpkeepDone, WentDown
+from core.estimate import Estimate
 from core.setup import DONT_KNOW
+from dashboard import written
 from dashboard.words import STATE_WORDS
 from dashboard.written import Clock
 
@@ -86,7 +88,12 @@ ASKS = {
     "cause_known": "Down: what is the cause?",
     "waits_for_spare": "Which spare does it wait for?",
     "started_other": "Which file was started?",
+    "started_same": "Will the spool last?",
 }
+
+FULLER = "Or it is fuller than that"
+QUARTERS = {"full": "Full", "three-quarters": "Three quarters", "half": "Half", "a-quarter": "A quarter"}
+START_ANYWAY = "Start anyway"
 
 MINUTES_AGO = {10: "10 min ago", 30: "30 min ago", 60: "60 min ago"}
 
@@ -184,6 +191,38 @@ def scrap_of(scrap: int, held: int) -> str:
 def spool_label(material: str, grams: float, again: bool) -> tuple[str, str]:
     """A spool on a button."""
     return f"Same again: {material}" if again else material, f"{grams:g} g"
+
+
+def spool_line(spool: SpoolNow, names: Names) -> str:
+    """What is on the machine: "Spool: PETG grey, about 440 g left (420-460)"."""
+    return f"Spool: {named(spool.material, names.materials)}, {_left(spool.left)} left"
+
+
+def _left(left: Estimate) -> str:
+    return f"about {written.grams(left)}"
+
+
+def too_short(file: FileChoice, spool: SpoolNow | None, names: Names) -> str:
+    """Why the spool on the machine is asked about before a start."""
+    if spool is None or spool.material != file.material:
+        on = f"; {named(spool.material, names.materials)} is on the machine" if spool else ""
+        return f"{file_name(file)} is made of {named(file.material, names.materials)}{on}."
+    return f"{file_name(file)} needs about {file.grams:.0f} g; {_left(spool.left)} are on the spool."
+
+
+def new_spool(file: FileChoice, grams: float, names: Names) -> tuple[str, str]:
+    """A full spool is on now, and the print starts."""
+    return "New spool on, print started", f"{named(file.material, names.materials)}, {grams:g} g"
+
+
+def part_spool(part: PartSpoolNow) -> tuple[str, str]:
+    """A part-spool from the shelf is on now, and the print starts."""
+    return "Part-spool on, print started", f"{_left(part.left)}, last on {part.machine}"
+
+
+def instead(file: FileChoice) -> tuple[str, str]:
+    """Another file was started, for which the spool lasts."""
+    return f"Started {file_name(file)} instead", f"needs about {file.grams:.0f} g"
 
 
 def earlier_label(at: datetime | None, clock: Clock) -> str:

@@ -29,6 +29,7 @@ def report_text(report: Report) -> str:
         _block(words.NEEDS, _needs(report)),
         _block(words.WHERE, [line for rack in report.racks for line in _rack(rack)]),
         _block(words.GAVE, _gave(report)),
+        _block(words.RUNS_OUT, _runs_out(report)),
         _block(words.CHANGING, _wrapped(words.changes(report.series))),
         _block(words.ASKED, _wrapped(asked)) if asked else "",
         _block(words.PRINT_TIMES, _table(times)) if times else "",
@@ -72,6 +73,12 @@ def _table(rows: Sequence[Line], right: bool = False) -> list[str]:
 def _cells(row: Line, widths: Sequence[int], right: bool) -> Iterable[str]:
     for index, (cell, width) in enumerate(zip(row, widths, strict=False)):
         yield cell.rjust(width) if right and index else cell.ljust(width)
+
+
+def _runs_out(report: Report) -> list[str]:
+    runs, clock = report.runs_out, words.clock_of(report)
+    rows = [words.run_out(end, clock, {}) for end in runs.spools]
+    return [*(_table(rows) if rows else [words.no_run_out(runs)]), words.run_outs_untold(runs, len(rows))]
 
 
 def _needs(report: Report) -> list[str]:

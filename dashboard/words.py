@@ -16,7 +16,9 @@ from core.answer_types import (
     Question,
     RackNow,
     Report,
+    RunsOut,
     Series,
+    SpoolEnds,
     StopRate,
     Tally,
     Trust,
@@ -58,6 +60,7 @@ NEEDS = "What needs a hand now?"
 WHERE = "Where is everything?"
 GAVE = "What did yesterday and the last seven days give?"
 CHANGING = "Is anything changing?"
+RUNS_OUT = "What runs out by tomorrow noon?"
 ASKED = "Do you know what the entries do not say?"
 
 NOTHING_NEEDED = "Nothing needs a hand."
@@ -189,6 +192,33 @@ def _right(trust: Trust) -> list[str]:
     if not right.share:
         return []
     return [f"Asked openly, the reckoning was right in {right.hits} of {right.of} looks, {written.share(right.share)}."]
+
+
+def run_out(end: SpoolEnds, clock: Clock, materials: Mapping[str, str]) -> tuple[str, str]:
+    """A spool that runs out: what is on it, and what to do by when."""
+    spool = f"{end.machine}  {materials.get(end.spool.material, end.spool.material)}, {written.grams(end.spool.left)}"
+    at_work = end.swap_by >= end.when.best
+    by = f"{clock.local(end.swap_by):%H:%M}"
+    if end.swap_by <= clock.at:
+        return spool, "may have run out: look"
+    return spool, f"change it by {by}" if at_work else f"change it before leaving at {by}"
+
+
+def no_run_out(runs: RunsOut) -> str:
+    """What is said where nothing runs out, or nothing is known."""
+    if not runs.noted:
+        return "No spool was ever noted: tap Spool changed when you change one."
+    return "No spool is seen to run out."
+
+
+def run_outs_untold(runs: RunsOut, seen: int) -> str:
+    """What the list does not show."""
+    more = len(runs.spools) - seen
+    told = [f"And {more} more spools." if more > 1 else "And 1 more spool."] if more > 0 else []
+    unknown = runs.machines - runs.noted
+    if unknown and runs.noted:
+        told.append(f"Of {unknown} machines no spool was noted." if unknown > 1 else "Of 1 machine no spool was noted.")
+    return " ".join(told)
 
 
 def _unnoted(where: Unnoted, names: Names, shifts: bool) -> tuple[str, str, str]:

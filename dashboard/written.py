@@ -38,6 +38,11 @@ def hours(estimate: Estimate | None) -> str:
     return f"{tell(estimate.best)} h" + _range(estimate, tell)
 
 
+def grams(estimate: Estimate) -> str:
+    """Grams to ten with their range, "440 g (420-460)"."""
+    return f"{_tens(estimate.best)} g" + _range(estimate, _tens)
+
+
 def clocked(length: float) -> str:
     """A length in hours to the minute: "7 h 05"."""
     minutes = _half_up(60 * length)
@@ -99,6 +104,10 @@ class Clock:
 
 def _half_up(number: float) -> int:
     return math.floor(number + 0.5)
+
+
+def _tens(number: float) -> str:
+    return f"{10 * _half_up(number / 10):,}"
 
 
 def _tenths(number: float) -> str:

@@ -25,6 +25,8 @@ from core.setup import Setup
 
 #: Futures of a machine.
 FUTURES = 200
+#: A spool is announced that runs out rather than not, or in the print that runs now so likely.
+ANNOUNCED, STARVES = 0.5, 0.3
 #: Steps of a sequence that fills the unit interval evenly: the golden ratio.
 _STEP = 0.6180339887498949
 
@@ -43,6 +45,11 @@ class RunOut:
     low: int
     best: int
     high: int
+
+    @property
+    def announced(self) -> bool:
+        """Whether people are told: likely enough, or a print at stake."""
+        return self.chance >= ANNOUNCED or self.this >= STARVES
 
 
 def ahead(gaps: pl.DataFrame, setup: Setup, staffed: Staffed, pace: Pace, at: int, until: int) -> Replays | None:

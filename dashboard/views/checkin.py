@@ -5,7 +5,7 @@ from functools import partial
 
 import streamlit as st
 
-from core.answer_types import Choice, MachinePage, Question
+from core.answer_types import Choice, FileChoice, MachinePage, Question
 from core.answers import entries_for
 from core.entries import AnyEntry, entry_adapter, utc_now
 from core.setup import UpkeepTask
@@ -14,6 +14,9 @@ from dashboard import floor_words as words
 from dashboard.acts import Fields
 from dashboard.parts import Step
 from dashboard.words import STATE_WORDS, choice_words, question_sentence
+
+#: So many part-spools, and other files, are offered where a spool is too short.
+PART_SPOOLS_SHOWN, INSTEAD_SHOWN = 2, 2
 
 
 def page() -> None:
@@ -44,6 +47,8 @@ def check_in(machine: str, by: str) -> None:
     with head:
         parts.text("code", machine, tag="h1")
         parts.text("state", words.state_line(answer.now, data.clock(), data.names()))
+        if answer.spool:
+            parts.text("spool", words.spool_line(answer.spool, data.names()))
     with st.container(key=f"acts-{parts.turn()}"):
         if step := parts.session().step:
             ask(step, answer, by)
@@ -127,6 +132,38 @@ def ask(step: Step, answer: MachinePage, by: str) -> None:
         parts.go(None)
 
 
+def ask_next(step: Step, answer: MachinePage, by: str) -> None:
+    """How many came off where that is not known, else whether the spool will do for the next print."""
+    if answer.now.parts:
+        ask_short(step, answer, by)
+    else:
+        ask_count(step, answer, by)
+
+
+def ask_short(step: Step, answer: MachinePage, by: str) -> None:
+    """What feeds the print: a new spool, a part-spool, more than is thought; or a file for which it lasts."""
+    file = next((f for f in answer.files if f.file == step.told.get("file")), None) or acts.next_file(answer)
+    if file is None:
+        return
+    names, full = data.names(), data.spool_weight(file.material)
+
+    def offer_start(name: str, label: tuple[str, str], which: FileChoice, grams: float | None) -> None:
+        if parts.button(name, *label, primary=name == "main-new"):
+            record(name, answer, by, acts.begun(step.act, answer, which, grams))
+
+    parts.text("question", words.too_short(file, answer.spool, names))
+    offer_start("main-new", words.new_spool(file, full, names), file, full)
+    for place, part in enumerate(data.part_spools_for(file.material, file.grams)[:PART_SPOOLS_SHOWN]):
+        offer_start(f"main-part-{place}", words.part_spool(part), file, part.left.best)
+    for other in acts.instead(answer, file)[:INSTEAD_SHOWN]:
+        offer_start(f"main-{other.file}", words.instead(other), other, None)
+    parts.text("ask", words.FULLER, tag="h3")
+    with st.container(key="tiles-fuller"):
+        for name, share in acts.QUARTERS.items():
+            offer_start(f"tile-{name}", (words.QUARTERS[name], ""), file, share * full)
+    offer_start("quiet-anyway", (words.START_ANYWAY, ""), file, None)
+
+
 def on_platform(step: Step, answer: MachinePage) -> int | None:
     """How many parts were on the platform, told by a stepper where no start says so."""
     if answer.now.parts:
@@ -189,11 +226,16 @@ def ask_task(_: Step, answer: MachinePage, by: str) -> None:
     tiles("task", answer.tasks, lambda name, task: record(name, answer, by, acts.upkeep(answer, task, minutes[task])))
 
 
-def ask_file(_: Step, answer: MachinePage, by: str) -> None:
-    """The files that fit, likeliest first."""
+def ask_file(step: Step, answer: MachinePage, by: str) -> None:
+    """The files that fit, likeliest first; then the spool, where it will hardly do."""
+    if "file" in step.told:
+        ask_short(step, answer, by)
+        return
     for file in answer.files:
         name = f"main-{file.file}"
         if parts.button(name, *words.file_label(file)):
+            if acts.too_short(file):
+                parts.go("started_other", file=file.file)
             record(name, answer, by, [acts.started(answer.now.machine, file)])
 
 
@@ -208,7 +250,8 @@ def tiles(about: str, choices: Sequence[Choice], tapped: Callable[[str, str], No
 
 ASKING = {
     "off": ask_count,
-    "off_next": ask_count,
+    "off_next": ask_next,
+    "started_same": ask_short,
     "off_scrap": ask_scrap,
     "failed": ask_scrap,
     "spool": ask_spool,

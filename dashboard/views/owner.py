@@ -2,12 +2,13 @@
 
 from collections.abc import Callable, Sequence
 from contextlib import suppress
+from datetime import datetime
 
 import polars as pl
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from core.answer_types import AnswerChoice, Change, Loss, Question, Report, Series
+from core.answer_types import AnswerChoice, Change, Loss, Question, Report, RunsOut, Series, SpoolEnds
 from core.answers import entries_for
 from core.entries import utc_now
 from core.errors import Refused
@@ -19,6 +20,7 @@ from dashboard.written import Clock
 #: Seconds between two looks whether anything new was noted.
 LOOK_EVERY = 5
 LOSSES_SEEN = 6
+RUN_OUTS_SEEN = 6
 PLACE = "owner"
 QUESTIONS_SEEN = 2
 
@@ -64,7 +66,8 @@ def _lay_out(put: Callable[[str, DeltaGenerator], None]) -> None:
     for name in ("gave", "lost"):
         put(name, right.container(key=f"owner-{name}", gap="xsmall"))
     left, right = _halves("then")
-    put("changing", left)
+    put("runs", left.container(key="owner-runs", gap="xsmall"))
+    put("changing", left.container(gap="xsmall"))
     for name in ("asked", "said", "questions"):
         put(name, right.container(gap="xsmall"))
     put("foot", st.container())
@@ -89,6 +92,7 @@ def _drawing(report: Report, names: Names, by: str | None) -> dict[str, Callable
         "where": lambda: st.html(owner_html.where(report, links)),
         "gave": lambda: st.html(owner_html.gave(report)),
         "lost": lambda: _losses(report, names),
+        "runs": lambda: _runs_out(report, names),
         "changing": lambda: _changing(report),
         "asked": lambda: st.html(owner_html.asked()),
         "said": lambda: None,
@@ -117,6 +121,40 @@ def _reasons(losses: Sequence[Loss], names: Names) -> pl.DataFrame:
     told = [(words.reason(loss, names.down, names.spares), words.lost(loss)) for loss in losses]
     hours = pl.DataFrame([loss.hours.model_dump() for loss in losses])
     return pl.DataFrame(told, schema=["reason", "told"], orient="row").hstack(hours)
+
+
+def _runs_out(report: Report, names: Names) -> None:
+    """The spools that run out soonest, on a clock."""
+    runs, clock = report.runs_out, words.clock_of(report)
+    seen = runs.spools[:RUN_OUTS_SEEN]
+    st.html(owner_html.plainly(words.RUNS_OUT, "" if seen else words.no_run_out(runs)))
+    if seen:
+        span = (_written(report.at, clock), _written(runs.until, clock))
+        chart = charts.run_outs(_ends(seen, clock, names, span), _closed(runs, clock, span), span)
+        st.altair_chart(chart, theme=None, width="stretch", alt=words.RUNS_OUT)
+    st.html(owner_html.key(words.run_outs_untold(runs, len(seen))))
+
+
+def _ends(ends: Sequence[SpoolEnds], clock: Clock, names: Names, span: tuple[datetime, datetime]) -> pl.DataFrame:
+    told = [words.run_out(end, clock, names.materials) for end in ends]
+    when = [[_written(getattr(end.when, name), clock) for name in ("low", "best", "high")] for end in ends]
+    frame = pl.DataFrame(
+        [(*t, *w) for t, w in zip(told, when, strict=True)], schema=["spool", "told", "low", "best", "high"],
+        orient="row",
+    )  # fmt: skip
+    return frame.with_columns(pl.col("low", "best", "high").clip(*span))
+
+
+def _closed(runs: RunsOut, clock: Clock, span: tuple[datetime, datetime]) -> pl.DataFrame:
+    """The times when nobody is in, from now to the end of the clock."""
+    edges = [span[0], *(_written(m, clock) for spell in runs.staffed for m in (spell.start, spell.end)), span[1]]
+    closed = [(a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if a < b]
+    return pl.DataFrame(closed, schema={"start": pl.Datetime("ms"), "end": pl.Datetime("ms")}, orient="row")
+
+
+def _written(moment: datetime, clock: Clock) -> datetime:
+    """A moment as it stands on the shop's clock."""
+    return clock.local(moment).replace(tzinfo=None)
 
 
 def _changing(report: Report) -> None:
