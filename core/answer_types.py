@@ -189,6 +189,80 @@ class RunsOut(Frozen):
     machines: int
 
 
+class Ordered(Frozen):
+    """What is still to come of an order, in units, and when it is expected."""
+
+    at: datetime
+    quantity: float
+    expected: datetime
+
+
+class StockMove(Frozen):
+    """Something that happened to an item, in units."""
+
+    at: datetime
+    what: Literal["counted", "ordered", "received", "taken"]
+    quantity: float
+
+
+class WhyMoved(Frozen):
+    """Why min moved: what it was eight weeks `before`, and the share by which the expected use changed.
+
+    `reason`: more or less is used, the season turns, or use has become harder to foresee.
+    """
+
+    before: float
+    reason: Literal["use", "season", "doubt"]
+    change: float
+
+
+class Stored(Frozen):
+    """An item on the shelf, in its units.
+
+    `on_hand` is null before the first count; `doubt` says why the book cannot be right. When what is on hand and on
+    order is at `min` or below, it is ordered up to `max`: `packs_to_order` now, at the latest at `order_by`;
+    `runs_out_first` is the chance that it runs out before a delivery ordered now would come. `weekly` is the use
+    expected, by `method`; `used` are the weeks so far, oldest first (null where
+    nothing is known), `expected` those to come.
+    """
+
+    item: str
+    name: str
+    kind: Literal["material", "spare", "supply"]
+    unit: str
+    pack: float
+    price: float | None
+    on_hand: Estimate | None
+    counted_at: datetime | None
+    orders: list[Ordered]
+    doubt: Literal["below nothing", "more than came in"] | None
+    min: float | None
+    max: float | None
+    rule: str
+    method: str
+    short_history: bool
+    weekly: float | None
+    days_of_cover: float | None
+    lead_days: float
+    lead_spread: float
+    deliveries: int
+    service: float
+    packs_to_order: int
+    order_by: datetime | None
+    runs_out_first: float | None
+    moved: WhyMoved | None
+    used: list[float | None]
+    expected: list[float]
+    moves: list[StockMove]
+
+
+class Stores(Frozen):
+    """Everything bought: materials, spares, supplies."""
+
+    at: datetime
+    items: list[Stored]
+
+
 class NeedsHand(Frozen):
     """One line of what needs a hand: machines of one rack in the same plight, most urgent level first.
 

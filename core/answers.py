@@ -37,11 +37,12 @@ from core.errors import Refused
 from core.log.store import Log, entries_from
 from core.reading import Reading, pace_at
 from core.setup import Machine, Material, PrintFile, Product, Rack, Setup, Spare, UpkeepTask
+from core.stores import stores
 from core.window import Window, last_days
 
 __all__ = [
     "FORMULAS", "Pace", "TimeAccount", "entries_for", "floor", "hours", "machine_page", "open_question", "pace_at",
-    "part_spools", "rack_round", "report",
+    "part_spools", "rack_round", "report", "stores",
 ]  # fmt: skip
 
 By = Literal["machine", "model", "rack", "day", "week"]

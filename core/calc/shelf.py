@@ -1,0 +1,229 @@
+"""The shelf: what is there of everything bought, what is on order, and what was used week by week.
+
+A count is the truth at its moment; between two counts what came in less what is left was used. After the last
+count what people noted taking is taken off, or else what is usually used. The book never goes below nothing: where
+it would, or where two counts contradict what came in, it says that a count or a delivery is missing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from core.calc.staffed import HOUR
+from core.estimate import Estimate
+from core.setup import Item, Material
+
+Numbers = npt.NDArray[np.float64]
+
+#: A day and a week in microseconds.
+DAY, WEEK = 24 * HOUR, 7 * 24 * HOUR
+#: A spool with so much of a full one on it came from the shelf of new ones.
+NEARLY_FULL = 0.95
+#: What the owner says of lead times is worth so many deliveries.
+LEAD_PRIOR = 3.0
+#: A count that shows so much of what is on order, more than was there, shows a delivery that nobody noted.
+SHOWN = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """Something that happened to an item: at (microseconds), what ("counted", "ordered", "received", "taken"),
+    how much, and for an order when it is expected (or None).
+    """
+
+    at: int
+    what: str
+    quantity: float
+    expected: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What is still to come of an order."""
+
+    at: int
+    quantity: float
+    expected: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """An item at a moment.
+
+    `on_hand` in units, None before the first count; `orders` still to come; `doubt`: why the book cannot be right
+    ("below nothing", "more than came in"), or None. `uses` are spans (from, to, quantity used; microseconds) of which
+    the use is known. `leads` are days from orders to deliveries.
+    """
+
+    on_hand: Estimate | None
+    counted_at: int | None
+    orders: tuple[Order, ...]
+    doubt: str | None
+    uses: tuple[tuple[int, int, float], ...]
+    leads: tuple[float, ...]
+
+    @property
+    def on_order(self) -> float:
+        """Units still to come."""
+        return math.fsum(order.quantity for order in self.orders)
+
+
+@dataclass
+class _Book:
+    """What is known of one item, told in order."""
+
+    level: float | None = None
+    counted_at: int | None = None
+    came: float = 0.0
+    took: float = 0.0
+    takes: list[tuple[int, float]] = field(default_factory=list)
+    orders: list[Order] = field(default_factory=list)
+    uses: list[tuple[int, int, float]] = field(default_factory=list)
+    leads: list[float] = field(default_factory=list)
+    doubt: str | None = None
+
+    def tell(self, move: Move) -> None:
+        """Take one move into the book."""
+        getattr(self, f"_{move.what}")(move)
+
+    def _ordered(self, move: Move) -> None:
+        self.orders.append(Order(move.at, move.quantity, move.expected))
+
+    def _received(self, move: Move) -> None:
+        self.came += move.quantity
+        self._settle(move.quantity, move.at)
+
+    def _settle(self, quantity: float, at: int | None) -> None:
+        """A delivery settles the oldest orders first; `at` None: nobody noted when it came."""
+        while quantity > 0 and self.orders:
+            order = self.orders.pop(0)
+            if at is not None:
+                self.leads.append((at - order.at) / DAY)
+            if order.quantity > quantity:
+                self.orders.insert(0, Order(order.at, order.quantity - quantity, order.expected))
+            quantity -= order.quantity
+
+    def _taken(self, move: Move) -> None:
+        self.took += move.quantity
+        self.takes.append((move.at, move.quantity))
+
+    def _counted(self, move: Move) -> None:
+        """What was used since the last count; a delivery that must have come unnoted is one of those on order."""
+        self.doubt = None
+        if self.level is not None and self.counted_at is not None:
+            used = self.level + self.came - move.quantity
+            waiting = self.orders[0].quantity if self.orders else 0.0
+            if waiting and used < self.took - SHOWN * waiting:
+                self._settle(waiting, None)
+                used += waiting
+            if used < 0:
+                self.doubt = "more than came in"
+            else:
+                self.uses += _spread(self.counted_at, move.at, used, self.takes)
+        self.level, self.counted_at = move.quantity, move.at
+        self.came, self.took, self.takes = 0.0, 0.0, []
+
+    def stock(self, at: int, weekly: float) -> Stock:
+        """The item at `at`, of which so much is usually used in a week where nobody notes what is taken."""
+        on_hand, doubt = None, self.doubt
+        if self.level is not None and self.counted_at is not None:
+            weeks = (at - self.counted_at) / WEEK
+            usual = 0.0 if self.took else weekly * weeks
+            rest = self.level + self.came - max(self.took, usual)
+            spread = 0.0 if self.took or not usual else 1.645 * math.sqrt(usual)
+            doubt = "below nothing" if self.took > self.level + self.came else doubt
+            best = max(rest, 0.0)
+            on_hand = Estimate(low=max(best - spread, 0.0), best=best, high=best + spread)
+        uses = (*self.uses, *_after(self.counted_at, at, self.takes))
+        return Stock(on_hand, self.counted_at, tuple(self.orders), doubt, uses, tuple(self.leads))
+
+
+def _spread(start: int, end: int, used: float, takes: Sequence[tuple[int, float]]) -> list[tuple[int, int, float]]:
+    """What was used between two counts, when people noted taking it or else evenly."""
+    noted = math.fsum(quantity for _, quantity in takes)
+    if not noted or end <= start:
+        return [(start, max(end, start + 1), used)]
+    # Days between the takes are known to have used nothing: one span a take, from the one before it.
+    edges = [start, *(at for at, _ in takes[:-1]), end]
+    shares = [quantity / noted for _, quantity in takes]
+    return [(a, max(b, a + 1), used * share) for a, b, share in zip(edges, edges[1:], shares, strict=False)]
+
+
+def _after(start: int | None, at: int, takes: Sequence[tuple[int, float]]) -> list[tuple[int, int, float]]:
+    """What people noted taking since the last count."""
+    if not takes:
+        return []
+    begin = start if start is not None else takes[0][0]
+    return [(begin, max(at, begin + 1), math.fsum(quantity for _, quantity in takes))]
+
+
+def moves(entries: pl.DataFrame, items: dict[str, Item]) -> dict[str, list[Move]]:
+    """What happened to each item, in order, from entries of stock, spools and upkeep."""
+    found: dict[str, list[Move]] = {code: [] for code in items}
+    for row in entries.with_columns(pl.col("at", "expected").dt.epoch("us")).sort("at", "id").iter_rows(named=True):
+        for code, move in _moves_of(row, items):
+            found[code].append(move)
+    return found
+
+
+def _moves_of(row: dict[str, object], items: dict[str, Item]) -> Iterable[tuple[str, Move]]:
+    at, kind = int(str(row["at"])), str(row["kind"])
+    if kind in _STOCK:
+        code = str(row["item"])
+        expected = int(str(row["expected"])) if row["expected"] is not None else None
+        if code in items:
+            yield code, Move(at, _STOCK[kind], float(str(row["quantity"])), expected)
+    elif kind == "SpoolFitted":
+        item = items.get(str(row["material"]))
+        if isinstance(item, Material) and float(str(row["grams"])) >= NEARLY_FULL * item.pack:
+            yield item.material, Move(at, "taken", item.pack)
+    elif kind == "UpkeepDone" and row["spares"]:
+        for spare in str(row["spares"]).split(";"):
+            if spare.strip() in items:
+                yield spare.strip(), Move(at, "taken", 1.0)
+
+
+_STOCK = {"StockCounted": "counted", "StockOrdered": "ordered", "StockReceived": "received"}
+#: The kinds of entry that tell of the shelf.
+KINDS = (*_STOCK, "SpoolFitted", "UpkeepDone")
+
+
+def stock(told: Sequence[Move], at: int) -> Stock:
+    """One item at `at` (microseconds), from all that happened to it by then."""
+    book = _Book()
+    for move in told:
+        book.tell(move)
+    weeks = math.fsum(b - a for a, b, _ in book.uses) / WEEK
+    weekly = math.fsum(used for *_, used in book.uses) / weeks if weeks else 0.0
+    return book.stock(at, weekly)
+
+
+def weekly_use(stocks: Sequence[Stock], at: int, weeks: int) -> Numbers:
+    """Units used [items, weeks] in the seven-day weeks that end at `at`; NaN where less than half a week is known."""
+    edges = at - WEEK * np.arange(weeks, -1, -1)
+    found = np.full((len(stocks), weeks), np.nan)
+    for place, one in enumerate(stocks):
+        if not one.uses:
+            continue
+        starts, ends, used = (np.array(column, dtype=float) for column in zip(*one.uses, strict=True))
+        overlap = np.minimum(ends[:, None], edges[1:]) - np.maximum(starts[:, None], edges[:-1])
+        share = np.maximum(overlap, 0.0)
+        known = share.sum(axis=0) / WEEK
+        amount = (used[:, None] * share / (ends - starts)[:, None]).sum(axis=0)
+        enough = known >= 0.5
+        found[place, enough] = amount[enough] / np.minimum(known[enough], 1.0)
+    return found
+
+
+def lead_time(days: Sequence[float], usual: float, spread: float) -> tuple[float, float]:
+    """Mean and standard deviation (days) of what deliveries took, drawn toward what the owner says."""
+    n = len(days)
+    mean = (math.fsum(days) + LEAD_PRIOR * usual) / (n + LEAD_PRIOR)
+    apart = math.fsum((d - mean) ** 2 for d in days) + LEAD_PRIOR * (spread**2 + (usual - mean) ** 2)
+    return mean, math.sqrt(apart / (n + LEAD_PRIOR))

@@ -1,0 +1,179 @@
+"""The shelf as the owner asks about it: what is there, what to order today, and why the levels are where they are."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import numpy as np
+
+from core.answer_types import Ordered, StockMove, Stored, Stores, WhyMoved
+from core.calc import shelf
+from core.calc.forecasts import Forecast, forecast
+from core.calc.shelf import DAY, Numbers, Stock
+from core.calc.staffed import micros
+from core.calc.stocking import Levels, Terms, Times, chance_short, levels, to_order, weeks_left
+from core.log.store import Log
+from core.setup import Item, Shop, Spare
+from core.window import Window
+
+#: Weeks of the past that use is learned from, and weeks ahead that are told.
+PAST, AHEAD = 156, 26
+#: So many of an item's newest moves are told.
+MOVES = 30
+#: Levels are compared with those of so many weeks ago, and a change of less than this share is none.
+BEFORE, MOVED = 8, 0.1
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Forecast and levels of all items, as known at one moment."""
+
+    use: Numbers
+    leads: Numbers
+    told: Forecast
+    found: Levels
+
+
+def stores(log: Log, at: datetime) -> Stores:
+    """Every item on the shelf as it stands at `at`."""
+    setup = log.setup()
+    shop, items, now = setup.shop(at), setup.items(at), micros(at)
+    entries = log.entries_of(list(shelf.KINDS), Window(at - timedelta(weeks=PAST), at + timedelta(microseconds=1)), at)
+    moves = shelf.moves(entries, items)
+    stocks = [shelf.stock(told, now) for told in moves.values()]
+    rows = list(items.values())
+    terms = _terms(rows, shop)
+    use = shelf.weekly_use(stocks, now, PAST)
+    plan = _plan(use, stocks, rows, shop, terms)
+    before = _plan(use[:, :-BEFORE], stocks, rows, shop, terms)
+    have = np.array([s.on_hand.best if s.on_hand else np.nan for s in stocks])
+    position = have + np.array([s.on_order for s in stocks])
+    packs = to_order(position, plan.found, terms)
+    within = np.clip(plan.leads[:, 0] / 7, 0.1, AHEAD)
+    need, apart = _over(plan, within)
+    arriving = np.array([_arriving(s, now, days) for s, days in zip(stocks, plan.leads[:, 0], strict=True)])
+    chance = chance_short(have + arriving, need, apart)
+    last = weeks_left(position, plan.found.min, plan.told.weekly)
+    found = []
+    for place, (code, row) in enumerate(items.items()):
+        line = _Line(row, stocks[place], plan, place, at)
+        told = line.told(int(packs[place]), float(chance[place]), float(last[place]))
+        found.append(Stored(item=code, moved=_why(plan, before, place, row), moves=_moves(moves[code]), **told))
+    return Stores(at=at, items=found)
+
+
+def _terms(rows: Sequence[Item], shop: Shop) -> Terms:
+    def column(values: Sequence[float | None]) -> Numbers:
+        return np.array([np.nan if value is None else value for value in values], dtype=float)
+
+    return Terms(
+        price=column([row.price / row.pack if row.price is not None else None for row in rows]),
+        pack=column([row.pack for row in rows]),
+        least_packs=column([row.least_packs for row in rows]),
+        service=column([row.service for row in rows]),
+        order_cost=np.full(len(rows), shop.order_cost),
+        holding=np.full(len(rows), shop.holding),
+        pinned_min=column([row.pinned_min for row in rows]),
+        pinned_max=column([row.pinned_max for row in rows]),
+    )
+
+
+def _plan(use: Numbers, stocks: Sequence[Stock], rows: Sequence[Item], shop: Shop, terms: Terms) -> Plan:
+    leads = np.array([
+        shelf.lead_time(s.leads, row.lead_days, row.lead_spread) for s, row in zip(stocks, rows, strict=True)
+    ]).reshape(-1, 2)  # fmt: skip
+    times = Times(leads[:, 0] / 7, leads[:, 1] / 7, np.full(len(rows), shop.review_days / 7))
+    groups = np.array([isinstance(row, Spare) for row in rows], dtype=np.int64)
+    told = forecast(use, times.bridge, groups, AHEAD)
+    rate = told.weekly.mean(axis=1)
+    return Plan(use, leads, told, levels(told.total, told.sd, rate, times, terms))
+
+
+def _over(plan: Plan, weeks: Numbers) -> tuple[Numbers, Numbers]:
+    """What is expected to be used over so many weeks [items], and its standard deviation."""
+    run = np.pad(np.cumsum(plan.told.weekly, axis=1), ((0, 0), (1, 0)))
+    whole = np.floor(weeks).astype(int)
+    row = np.arange(len(run))
+    need = run[row, whole] + (weeks - whole) * plan.told.weekly[row, np.minimum(whole, AHEAD - 1)]
+    share = np.divide(need, plan.told.total, out=np.ones_like(need), where=plan.told.total > 0)
+    return need, plan.told.sd * np.sqrt(share)
+
+
+def _arriving(stock: Stock, now: int, days: float) -> float:
+    """What is on order and should be there before a delivery ordered now."""
+    due = now + days * DAY
+    usual = int(days * DAY)
+    return sum(order.quantity for order in stock.orders if (order.expected or order.at + usual) <= due)
+
+
+def _why(plan: Plan, before: Plan, place: int, row: Item) -> WhyMoved | None:
+    """Why min moved since `BEFORE` weeks ago; None where it did not, or is the owner's own."""
+    now, then = plan.found.min[place], before.found.min[place]
+    if row.pinned_min is not None or not then > 0 or not abs(now / then - 1) > MOVED:
+        return None
+    rates = [p.told.total[place] for p in (before, plan)]
+    season = "season" in plan.told.method[place]
+    used = rates[1] / rates[0] if rates[0] else np.inf
+    doubts = [p.told.sd[place] / p.told.total[place] if p.told.total[place] else 0.0 for p in (before, plan)]
+    by_use = abs(np.log(max(used, 1e-6))) >= abs(np.log(max(doubts[1], 1e-6) / max(doubts[0], 1e-6))) / 2
+    reason = ("season" if season else "use") if by_use else "doubt"
+    return WhyMoved(before=float(then), reason=reason, change=float(used - 1) if by_use else 0.0)  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class _Line:
+    """One item of the plan."""
+
+    row: Item
+    stock: Stock
+    plan: Plan
+    place: int
+    at: datetime
+
+    def told(self, packs: int, chance: float, weeks: float) -> dict[str, Any]:
+        """The fields of `Stored` that come from the plan and the book."""
+        row, stock, place, told = self.row, self.stock, self.place, self.plan.told
+        weekly, have = _known(float(told.weekly[place].mean())), stock.on_hand
+        return {
+            "name": row.name, "kind": type(row).__name__.lower(), "unit": row.unit, "pack": row.pack,
+            "price": row.price, "service": row.service,
+            "on_hand": have, "counted_at": _time(stock.counted_at) if stock.counted_at is not None else None,
+            "orders": self._orders(), "doubt": stock.doubt,
+            "min": _known(self.plan.found.min[place]), "max": _known(self.plan.found.max[place]),
+            "rule": self.plan.found.rule[place], "method": told.method[place],
+            "short_history": bool(told.short[place]), "weekly": weekly,
+            "days_of_cover": 7 * have.best / weekly if have and weekly else None,
+            "lead_days": float(self.plan.leads[place, 0]), "lead_spread": float(self.plan.leads[place, 1]),
+            "deliveries": len(stock.leads), "packs_to_order": packs,
+            "order_by": self.at + timedelta(weeks=weeks) if np.isfinite(weeks) else None,
+            "runs_out_first": _known(chance), "used": self._used(),
+            "expected": [] if weekly is None else [float(v) for v in told.weekly[place]],
+        }  # fmt: skip
+
+    def _orders(self) -> list[Ordered]:
+        usual = round(self.plan.leads[self.place, 0] * DAY)
+        return [
+            Ordered(at=_time(o.at), quantity=o.quantity, expected=_time(o.expected or o.at + usual))
+            for o in self.stock.orders
+        ]
+
+    def _used(self) -> list[float | None]:
+        """The weeks from the first of which anything is known."""
+        use = self.plan.use[self.place]
+        known = ~np.isnan(use)
+        return [_known(float(v)) for v in use[known.argmax() :]] if known.any() else []
+
+
+def _moves(told: Sequence[shelf.Move]) -> list[StockMove]:
+    return [StockMove(at=_time(m.at), what=m.what, quantity=m.quantity) for m in told[-MOVES:]]  # type: ignore[arg-type]
+
+
+def _known(value: float) -> float | None:
+    return None if np.isnan(value) else float(value)
+
+
+def _time(moment: int) -> datetime:
+    return datetime.fromtimestamp(moment / 1_000_000, UTC)
