@@ -256,6 +256,23 @@ class Stored(Frozen):
     moves: list[StockMove]
 
 
+class OrderNow(Frozen):
+    """An item to be ordered today: so many packs, what is there and to come (units), and for how many days it lasts.
+
+    `runs_out_first` is the chance that it runs out before a delivery ordered now would come.
+    """
+
+    item: str
+    name: str
+    packs: int
+    pack: float
+    unit: str
+    on_hand: float
+    on_order: float
+    days_of_cover: float | None
+    runs_out_first: float | None
+
+
 class Stores(Frozen):
     """Everything bought: materials, spares, supplies."""
 
@@ -374,6 +391,7 @@ class Report(Frozen):
     stops: list[StopRate]
     mending: Mending
     runs_out: RunsOut
+    order_now: list[OrderNow]
 
 
 class Hours(Frozen):

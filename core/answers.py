@@ -37,7 +37,7 @@ from core.errors import Refused
 from core.log.store import Log, entries_from
 from core.reading import Reading, pace_at
 from core.setup import Machine, Material, PrintFile, Product, Rack, Setup, Spare, UpkeepTask
-from core.stores import stores
+from core.stores import order_now, stores
 from core.window import Window, last_days
 
 __all__ = [
@@ -85,6 +85,7 @@ def report(log: Log, at: datetime, pace: Pace | None = None) -> Report:
         stops=read.stops(),
         mending=read.mending(),
         runs_out=read.runs_out(),
+        order_now=order_now(stores(log, at)),
     )
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from core.answer_types import Ordered, StockMove, Stored, Stores, WhyMoved
+from core.answer_types import Ordered, OrderNow, StockMove, Stored, Stores, WhyMoved
 from core.calc import shelf
 from core.calc.forecasts import Forecast, forecast
 from core.calc.shelf import DAY, Numbers, Stock
@@ -63,6 +63,19 @@ def stores(log: Log, at: datetime) -> Stores:
         told = line.told(int(packs[place]), float(chance[place]), float(last[place]))
         found.append(Stored(item=code, moved=_why(plan, before, place, row), moves=_moves(moves[code]), **told))
     return Stores(at=at, items=found)
+
+
+def order_now(found: Stores) -> list[OrderNow]:
+    """What must be ordered today, the likeliest to run out first."""
+    lines = [
+        OrderNow(
+            item=s.item, name=s.name, packs=s.packs_to_order, pack=s.pack, unit=s.unit,
+            on_hand=s.on_hand.best, on_order=sum(order.quantity for order in s.orders),
+            days_of_cover=s.days_of_cover, runs_out_first=s.runs_out_first,
+        )
+        for s in found.items if s.packs_to_order and s.on_hand
+    ]  # fmt: skip
+    return sorted(lines, key=lambda line: (-(line.runs_out_first or 0.0), line.days_of_cover or 0.0, line.item))
 
 
 def _terms(rows: Sequence[Item], shop: Shop) -> Terms:

@@ -1,4 +1,4 @@
-"""The menu: three pages, and the way a code sticker's address leads to its machine."""
+"""The menu: four pages, and the way a code sticker's address leads to its machine."""
 
 import streamlit as st
 
@@ -7,12 +7,13 @@ from dashboard import parts
 OWNER = st.Page("views/owner.py", title="Roundsheet", url_path="", default=True)
 CHECK_IN = st.Page("views/checkin.py", title="Check-in", url_path="checkin")
 ROUND = st.Page("views/round.py", title="Round", url_path="round")
+STORES = st.Page("views/stores.py", title="Stores", url_path="stores")
 
-page = st.navigation([OWNER, CHECK_IN, ROUND], position="hidden")
+page = st.navigation([OWNER, CHECK_IN, ROUND, STORES], position="hidden")
 if page == OWNER and "machine" in st.query_params:
     st.switch_page(CHECK_IN, query_params=st.query_params.to_dict())
 page.run()
 with st.container(key="menu", horizontal=True):
-    for other in (OWNER, CHECK_IN, ROUND):
+    for other in (OWNER, CHECK_IN, ROUND, STORES):
         st.page_link(other)
 parts.drawn()

@@ -59,6 +59,20 @@ def run_outs(spools: pl.DataFrame, closed: pl.DataFrame, span: tuple[datetime, d
     return _dressed(chart.properties(height=RUN_OUT * spools.height, width="container"))
 
 
+def use(weeks: pl.DataFrame, unit: str) -> alt.LayerChart:
+    """What was used each week, and what is expected: columns week (0 is this one), amount, what ("used", ...)."""
+    base = alt.Chart(weeks).encode(
+        x=alt.X("week:Q", axis=alt.Axis(title="weeks from now", grid=False, tickMinStep=1, titleFontSize=TEXT)),
+        y=alt.Y("amount:Q", axis=alt.Axis(title=None, grid=False, tickCount=4), scale=alt.Scale(zero=True)),
+    )
+    used = base.transform_filter("datum.what == 'used'").mark_line(color=INK, strokeWidth=2)
+    ahead = base.transform_filter("datum.what == 'expected'").mark_line(color=GREY, strokeWidth=2, strokeDash=[5, 4])
+    heading = alt.TitleParams("Use a week", subtitle=f"{unit}; dashed: expected", anchor="start", frame="bounds")
+    return _dressed(
+        alt.LayerChart(layer=[used, ahead], autosize=_WIDE).properties(height=SMALL, title=heading, width="container")
+    )
+
+
 def _written(moment: datetime) -> alt.DateTime:
     return alt.DateTime(year=moment.year, month=moment.month, date=moment.day, hours=moment.hour, minutes=moment.minute)
 

@@ -10,7 +10,7 @@ from datetime import datetime
 import streamlit as st
 
 from core import answers
-from core.answer_types import MachinePage, PartSpoolNow, RackNow, RackRound, Report
+from core.answer_types import MachinePage, PartSpoolNow, RackNow, RackRound, Report, Stores
 from core.entries import utc_now
 from core.errors import Refused
 from core.setup import Material, Person, Product, Row, Setup, Spare, UpkeepTask
@@ -46,6 +46,11 @@ def machine_page(machine: str) -> MachinePage:
 def rack_round(rack: str) -> RackRound:
     """A round of one rack. Raises `Refused` for an unknown rack."""
     return _rack_round(rack, moment())
+
+
+def stores() -> Stores:
+    """The shelf as it stands."""
+    return _stores(moment())
 
 
 def part_spools_for(material: str, grams: float) -> list[PartSpoolNow]:
@@ -128,6 +133,11 @@ def _racks(at: Moment) -> list[RackNow]:  # noqa: ARG001
 @st.cache_resource(max_entries=200, show_spinner=False)
 def _machine_page(machine: str, at: Moment) -> MachinePage:  # noqa: ARG001
     return answers.machine_page(current_log(), machine, utc_now(), _pace())
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _stores(at: Moment) -> Stores:  # noqa: ARG001
+    return answers.stores(current_log(), utc_now())
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)

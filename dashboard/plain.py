@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from core.answer_types import Hours, MachineNow, Period, RackNow, Report
 from core.answers import TimeAccount
-from dashboard import words, written
+from dashboard import store_words, words, written
 
 WIDTH = 100
 Line = Sequence[str]
@@ -23,6 +23,7 @@ def report_text(report: Report) -> str:
     times = [words.print_time(time) for time in report.print_times]
     stops = [words.stop_rate(rate) for rate in words.stops_told(report.stops)]
     unnoted = words.unnoted_rows(report)
+    orders = [store_words.order_now(line) for line in report.order_now]
     blocks = [
         report.shop,
         _block(words.TRUST, _wrapped([*words.trust_sentences(report), *words.proof_sentences(report.trust)])),
@@ -30,6 +31,7 @@ def report_text(report: Report) -> str:
         _block(words.WHERE, [line for rack in report.racks for line in _rack(rack)]),
         _block(words.GAVE, _gave(report)),
         _block(words.RUNS_OUT, _runs_out(report)),
+        _block(store_words.ORDER_NOW, _table(orders) if orders else [store_words.NOTHING_TO_ORDER]),
         _block(words.CHANGING, _wrapped(words.changes(report.series))),
         _block(words.ASKED, _wrapped(asked)) if asked else "",
         _block(words.PRINT_TIMES, _table(times)) if times else "",

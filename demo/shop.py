@@ -96,6 +96,7 @@ SPARES = {
     "sensor": "Temperature sensor",
     "platform": "Platform sheet",
 }
+SPARE_PRICES = {"nozzle": 4, "feed-gear": 9, "heater": 7, "fan": 6, "belt": 5, "sensor": 4, "platform": 24}
 SUPPLIES = {"box-small": "Box, small", "box-large": "Box, large", "tape": "Packing tape"}
 #: task, name, usual minutes
 UPKEEP = (
@@ -119,14 +120,14 @@ def shop_rows(machines: int, opened: datetime, weeks: int = 26, shifts: int = 1)
         *(Rack(rack=rack, name=f"Rack {rack}", across=4) for rack in "ABC"),
         *_machines(machines, opened),
         *(Product(product=code, name=name) for code, name in PRODUCTS.items()),
-        *(Material(material=code, name=name) for code, name in MATERIALS.items()),
+        *(Material(material=code, name=name, price=19, least_packs=5, lead_days=6) for code, name in MATERIALS.items()),
         *_files(opened, weeks),
         Person(person=OWNER, name="Hanna"),
         *(Person(person=code, name=CREW[code]) for code in crew(machines)),
         *_shifts(len(crew(machines)), shifts),
         *_special_days(opened, weeks, len(crew(machines))),
-        *(Spare(spare=code, name=name, models=BOTH) for code, name in SPARES.items()),
-        *(Supply(supply=code, name=name) for code, name in SUPPLIES.items()),
+        *(Spare(spare=code, name=name, models=BOTH, price=SPARE_PRICES[code]) for code, name in SPARES.items()),
+        *(Supply(supply=code, name=name, price=0.6, lead_days=6) for code, name in SUPPLIES.items()),
         *_causes("down", {code: name for code, name, *_ in FAULTS}),
         *_causes("scrap", SCRAP_CAUSES),
         *(UpkeepTask(task=code, name=name, minutes=minutes) for code, name, minutes in UPKEEP),

@@ -78,7 +78,7 @@ def weekly_counts(
 def reordered(
     span: Span, used: dict[str, list[float]], unit: int, hands: Hands, rng: random.Random
 ) -> Iterator[Happening]:
-    """Items counted weekly and ordered for three weeks' use when two weeks' use is left.
+    """Items counted weekly and ordered for three weeks' use when no more than three weeks' use is left.
 
     `used` has the times at which one of an item went; `unit` is what one counts for (a spool: 1000 g).
     """
@@ -86,12 +86,12 @@ def reordered(
     for item, times in used.items():
         weekly = max(1, round(len(times) / weeks))
         coming: list[tuple[float, int]] = []
-        level, before = 3 * weekly, 0.0
+        level, before = 4 * weekly, 0.0
         for t, by in count_days(span, hands, rng):
             level += sum(amount for arrival, amount in coming if before < arrival <= t)
             level = max(0, level - sum(before < moved <= t for moved in times))
             yield Happening(t, by, "StockCounted", None, {"item": item, "quantity": level * unit})
-            if level + sum(amount for arrival, amount in coming if arrival > t) < 2 * weekly:
+            if level + sum(amount for arrival, amount in coming if arrival > t) <= 3 * weekly:
                 arrival = delivery(hands, t + rng.uniform(3, 7) * DAY, rng)
                 coming.append((arrival, 3 * weekly))
                 yield from _bought(item, 3 * weekly * unit, t, arrival, span)

@@ -39,6 +39,7 @@ SMOOTHING = (
     ("level", 0.05, 0.0, 0.0, False),
     ("level", 0.2, 0.0, 0.0, False),
     ("trend", 0.1, 0.02, 0.98, False),
+    ("trend", 0.3, 0.1, 0.98, False),
     ("season", 0.05, 0.0, 0.0, True),
     ("season", 0.15, 0.0, 0.0, True),
     ("season and trend", 0.08, 0.02, 0.98, True),
@@ -278,15 +279,16 @@ class _Past:
         grown = np.cumsum(damping[:, None] ** np.arange(1, self.ahead + 1), axis=1)
         season = np.where(SEASONAL[chosen][:, None], self.foreseen[:, -1], 1.0)
         weekly = np.maximum((levels[:, None] + trends[:, None] * grown) * season, 0.0)
-        weekly = np.where(self.known.any(axis=1)[:, None], weekly, np.nan)
+        some: Flags = self.known.sum(axis=1, keepdims=True) > 0
+        weekly = np.where(some, weekly, np.nan)
         return np.asarray((weekly * self.share).sum(axis=1)), weekly
 
 
 def _recent(use: Numbers) -> Numbers:
     """The mean of the last `RECENT` known weeks before each week and after the last [items, weeks + 1]; 0 of none."""
-    known = ~np.isnan(use)
+    known: Flags = np.asarray(~np.isnan(use))
     # Known weeks are moved together, or a gap would make the mean one of fewer weeks.
-    row, order = np.arange(len(use))[:, None], np.argsort(~known, axis=1, kind="stable")
+    row, order = np.arange(len(use))[:, None], np.argsort(np.isnan(use), axis=1, kind="stable")
     run = np.cumsum(np.where(known, use, 0.0)[row, order], axis=1)
     run = np.pad(run, ((0, 0), (1, 0)))
     seen = np.pad(np.cumsum(known, axis=1), ((0, 0), (1, 0)))

@@ -36,6 +36,8 @@ CLOCK_SLACK = timedelta(minutes=2)
 #: The heaviest spool anybody fits to a desktop machine, net grams; more is grams and kilograms mixed up.
 HEAVIEST_SPOOL = 10_000
 LIGHTEST_SPOOL = 20
+#: More packs of one item are a slip of the finger.
+MOST_PACKS = 10_000
 
 
 def not_in_the_future(entry: AnyEntry, known: Known) -> str | None:
@@ -173,6 +175,27 @@ def item_is_known(entry: AnyEntry, known: Known) -> str | None:
     return None
 
 
+def stock_quantity_is_possible(entry: AnyEntry, known: Known) -> str | None:
+    if not isinstance(entry, StockCounted | StockOrdered | StockReceived):
+        return None
+    item, counted = known.setup.item(entry.item, entry.at), isinstance(entry, StockCounted)
+    if item is None or (counted and not entry.quantity):
+        return None
+    if not entry.quantity:
+        return f"0 of {entry.item} is no delivery and no order: give how much it was."
+    if isinstance(item, Material) and entry.quantity < LIGHTEST_SPOOL:
+        return (
+            f"{entry.quantity:g} g of {entry.item} is next to nothing (is that kilograms, or spools?): "
+            f"give grams, {LIGHTEST_SPOOL} or more."
+        )
+    if entry.quantity > MOST_PACKS * item.pack:
+        return (
+            f"{entry.quantity:g} {item.unit} of {entry.item} is more than {MOST_PACKS} packs of {item.pack:g}: "
+            "correct the number, or the pack in the set-up."
+        )
+    return None
+
+
 def expected_after_ordered(entry: AnyEntry, known: Known) -> str | None:
     if isinstance(entry, StockOrdered) and entry.expected and entry.expected < entry.at:
         return (
@@ -259,6 +282,7 @@ REFUSALS: tuple[Rule, ...] = (
     spare_is_known,
     task_is_known,
     item_is_known,
+    stock_quantity_is_possible,
     expected_after_ordered,
     product_is_known,
     due_after_taken,

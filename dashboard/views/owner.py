@@ -68,7 +68,7 @@ def _lay_out(put: Callable[[str, DeltaGenerator], None]) -> None:
     left, right = _halves("then")
     put("runs", left.container(key="owner-runs", gap="xsmall"))
     put("changing", left.container(gap="xsmall"))
-    for name in ("asked", "said", "questions"):
+    for name in ("orders", "asked", "said", "questions"):
         put(name, right.container(gap="xsmall"))
     put("foot", st.container())
 
@@ -94,6 +94,7 @@ def _drawing(report: Report, names: Names, by: str | None) -> dict[str, Callable
         "lost": lambda: _losses(report, names),
         "runs": lambda: _runs_out(report, names),
         "changing": lambda: _changing(report),
+        "orders": lambda: st.html(owner_html.order_now(report)),
         "asked": lambda: st.html(owner_html.asked()),
         "said": lambda: None,
         "questions": lambda: _questions(report, names, by),

@@ -6,12 +6,14 @@ from urllib.parse import urlencode
 
 from core.answer_types import MachineNow, Mending, NeedsHand, Period, RackNow, Report
 from core.answers import FORMULAS
-from dashboard import words, written
+from dashboard import store_words, words, written
 from dashboard.floor_words import Names
 from dashboard.written import Clock
 
 #: So many lines of what needs a hand are seen at once; the others are a tap away.
 SEEN_AT_ONCE = 5
+#: So many items to order are seen at once.
+ORDERS_SEEN = 6
 #: Racks with more machines side by side than this do not keep their places on a phone.
 PHONE_ACROSS = 5
 
@@ -161,6 +163,15 @@ def stops(report: Report) -> str:
     """How often prints stop, folded away; nothing before any was seen through."""
     rows = [words.stop_rate(rate) for rate in words.stops_told(report.stops)]
     return _all(words.STOPS, rows)
+
+
+def order_now(report: Report) -> str:
+    """What must be ordered today, with days of cover."""
+    rows = [store_words.order_now(line) for line in report.order_now]
+    told = _table(rows[:ORDERS_SEEN]) if rows else key(store_words.NOTHING_TO_ORDER)
+    rest = rows[ORDERS_SEEN:]
+    more = _folded(f"and {len(rest)} more items" if len(rest) > 1 else "and 1 more item", _table(rest)) if rest else ""
+    return _section("orders", store_words.ORDER_NOW, told + more)
 
 
 def asked() -> str:

@@ -1,0 +1,131 @@
+"""What the stores page says: items, levels, orders in plain words. No Streamlit here."""
+
+from __future__ import annotations
+
+from core.answer_types import OrderNow, StockMove, Stored
+from dashboard import written
+from dashboard.written import Clock
+
+KINDS = {"material": "Material", "spare": "Spare parts", "supply": "Supplies"}
+NOTHING_BOUGHT = "Nothing that is bought is in the set-up yet: fill in materials, spares and supplies, and import them."
+ORDER_NOW = "What must be ordered today?"
+NOTHING_TO_ORDER = "Nothing must be ordered today."
+COUNT_IT = "No count yet: count it once."
+BACK = "All items"
+COUNTED, ORDERED, RECEIVED = "Counted", "Ordered", "Received"
+#: What can be noted of an item, with any number.
+NOTED = {"StockCounted": (COUNTED, ""), "StockReceived": (RECEIVED, "another number"),
+         "StockOrdered": (ORDERED, "another number")}  # fmt: skip
+HOW_MANY = {"StockCounted": "How much is on the shelf?", "StockOrdered": "How much was ordered?",
+            "StockReceived": "How much came in?"}  # fmt: skip
+
+DOUBTS = {
+    "below nothing": "More was taken than the book has: count it.",
+    "more than came in": "The last two counts do not agree with what came in: a delivery was not noted, or a count is "
+    "wrong.",
+}
+METHODS = {
+    "none": "nothing is known of its use yet",
+    "mean": "the mean of the last weeks",
+    "intermittent": "sizes and intervals of seldom use (Croston, corrected)",
+    "level": "a level that follows the weeks",
+    "trend": "a level and its trend",
+    "season": "a level and the season of the shop",
+    "season and trend": "a level, its trend and the season of the shop",
+}
+RULES = {
+    "pinned": "your own level",
+    "none": "not known yet",
+    "no use": "nothing is used",
+    "poisson": "Poisson law of seldom demand",
+    "negative binomial": "law of seldom demand that comes in clusters",
+    "gamma": "gamma law of steady demand",
+}
+
+
+def amount(units: float, item: Stored | OrderNow) -> str:
+    """Units as people count them: spools as kilograms, single pieces as such."""
+    if item.unit == "g":
+        return f"{units / 1000:,.1f} kg" if units < 99_500 else f"{units / 1000:,.0f} kg"
+    return f"{units:,.0f}" if item.unit == "piece" else f"{units:,.0f} {item.unit}"
+
+
+def packs(number: float, item: Stored | OrderNow) -> str:
+    """So many packs: "65 spools", "3 packs of 25", "4"."""
+    if item.unit == "g":
+        return f"{number:g} spools" if number != 1 else "1 spool"
+    if item.pack == 1:
+        return f"{number:g}"
+    return f"{number:g} packs of {item.pack:g}" if number != 1 else f"1 pack of {item.pack:g}"
+
+
+def line(item: Stored, clock: Clock) -> str:
+    """Where an item stands, in one line."""
+    if item.on_hand is None:
+        return COUNT_IT
+    told = [f"{amount(item.on_hand.best, item)} there"]
+    if item.orders:
+        told.append(f"{amount(sum(o.quantity for o in item.orders), item)} on order")
+    if item.days_of_cover is not None:
+        told.append(f"lasts {written.lasting(24 * item.days_of_cover)}")
+    return ", ".join([*told, next_order(item, clock)])
+
+
+def next_order(item: Stored, clock: Clock) -> str:
+    """What to order and when."""
+    if item.packs_to_order:
+        return f"order {packs(item.packs_to_order, item)} today"
+    if item.order_by is None:
+        return "no order in sight"
+    return f"order by {written.day(clock.local(item.order_by).date())}"
+
+
+def levels(item: Stored) -> list[str]:
+    """Min, max, what they rest on, and why they moved."""
+    if item.min is None or item.max is None:
+        return ["Min and max are not known yet: nothing is known of its use."]
+    lead = f"{item.lead_days:.1f} days give or take {item.lead_spread:.1f}"
+    told = [
+        f"Min {amount(item.min, item)}, max {amount(item.max, item)} ({RULES[item.rule]}).",
+        f"A delivery takes {lead}; {written.percent(item.service)} of them should find some left.",
+    ]
+    if item.weekly is not None:
+        short = ", of few weeks" if item.short_history else ""
+        told.append(f"Use: about {amount(item.weekly, item)} a week, by {METHODS[item.method]}{short}.")
+    if item.moved:
+        told.append(_moved(item))
+    if item.runs_out_first is not None and item.on_hand:
+        told.append(
+            f"It runs out before a delivery ordered today with a chance of {written.percent(item.runs_out_first)}."
+        )
+    return told
+
+
+def _moved(item: Stored) -> str:
+    if item.moved is None or item.min is None:
+        return ""
+    change = item.moved.change
+    why = {
+        "use": f"{written.percent(abs(change))} {'more' if change > 0 else 'less'} is used than then",
+        "season": f"the season turns: {written.percent(abs(change))} {'more' if change > 0 else 'less'} is expected",
+        "doubt": "its use has become harder or easier to foresee",
+    }[item.moved.reason]
+    return f"Min was {amount(item.moved.before, item)} eight weeks ago: {why}."
+
+
+def order_now(line: OrderNow) -> tuple[str, str, str]:
+    """An item to order today: what, how much, for how long it lasts."""
+    cover = f"lasts {written.lasting(24 * line.days_of_cover)}" if line.days_of_cover is not None else ""
+    chance = f"{written.percent(line.runs_out_first)} short" if line.runs_out_first is not None else ""
+    return line.name, f"order {packs(line.packs, line)}", ", ".join(filter(None, [cover, chance]))
+
+
+def receipt(what: str, item: Stored, quantity: float, clock: Clock) -> str:
+    """What a tap recorded."""
+    said = {"StockCounted": "counted", "StockOrdered": "ordered", "StockReceived": "came in"}[what]
+    return f"{item.name} recorded {clock.local(clock.at):%H:%M}: {amount(quantity, item)} {said}."
+
+
+def move(moved: StockMove, item: Stored, clock: Clock) -> str:
+    """A line of an item's history."""
+    return f"{clock.when(moved.at)}: {amount(moved.quantity, item)} {moved.what}"

@@ -1,0 +1,155 @@
+"""The shelf: every item as a band from min to max with where it stands; one item with its use, levels and history."""
+
+from collections.abc import Sequence
+from functools import partial
+from html import escape
+from urllib.parse import urlencode
+
+import polars as pl
+import streamlit as st
+
+from core.answer_types import Stored
+from core.entries import AnyEntry
+from dashboard import charts, data, parts
+from dashboard import floor_words as words
+from dashboard import store_words as said
+from dashboard.parts import Step
+
+#: So many of an item's newest moves are shown.
+MOVES_SHOWN = 8
+
+
+def page() -> None:
+    """The item named in the address, or all of them."""
+    parts.about("item", lambda: draw_list(parts.who()), show)
+
+
+def draw_list(by: str | None) -> None:
+    """All items by kind, those to be ordered marked."""
+    items = data.stores().items
+    if not items:
+        parts.text("refused", said.NOTHING_BOUGHT)
+    clock = data.clock()
+    for kind, title in said.KINDS.items():
+        rows = "".join(_row(item, said.line(item, clock), by) for item in items if item.kind == kind)
+        if rows:
+            st.html(f'<section class="rs rs-stores"><h2>{title}</h2>{rows}</section>')
+
+
+def _row(item: Stored, line: str, by: str | None) -> str:
+    address = escape(f"/stores?{urlencode({'item': item.item, **({'by': by} if by else {})})}")
+    mark = '<i class="rs-mark rs-mark-today"></i>' if item.packs_to_order else ""
+    return (
+        f'<div class="rs-item"><a class="rs-who" href="{address}">{escape(item.name)}</a>{_band(item)}'
+        f'<span class="rs-how">{mark}{escape(line)}</span></div>'
+    )
+
+
+def _band(item: Stored) -> str:
+    """From nothing to a little over max: the band from min to max, and where on hand and with orders it stands."""
+    if item.min is None or item.max is None or item.on_hand is None:
+        return '<span class="rs-band"></span>'
+    there, whole = item.on_hand.best, item.on_hand.best + sum(order.quantity for order in item.orders)
+    most = max(item.max, whole, 1e-9) * 1.05
+    left, width = 100 * item.min / most, 100 * (item.max - item.min) / most
+    return (
+        f'<span class="rs-band"><i class="rs-between" style="left:{left:.1f}%;width:{width:.1f}%"></i>'
+        f'<i class="rs-coming" style="width:{100 * whole / most:.1f}%"></i>'
+        f'<i class="rs-there" style="width:{100 * there / most:.1f}%"></i></span>'
+    )
+
+
+def show(code: str, by: str) -> None:
+    """One item: where it stands, what is recorded of it, its use and its history."""
+    place = f"item {code}"
+    item = parts.shown(place, partial(_item, code))
+    if item is None:
+        parts.text("refused", f"There is no item {code} in the set-up: pick one from the list.")
+        draw_list(by)
+        return
+    clock = data.clock()
+    parts.text("code", item.name, tag="h1")
+    parts.text("state", said.line(item, clock))
+    with st.container(key="slot"):
+        parts.receipt(place, by)
+    with st.container(key=f"acts-{parts.turn()}"):
+        if step := parts.session().step:
+            ask(step, item, by)
+        else:
+            offer(item, by)
+    if item.doubt:
+        parts.text("refused", said.DOUBTS[item.doubt])
+    parts.text("entry", *said.levels(item))
+    _draw_use(item)
+    parts.text("entry", *(said.move(move, item, clock) for move in item.moves[: -MOVES_SHOWN - 1 : -1]))
+    st.page_link("views/stores.py", label=said.BACK, query_params={"by": by})
+    parts.change_who(by)
+    parts.heal()
+
+
+def _item(code: str) -> Stored | None:
+    return next((item for item in data.stores().items if item.item == code), None)
+
+
+def offer(item: Stored, by: str) -> None:
+    """What comes in, what is ordered, what was counted: the likeliest as one tap, any other number as two."""
+    for number, order in enumerate(item.orders[:2]):
+        label = said.RECEIVED, said.amount(order.quantity, item)
+        if parts.button(f"main-received-{number}", *label, primary=number == 0):
+            note(f"main-received-{number}", "StockReceived", item, order.quantity, by)
+    if item.packs_to_order:
+        quantity = item.packs_to_order * item.pack
+        label = said.ORDERED, said.packs(item.packs_to_order, item)
+        if parts.button("main-ordered", *label, primary=not item.orders):
+            note("main-ordered", "StockOrdered", item, quantity, by)
+    with st.container(key="tiles-moves"):
+        for kind, label in said.NOTED.items():
+            if parts.button(f"tile-{kind}", *label):
+                parts.go(kind)
+
+
+def ask(step: Step, item: Stored, by: str) -> None:
+    """How much, in packs or units."""
+    parts.text("ask", said.HOW_MANY[step.act], tag="h2")
+    per = item.pack if step.act != "StockCounted" or item.unit == "g" else 1.0
+    likely = _likely(step.act, item) / per
+    name = "spools" if item.unit == "g" else "packs" if per > 1 else item.unit
+    number = st.number_input(name, min_value=0.0, value=float(round(likely, 1)), step=1.0, key=f"amount-{step.act}")
+    if parts.button("main-record", "Record", said.amount(number * per, item), primary=True):
+        note("main-record", step.act, item, number * per, by)
+    if parts.button("quiet-back", words.BACK):
+        parts.go(None)
+
+
+def _likely(act: str, item: Stored) -> float:
+    if act == "StockCounted":
+        return item.on_hand.best if item.on_hand else 0.0
+    if act == "StockReceived" and item.orders:
+        return item.orders[0].quantity
+    return max(item.packs_to_order, 1) * item.pack
+
+
+def note(name: str, kind: str, item: Stored, quantity: float, by: str) -> None:
+    """One entry about the item."""
+
+    def say(_: Sequence[AnyEntry]) -> str:
+        return said.receipt(kind, item, quantity, data.clock())
+
+    made = parts.entries([{"kind": kind, "item": item.item, "quantity": quantity}], by)
+    parts.tap(name, f"item {item.item}", made, say)
+
+
+def _draw_use(item: Stored) -> None:
+    """What was used week by week and what is expected."""
+    if len(item.used) < 2:
+        return
+    share = 1000 if item.unit == "g" else 1
+    past = [(n - len(item.used), v / share if v is not None else None, "used") for n, v in enumerate(item.used)]
+    ahead = [(n, v / share, "expected") for n, v in enumerate(item.expected)]
+    weeks = pl.DataFrame([*past, *ahead], schema=["week", "amount", "what"], orient="row")
+    unit = "kg" if item.unit == "g" else "pieces" if item.unit == "piece" else item.unit
+    st.altair_chart(charts.use(weeks, unit), theme=None, width="stretch", alt=f"{item.name}: use a week")
+
+
+if __name__ == "__main__":
+    page()
