@@ -198,10 +198,10 @@ class Ordered(Frozen):
 
 
 class StockMove(Frozen):
-    """Something that happened to an item, in units."""
+    """A count, an order or a delivery of an item, in units."""
 
     at: datetime
-    what: Literal["counted", "ordered", "received", "taken"]
+    what: Literal["counted", "ordered", "received"]
     quantity: float
 
 
@@ -273,11 +273,23 @@ class OrderNow(Frozen):
     runs_out_first: float | None
 
 
+class SpoolChanges(Frozen):
+    """Full spools fitted `a_week` over the last four weeks, the hours of hands that took at `minutes_each`, and the
+    hours that spools of 3 kg would have taken.
+    """
+
+    a_week: float
+    minutes_each: float
+    hours: float
+    hours_heavy: float
+
+
 class Stores(Frozen):
-    """Everything bought: materials, spares, supplies."""
+    """Everything bought: materials, spares, supplies; and what changing spools takes."""
 
     at: datetime
     items: list[Stored]
+    changes: SpoolChanges
 
 
 class NeedsHand(Frozen):

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from core.answer_types import Ordered, OrderNow, StockMove, Stored, Stores, WhyMoved
+from core.answer_types import Ordered, OrderNow, SpoolChanges, StockMove, Stored, Stores, WhyMoved
 from core.calc import shelf
 from core.calc.forecasts import Forecast, forecast
 from core.calc.shelf import DAY, Numbers, Stock
@@ -21,6 +21,9 @@ from core.window import Window
 
 #: Weeks of the past that use is learned from, and weeks ahead that are told.
 PAST, AHEAD = 156, 26
+#: Weeks that spool changes are counted over, minutes of hands a change takes (common practice, no source), and the
+#: net grams of a heavy spool.
+LATELY, CHANGE_MINUTES, HEAVY_SPOOL = 4, 4.0, 3000.0
 #: So many of an item's newest moves are told.
 MOVES = 30
 #: Levels are compared with those of so many weeks ago, and a change of less than this share is none.
@@ -62,7 +65,21 @@ def stores(log: Log, at: datetime) -> Stores:
         line = _Line(row, stocks[place], plan, place, at)
         told = line.told(int(packs[place]), float(chance[place]), float(last[place]))
         found.append(Stored(item=code, moved=_why(plan, before, place, row), moves=_moves(moves[code]), **told))
-    return Stores(at=at, items=found)
+    return Stores(at=at, items=found, changes=_changes(moves, items, now))
+
+
+def _changes(moves: dict[str, list[shelf.Move]], items: dict[str, Item], now: int) -> SpoolChanges:
+    """What changing full spools took lately; a spool three times as heavy is changed a third as often."""
+    since = now - LATELY * 7 * DAY
+    full = [
+        row.pack for code, row in items.items() if isinstance(row, Material)
+        for move in moves[code] if move.what == "taken" and move.at > since
+    ]  # fmt: skip
+    hours = CHANGE_MINUTES / 60 / LATELY
+    heavy = hours * sum(min(pack / HEAVY_SPOOL, 1.0) for pack in full)
+    return SpoolChanges(
+        a_week=len(full) / LATELY, minutes_each=CHANGE_MINUTES, hours=hours * len(full), hours_heavy=heavy
+    )
 
 
 def order_now(found: Stores) -> list[OrderNow]:
@@ -181,7 +198,7 @@ class _Line:
 
 
 def _moves(told: Sequence[shelf.Move]) -> list[StockMove]:
-    return [StockMove(at=_time(m.at), what=m.what, quantity=m.quantity) for m in told[-MOVES:]]  # type: ignore[arg-type]
+    return [StockMove(at=_time(m.at), what=m.what, quantity=m.quantity) for m in told if m.what != "taken"][-MOVES:]  # type: ignore[arg-type]
 
 
 def _known(value: float) -> float | None:

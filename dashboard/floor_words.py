@@ -210,6 +210,11 @@ def too_short(file: FileChoice, spool: SpoolNow | None, names: Names) -> str:
     return f"{file_name(file)} needs about {file.grams:.0f} g; {_left(spool.left)} are on the spool."
 
 
+def spool_short(file: FileChoice) -> str:
+    """Said on the button of a start that the spool on the machine cannot feed."""
+    return f"next {file_name(file)}: the spool is too short"
+
+
 def new_spool(file: FileChoice, grams: float, names: Names) -> tuple[str, str]:
     """A full spool is on now, and the print starts."""
     return "New spool on, print started", f"{named(file.material, names.materials)}, {grams:g} g"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from core.answer_types import OrderNow, StockMove, Stored
+from core.answer_types import OrderNow, SpoolChanges, StockMove, Stored
 from dashboard import written
 from dashboard.written import Clock
 
@@ -18,6 +18,8 @@ NOTED = {"StockCounted": (COUNTED, ""), "StockReceived": (RECEIVED, "another num
          "StockOrdered": (ORDERED, "another number")}  # fmt: skip
 HOW_MANY = {"StockCounted": "How much is on the shelf?", "StockOrdered": "How much was ordered?",
             "StockReceived": "How much came in?"}  # fmt: skip
+
+LEGEND = "Blue: from min to max. Dark: what is there. Grey: what is on order besides."
 
 DOUBTS = {
     "below nothing": "More was taken than the book has: count it.",
@@ -63,10 +65,10 @@ def line(item: Stored, clock: Clock) -> str:
     """Where an item stands, in one line."""
     if item.on_hand is None:
         return COUNT_IT
-    told = [f"{amount(item.on_hand.best, item)} there"]
+    told = [f"{amount(item.on_hand.best, item)} there" if item.on_hand.best else "none there"]
     if item.orders:
         told.append(f"{amount(sum(o.quantity for o in item.orders), item)} on order")
-    if item.days_of_cover is not None:
+    if item.days_of_cover:
         told.append(f"lasts {written.lasting(24 * item.days_of_cover)}")
     return ", ".join([*told, next_order(item, clock)])
 
@@ -115,9 +117,19 @@ def _moved(item: Stored) -> str:
 
 def order_now(line: OrderNow) -> tuple[str, str, str]:
     """An item to order today: what, how much, for how long it lasts."""
-    cover = f"lasts {written.lasting(24 * line.days_of_cover)}" if line.days_of_cover is not None else ""
-    chance = f"{written.percent(line.runs_out_first)} short" if line.runs_out_first is not None else ""
+    cover = f"lasts {written.lasting(24 * line.days_of_cover)}" if line.days_of_cover else "none there"
+    chance = f"{written.percent(line.runs_out_first)} to run out first" if line.runs_out_first is not None else ""
     return line.name, f"order {packs(line.packs, line)}", ", ".join(filter(None, [cover, chance]))
+
+
+def spool_changes(changes: SpoolChanges) -> str:
+    """The hands' time that changing spools takes, and would take with spools three times as heavy."""
+    if not changes.a_week:
+        return ""
+    return (
+        f"Full spools were fitted {changes.a_week:.0f} times a week lately: about {changes.hours:.1f} h of hands at "
+        f"{changes.minutes_each:g} min each. Spools of 3 kg would take about {changes.hours_heavy:.1f} h."
+    )
 
 
 def receipt(what: str, item: Stored, quantity: float, clock: Clock) -> str:

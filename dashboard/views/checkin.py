@@ -85,7 +85,10 @@ def send(name: str, answer: MachinePage, made: Sequence[AnyEntry], held: int | N
 def offer(answer: MachinePage, by: str) -> None:
     """The acts, most likely first, then what is asked and what was noted."""
     for place, act in enumerate(acts.offered(answer)):
-        label, more = words.act_label(act, answer.now.parts, acts.next_file(answer))
+        file = acts.next_file(answer)
+        label, more = words.act_label(act, answer.now.parts, file)
+        if act in ("off_next", "started_same") and file and acts.too_short(file):
+            more = words.spool_short(file)
         name = f"{'apart' if act == 'down' else 'main'}-{act}"
         if parts.button(name, label, more, primary=place == 0):
             at_once = acts.at_once(act, answer)
@@ -124,7 +127,8 @@ def history(answer: MachinePage) -> None:
 
 def ask(step: Step, answer: MachinePage, by: str) -> None:
     """What the act tapped still needs to know."""
-    parts.text("ask", words.ASKS[step.act], tag="h2")
+    short = step.act == "off_next" and answer.now.parts is not None
+    parts.text("ask", words.ASKS["started_same" if short or "file" in step.told else step.act], tag="h2")
     if step.act in ("down", "cause_known", "upkeep", "waits_for_spare"):
         parts.text("hands", words.HANDS_IN)
     ASKING[step.act](step, answer, by)

@@ -26,7 +26,8 @@ def page() -> None:
 
 def draw_list(by: str | None) -> None:
     """All items by kind, those to be ordered marked."""
-    items = data.stores().items
+    stores = data.stores()
+    items = stores.items
     if not items:
         parts.text("refused", said.NOTHING_BOUGHT)
     clock = data.clock()
@@ -34,14 +35,16 @@ def draw_list(by: str | None) -> None:
         rows = "".join(_row(item, said.line(item, clock), by) for item in items if item.kind == kind)
         if rows:
             st.html(f'<section class="rs rs-stores"><h2>{title}</h2>{rows}</section>')
+    if items:
+        parts.text("entry", said.LEGEND, *filter(None, [said.spool_changes(stores.changes)]))
 
 
 def _row(item: Stored, line: str, by: str | None) -> str:
     address = escape(f"/stores?{urlencode({'item': item.item, **({'by': by} if by else {})})}")
     mark = '<i class="rs-mark rs-mark-today"></i>' if item.packs_to_order else ""
     return (
-        f'<div class="rs-item"><a class="rs-who" href="{address}">{escape(item.name)}</a>{_band(item)}'
-        f'<span class="rs-how">{mark}{escape(line)}</span></div>'
+        f'<div class="rs-item"><a href="{address}">{escape(item.name)}</a>{_band(item)}'
+        f"<span>{mark}{escape(line)}</span></div>"
     )
 
 
