@@ -16,7 +16,7 @@ from core.calc.shelf import DAY, Numbers, Stock
 from core.calc.staffed import micros
 from core.calc.stocking import Levels, Terms, Times, chance_short, levels, to_order, weeks_left
 from core.log.store import Log
-from core.setup import Item, Shop, Spare
+from core.setup import Item, Material, Shop, Spare
 from core.window import Window
 
 #: Weeks of the past that use is learned from, and weeks ahead that are told.
