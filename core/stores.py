@@ -11,7 +11,7 @@ import numpy as np
 
 from core.answer_types import Ordered, OrderNow, SpoolChanges, StockMove, Stored, Stores, WhyMoved
 from core.calc import shelf
-from core.calc.forecasts import Forecast, forecast
+from core.calc.forecasts import Forecast, Indices, forecast
 from core.calc.shelf import DAY, Numbers, Stock
 from core.calc.staffed import micros
 from core.calc.stocking import Levels, Terms, Times, chance_short, levels, to_order, weeks_left
@@ -21,6 +21,8 @@ from core.window import Window
 
 #: Weeks of the past that use is learned from, and weeks ahead that are told.
 PAST, AHEAD = 156, 26
+#: The use of so many weeks to come is the rate that items are ordered by.
+SOON = 4
 #: Weeks that spool changes are counted over, minutes of hands a change takes (common practice, no source), and the
 #: net grams of a heavy spool.
 LATELY, CHANGE_MINUTES, HEAVY_SPOOL = 4, 4.0, 3000.0
@@ -32,11 +34,15 @@ BEFORE, MOVED = 8, 0.1
 
 @dataclass(frozen=True)
 class Plan:
-    """Forecast and levels of all items, as known at one moment."""
+    """Forecast and levels of all items, as known at one moment: `use` [items, weeks], `leads` [items, mean and spread]
+    in days, `rate` a week.
+    """
 
     use: Numbers
     leads: Numbers
+    groups: Indices
     told: Forecast
+    rate: Numbers
     found: Levels
 
 
@@ -55,8 +61,7 @@ def stores(log: Log, at: datetime) -> Stores:
     have = np.array([s.on_hand.best if s.on_hand else np.nan for s in stocks])
     position = have + np.array([s.on_order for s in stocks])
     packs = to_order(position, plan.found, terms)
-    within = np.clip(plan.leads[:, 0] / 7, 0.1, AHEAD)
-    need, apart = _over(plan, within)
+    need, apart = _before_a_delivery(plan)
     arriving = np.array([_arriving(s, now, days) for s, days in zip(stocks, plan.leads[:, 0], strict=True)])
     chance = chance_short(have + arriving, need, apart)
     last = weeks_left(position, plan.found.min, plan.told.weekly)
@@ -118,18 +123,15 @@ def _plan(use: Numbers, stocks: Sequence[Stock], rows: Sequence[Item], shop: Sho
     times = Times(leads[:, 0] / 7, leads[:, 1] / 7, np.full(len(rows), shop.review_days / 7))
     groups = np.array([isinstance(row, Spare) for row in rows], dtype=np.int64)
     told = forecast(use, times.bridge, groups, AHEAD)
-    rate = told.weekly.mean(axis=1)
-    return Plan(use, leads, told, levels(told.total, told.sd, rate, times, terms))
+    rate = told.weekly[:, :SOON].mean(axis=1)
+    return Plan(use, leads, groups, told, rate, levels(told.total, told.sd, rate, times, terms))
 
 
-def _over(plan: Plan, weeks: Numbers) -> tuple[Numbers, Numbers]:
-    """What is expected to be used over so many weeks [items], and its standard deviation."""
-    run = np.pad(np.cumsum(plan.told.weekly, axis=1), ((0, 0), (1, 0)))
-    whole = np.floor(weeks).astype(int)
-    row = np.arange(len(run))
-    need = run[row, whole] + (weeks - whole) * plan.told.weekly[row, np.minimum(whole, AHEAD - 1)]
-    share = np.divide(need, plan.told.total, out=np.ones_like(need), where=plan.told.total > 0)
-    return need, plan.told.sd * np.sqrt(share)
+def _before_a_delivery(plan: Plan) -> tuple[Numbers, Numbers]:
+    """What is expected to be used before a delivery ordered now [items], and its standard deviation."""
+    lead, spread = plan.leads.T / 7
+    soon = forecast(plan.use, lead, plan.groups, AHEAD)
+    return soon.total, np.sqrt(soon.sd**2 + (plan.rate * spread) ** 2)
 
 
 def _arriving(stock: Stock, now: int, days: float) -> float:
@@ -166,7 +168,7 @@ class _Line:
     def told(self, packs: int, chance: float, weeks: float) -> dict[str, Any]:
         """The fields of `Stored` that come from the plan and the book."""
         row, stock, place, told = self.row, self.stock, self.place, self.plan.told
-        weekly, have = _known(float(told.weekly[place].mean())), stock.on_hand
+        weekly, have = _known(float(self.plan.rate[place])), stock.on_hand
         return {
             "name": row.name, "kind": type(row).__name__.lower(), "unit": row.unit, "pack": row.pack,
             "price": row.price, "service": row.service,

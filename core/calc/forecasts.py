@@ -22,7 +22,7 @@ SHORT = 12
 #: Weeks that a mean is taken of, and that a level starts from.
 RECENT = 8
 #: Weeks of origins that the past is judged over, and between two looks at the season among them.
-BACK, SEASON_HOLDS = 52, 13
+BACK, SEASON_HOLDS = 52, 4
 #: Weeks in a year; the season is told from so many known weeks on.
 YEAR = 365.25 / 7
 #: Waves in a season, and one standard deviation, known beforehand, of the first (of the k-th: a k-th) and of growth.
@@ -31,6 +31,8 @@ WAVES, WAVE, GROWTH = 3, 0.5, 0.4
 SHARED = 8.0
 #: How demand's variance grows with its mean: 1 when events are independent, 2 when they come together.
 VARIANCE_POWER = 1.5
+#: What a season may change within the time to be bridged, as a share, while none has been seen yet.
+UNSEEN = 0.25
 #: The smoothing constant of intermittent use.
 INTERMITTENT = 0.1
 
@@ -77,7 +79,9 @@ def forecast(use: Numbers, bridge: Numbers, groups: Indices, ahead: int) -> Fore
     known = past.known.sum(axis=1)
     total, weekly = past.told(chosen)
     method = tuple(METHODS[m] if n else "none" for m, n in zip(chosen, known, strict=True))
-    return Forecast(method, weekly[:, :ahead], total, np.sqrt(scale * total**VARIANCE_POWER), known < SHORT)
+    unseen = np.where(past.seasoned, 0.0, UNSEEN * total)
+    sd = np.sqrt(scale * total**VARIANCE_POWER + unseen**2)
+    return Forecast(method, weekly[:, :ahead], total, sd, known < SHORT)
 
 
 def smoothed(
@@ -214,10 +218,17 @@ class _Past:
         return np.stack([seasons(self.use, self.groups, until, weeks + self.ahead)[self.groups] for until in at])
 
     @cached_property
+    def told_of(self) -> Flags:
+        """The items of whose group the season could be told at each origin [items, origins]."""
+        until = self.use.shape[1] - SEASON_HOLDS * self.looks
+        seen = np.pad(np.cumsum(self.known, axis=1), ((0, 0), (1, 0)))[:, np.maximum(until, 0)] >= int(YEAR)
+        members = self.groups == np.arange(self.groups.max(initial=-1) + 1)[:, None]
+        return np.asarray((members @ seen)[self.groups])
+
+    @property
     def seasoned(self) -> Flags:
-        """The items of whose group the season can be told."""
-        year = self.known.sum(axis=1) >= int(YEAR)
-        return np.asarray(np.bincount(self.groups, year)[self.groups] > 0)
+        """The items of whose group the season can be told now."""
+        return self.told_of[:, -1]
 
     @cached_property
     def foreseen(self) -> Numbers:
@@ -305,23 +316,31 @@ def _first(use: Numbers) -> Numbers:
 
 def _choice(past: _Past) -> tuple[Indices, Numbers]:
     """Each item's method [items] and the variance of its error over mean ** `VARIANCE_POWER` [items]."""
-    judged = past.judged
-    error = np.where(judged, past.came - past.said, 0.0) ** 2
-    size = np.where(judged, past.said.mean(axis=0), 0.0)
-    tries = judged.sum(axis=1) / np.maximum(past.bridge, 1)
-    loss = np.where(judged, error / np.where(size > 0, size, 1.0), 0.0).sum(axis=-1)
+    error = np.where(past.judged, past.came - past.said, 0.0) ** 2
+    chosen = np.argmin(_score(past, error), axis=0)
+    item = np.arange(len(chosen))
+    spread = np.where(past.judged, past.said[chosen, item] ** VARIANCE_POWER, 0.0).sum(axis=1)
+    seen = error[chosen, item].sum(axis=1) / np.where(spread > 0, spread, 1.0)
+    tries = np.where(spread > 0, past.judged.sum(axis=1) / np.maximum(past.bridge, 1), 0.0)
+    return chosen, (tries * seen + SHARED * _by_weeks(past)) / (tries + SHARED)
+
+
+def _score(past: _Past, error: Numbers) -> Numbers:
+    """How badly each method did for each item [methods, items], by its own errors and those of its group."""
+    # Where the season can be told by now, origins at which it could not would only prove that.
+    fair = past.judged & (past.told_of | ~past.seasoned[:, None])
+    size = past.said.mean(axis=0)
+    loss = np.where(fair & (size > 0), error / np.where(size > 0, size, 1.0), 0.0).sum(axis=-1)
     loss = loss / np.where(loss.mean(axis=0) > 0, loss.mean(axis=0), 1.0)
+    tries = fair.sum(axis=1) / np.maximum(past.bridge, 1)
     member = (past.groups == np.arange(past.groups.max(initial=-1) + 1)[:, None]) * tries
     shared = (member @ loss.T) / np.maximum(member.sum(axis=1), 1e-9)[:, None]
     score = (tries * loss + SHARED * shared[past.groups].T) / (tries + SHARED)
-    score = np.where(SEASONAL[:, None] & ~past.seasoned, np.inf, score)
+    # Until the past can judge a season it is believed: it was drawn towards none already.
+    believed = (member.sum(axis=1) == 0)[past.groups] & past.seasoned
+    score = np.where(SEASONAL[:, None], np.where(past.seasoned, score - believed, np.inf), score)
     score[1:, past.known.sum(axis=1) < SHORT] = np.inf
-    chosen = np.argmin(score, axis=0)
-    item = np.arange(len(chosen))
-    spread = np.where(judged, past.said[chosen, item] ** VARIANCE_POWER, 0.0).sum(axis=1)
-    seen = error[chosen, item].sum(axis=1) / np.where(spread > 0, spread, 1.0)
-    tries = np.where(spread > 0, tries, 0.0)
-    return chosen, (tries * seen + SHARED * _by_weeks(past)) / (tries + SHARED)
+    return np.asarray(score)
 
 
 def _by_weeks(past: _Past) -> Numbers:

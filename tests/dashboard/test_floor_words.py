@@ -31,7 +31,9 @@ FILE = FileChoice(
     name="Entrance block",
     parts=12,
     hours=6.6,
+    grams=138,
     material="petg-green",
+    lasts=None,
 )
 STAMP = {"at": NOW, "noted_at": NOW, "by": "ro", "machine": "P07"}
 

@@ -1,0 +1,210 @@
+"""How well run-outs are announced: simulated shops whose spools are known to the gram, one entry in five missing.
+
+`python -m tests.simulated.run_outs [SHOPS]` prints the measurement. Shares no code with what it judges: what is
+truly left is added up here from the prints and the spools of the invented shop.
+"""
+
+from __future__ import annotations
+
+import random
+import sys
+import tempfile
+from bisect import bisect_right
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import polars as pl
+
+from core.answer_types import SpoolEnds
+from core.answers import Pace, machine_page, pace_at
+from core.calc.staffed import staffed_spells
+from core.log.store import Log
+from core.reading import Reading
+from core.setup import PrintFile
+from core.window import Window
+from dashboard.acts import too_short
+from demo.make import Truth, make
+from demo.people import ONE_IN_FIVE, USUAL
+
+UNTIL = datetime(2026, 5, 31, 23, 0, tzinfo=UTC)
+WEEKS, JUDGED_WEEKS, MEMORY_DAYS = 9, 3, 28
+#: Rounds: so long after opening, after so much of the shift, before closing.
+AFTER_OPENING, MIDDAY, BEFORE_CLOSING = timedelta(minutes=20), timedelta(hours=5.8), timedelta(minutes=15)
+
+
+@dataclass
+class Tally:
+    """What came of a shop's announcements.
+
+    `run_outs` prints truly starved, `listed` of them were on the list of a round before (when people had left: before
+    they left), `asked` were asked about at their start besides. `announced` spools were listed; `unused` of them were
+    not used up by the next noon, `false` held more than the machine uses in that time at its pace of the last week.
+    `held`: the range of what is left held the truth, of `looks`.
+    """
+
+    run_outs: int = 0
+    listed: int = 0
+    asked: int = 0
+    announced: int = 0
+    unused: int = 0
+    false: int = 0
+    looks: int = 0
+    held: int = 0
+
+    def __add__(self, other: Tally) -> Tally:
+        return Tally(*(getattr(self, name) + getattr(other, name) for name in self.__dataclass_fields__))
+
+
+class TrueSpool:
+    """One machine's spools and prints as they truly were."""
+
+    def __init__(self, truth: Truth, machine: str) -> None:
+        mine = pl.col("machine") == machine
+        self.fitted = truth.spools.filter(mine).sort("at").rows(named=True)
+        self.at = [fit["at"] for fit in self.fitted]
+        materials = {(row.file, row.revision): row.material for row in truth.rows if isinstance(row, PrintFile)}
+        self.prints = [
+            (p["started"], p["ended"], p["grams"], materials[p["file"], p["revision"]])
+            for p in truth.prints.filter(mine).sort("started").rows(named=True)
+        ]
+
+    def used(self, start: datetime, end: datetime, material: str | None = None) -> float:
+        """Grams its prints used between two moments."""
+        return sum(
+            grams * max(0.0, (min(end, b) - max(start, a)) / max(b - a, timedelta(seconds=1)))
+            for a, b, grams, of in self.prints if a < end and b > start and material in (None, of)
+        )  # fmt: skip
+
+    def spool(self, at: datetime) -> dict[str, object] | None:
+        """The spool that was on at a moment."""
+        place = bisect_right(self.at, at)
+        return self.fitted[place - 1] if place else None
+
+    def left(self, at: datetime) -> float | None:
+        """Grams left at a moment."""
+        fit = self.spool(at)
+        return None if fit is None else float(str(fit["grams"])) - self.used(fit["at"], at)  # type: ignore[arg-type]
+
+    def used_up(self, at: datetime, until: datetime) -> bool:
+        """Whether what was left at a moment was used, or would have been by the prints of its material, by `until`."""
+        fit, left = self.spool(at), self.left(at)
+        if fit is None or left is None:
+            return False
+        other = next((f["at"] for f in self.fitted if f["at"] > at and f["material"] != fit["material"]), until)
+        return self.used(at, min(until, other), str(fit["material"])) > left
+
+
+def shop(seed: int, slips: str = "one in five") -> Tally:
+    """One shop of 12 to 36 machines, judged over its last weeks but one."""
+    draw = random.Random(f"spools {seed}")
+    machines, shifts, slower = draw.randint(12, 36), draw.choice((1, 1, 2)), draw.uniform(0.9, 1.15)
+    missing = replace(USUAL, missing=0.0) if slips == "none missing" else ONE_IN_FIVE
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "shop.duckdb"
+        truth = make(path, machines, WEEKS, seed, UNTIL, missing, shifts, slower)
+        with Log.open(path) as log:
+            return _judged(log, truth)
+
+
+def _judged(log: Log, truth: Truth) -> Tally:
+    true = {machine: TrueSpool(truth, machine) for machine in truth.stretches["machine"].unique()}
+    window = Window(UNTIL - timedelta(weeks=JUDGED_WEEKS + 1), UNTIL - timedelta(weeks=1))
+    tally, seen = Tally(), {}
+    pace = pace_at(log, window.start)
+    for at in _rounds(log, window):
+        read = Reading(log, Window(at - timedelta(days=MEMORY_DAYS), at), at, pace)
+        runs = read.runs_out()
+        for machine, spool in true.items():
+            told, left = read.spool(machine), spool.left(at)
+            if told and left is not None:
+                tally.looks += 1
+                tally.held += told.left.low - 1 <= left <= told.left.high + 1
+        for end in runs.spools:
+            _announce(tally, seen, end, true[end.machine], at, runs.until)
+    for machine, spool in true.items():
+        for fit in spool.fitted:
+            if fit["ran_out"] and window.start + timedelta(days=1) < fit["at"] < window.end:
+                _starved(tally, seen, log, pace, machine, spool, fit["at"])
+    return tally
+
+
+def _announce(
+    tally: Tally, seen: dict[tuple[str, datetime], datetime], end: SpoolEnds, true: TrueSpool, at: datetime,
+    until: datetime,
+) -> None:  # fmt: skip
+    """A spool on the list: counted at its first time."""
+    fit = true.spool(at)
+    if fit is None or (end.machine, fit["at"]) in seen:
+        return
+    seen[end.machine, fit["at"]] = at  # type: ignore[index]
+    usual = true.used(at - timedelta(days=7), at) * ((until - at) / timedelta(days=7))
+    tally.announced += 1
+    if not true.used_up(at, until):
+        tally.unused += 1
+        tally.false += (true.left(at) or 0.0) > usual
+
+
+def _starved(  # noqa: PLR0917 - all that is known of it
+    tally: Tally, seen: dict[tuple[str, datetime], datetime], log: Log, pace: Pace, machine: str, true: TrueSpool,
+    changed: datetime,
+) -> None:  # fmt: skip
+    """A print that truly starved: whether anybody was told before."""
+    print_ = next((p for p in reversed(true.prints) if p[0] < changed < p[1]), None)
+    fit = true.fitted[true.at.index(changed) - 1] if true.at.index(changed) else None
+    if print_ is None or fit is None:
+        return
+    tally.run_outs += 1
+    stopped = _ran_out_at(true, fit["at"], print_[0], changed)
+    if seen.get((machine, fit["at"]), changed) < stopped:
+        tally.listed += 1
+    elif _asked(log, pace, machine, print_[0]):
+        tally.asked += 1
+
+
+def _ran_out_at(true: TrueSpool, fitted: datetime, started: datetime, changed: datetime) -> datetime:
+    """When the spool was empty: what it held when the print began lasted so long at the print's pace."""
+    left = true.left(started)
+    a, b, grams, _ = next(p for p in true.prints if p[0] == started)
+    return min(changed, a + (b - a) * max(left or 0.0, 0.0) / grams)
+
+
+def _asked(log: Log, pace: Pace, machine: str, started: datetime) -> bool:
+    """Whether the start was tapped as it happened, on a page that asked about the spool."""
+    near = Window(started - timedelta(minutes=5), started + timedelta(minutes=10))
+    taps = log.entries_of(["PrintStarted"], near, near.end).filter(pl.col("machine") == machine)
+    if taps.is_empty():
+        return False
+    tap = taps.row(0, named=True)
+    page = machine_page(log, machine, min(tap["at"], tap["noted_at"]) - timedelta(seconds=1), pace)
+    return any(too_short(file) for file in page.files if file.file == tap["file"])
+
+
+def _rounds(log: Log, window: Window) -> Iterator[datetime]:
+    for spell in staffed_spells(log.setup(), window):
+        opens, closes = spell.window.start, spell.window.end
+        yield from sorted({
+            opens + AFTER_OPENING, min(opens + MIDDAY, closes - BEFORE_CLOSING), closes - BEFORE_CLOSING,
+        })  # fmt: skip
+
+
+def told(tally: Tally) -> str:
+    """The measurement in words."""
+    runs, named = max(tally.run_outs, 1), max(tally.announced, 1)
+    return (
+        f"{tally.run_outs} prints starved: {tally.listed / runs:.1%} were listed before, "
+        f"{(tally.listed + tally.asked) / runs:.1%} with those asked about at their start\n"
+        f"{tally.announced} spools listed: {tally.unused / named:.1%} were not used up by the next noon, "
+        f"{tally.false / named:.1%} would not have been at the machine's pace either (false)\n"
+        f"what is left: the range held the truth in {tally.held / max(tally.looks, 1):.1%} of {tally.looks}"
+    )
+
+
+if __name__ == "__main__":
+    shops = int(sys.argv[1]) if len(sys.argv) > 1 else 20
+    for kind in ("one in five", "none missing"):
+        with ProcessPoolExecutor() as pool:
+            tallies = list(pool.map(shop, range(1, shops + 1), [kind] * shops))
+        sys.stdout.write(f"{kind}, {shops} shops\n{told(sum(tallies, Tally()))}\n\n")
