@@ -27,10 +27,10 @@ from core.setup import PrintFile
 from core.window import Window
 from dashboard.acts import too_short
 from demo.make import Truth, make
-from demo.people import ONE_IN_FIVE, USUAL
+from demo.people import ONE_IN_FIVE, USUAL, Slips
 
 UNTIL = datetime(2026, 5, 31, 23, 0, tzinfo=UTC)
-WEEKS, JUDGED_WEEKS, MEMORY_DAYS = 9, 3, 28
+TAUGHT_WEEKS, MEMORY_DAYS = 6, 28
 #: Rounds: so long after opening, after so much of the shift, before closing.
 AFTER_OPENING, MIDDAY, BEFORE_CLOSING = timedelta(minutes=20), timedelta(hours=5.8), timedelta(minutes=15)
 
@@ -97,21 +97,19 @@ class TrueSpool:
         return self.used(at, min(until, other), str(fit["material"])) > left
 
 
-def shop(seed: int, slips: str = "one in five") -> Tally:
-    """One shop of 12 to 36 machines, judged over its last weeks but one."""
+def shop(seed: int, slips: Slips = ONE_IN_FIVE, most: int = 36, weeks: int = 3) -> Tally:
+    """One shop of 12 to `most` machines, judged over so many weeks, the last but one the latest."""
     draw = random.Random(f"spools {seed}")
-    machines, shifts, slower = draw.randint(12, 36), draw.choice((1, 1, 2)), draw.uniform(0.9, 1.15)
-    missing = replace(USUAL, missing=0.0) if slips == "none missing" else ONE_IN_FIVE
+    machines, shifts, slower = draw.randint(12, most), draw.choice((1, 1, 2)), draw.uniform(0.9, 1.15)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "shop.duckdb"
-        truth = make(path, machines, WEEKS, seed, UNTIL, missing, shifts, slower)
+        truth = make(path, machines, TAUGHT_WEEKS + weeks, seed, UNTIL, slips, shifts, slower)
         with Log.open(path) as log:
-            return _judged(log, truth)
+            return _judged(log, truth, Window(UNTIL - timedelta(weeks=weeks + 1), UNTIL - timedelta(weeks=1)))
 
 
-def _judged(log: Log, truth: Truth) -> Tally:
+def _judged(log: Log, truth: Truth, window: Window) -> Tally:
     true = {machine: TrueSpool(truth, machine) for machine in truth.stretches["machine"].unique()}
-    window = Window(UNTIL - timedelta(weeks=JUDGED_WEEKS + 1), UNTIL - timedelta(weeks=1))
     tally, seen = Tally(), {}
     pace = pace_at(log, window.start)
     for at in _rounds(log, window):
@@ -204,7 +202,8 @@ def told(tally: Tally) -> str:
 
 if __name__ == "__main__":
     shops = int(sys.argv[1]) if len(sys.argv) > 1 else 20
-    for kind in ("one in five", "none missing"):
+    for name, kind in (("one in five missing", ONE_IN_FIVE), ("none missing", replace(USUAL, missing=0.0))):
         with ProcessPoolExecutor() as pool:
             tallies = list(pool.map(shop, range(1, shops + 1), [kind] * shops))
-        sys.stdout.write(f"{kind}, {shops} shops\n{told(sum(tallies, Tally()))}\n\n")
+        sys.stdout.write(f"{name}, {shops} shops\n{told(sum(tallies, Tally()))}\n\n")
+        sys.stdout.flush()

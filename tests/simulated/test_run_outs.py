@@ -1,0 +1,25 @@
+"""Run-outs are told of before they happen. `python -m tests.simulated.run_outs` measures it on many shops."""
+
+import pytest
+
+from tests.simulated.run_outs import Tally, shop
+
+
+@pytest.fixture(scope="module")
+def tally() -> Tally:
+    """Two small rooms over a week each."""
+    return sum((shop(seed, most=12, weeks=1) for seed in (3, 8)), Tally())
+
+
+def test_nearly_every_print_that_starved_was_told_of_before(tally: Tally) -> None:
+    assert tally.run_outs >= 5
+    assert tally.listed + tally.asked >= 0.8 * tally.run_outs
+
+
+def test_few_spools_are_listed_in_vain(tally: Tally) -> None:
+    assert tally.announced >= 20
+    assert tally.false <= 0.2 * tally.announced
+
+
+def test_the_range_of_what_is_left_holds_the_truth(tally: Tally) -> None:
+    assert 0.85 <= tally.held / tally.looks <= 0.99
