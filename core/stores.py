@@ -3,24 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
 
 from core.answer_types import Ordered, OrderNow, SpoolChanges, StockMove, Stored, Stores, WhyMoved
-from core.calc import shelf
+from core.calc import booked, shelf
 from core.calc.forecasts import Forecast, Indices, forecast
 from core.calc.shelf import DAY, Numbers, Stock
 from core.calc.staffed import micros
 from core.calc.stocking import Levels, Terms, Times, chance_short, levels, to_order, weeks_left
 from core.log.store import Log
-from core.setup import Item, Material, Shop, Spare
+from core.setup import Item, Material, Setup, Shop, Spare
 from core.window import Window
 
 #: Weeks of the past that use is learned from, and weeks ahead that are told.
 PAST, AHEAD = 156, 26
+#: Orders older than so many weeks are not on the book any more.
+ORDERS_KEPT = 26
 #: The use of so many weeks to come is the rate that items are ordered by.
 SOON = 4
 #: Weeks that spool changes are counted over, minutes of hands a change takes (common practice, no source), and the
@@ -56,8 +58,8 @@ def stores(log: Log, at: datetime) -> Stores:
     rows = list(items.values())
     terms = _terms(rows, shop)
     use = shelf.weekly_use(stocks, now, PAST)
-    plan = _plan(use, stocks, rows, shop, terms)
-    before = _plan(use[:, :-BEFORE], stocks, rows, shop, terms)
+    plan = _plan(use, stocks, rows, shop, terms, _booked(log, setup, at, list(items)))
+    before = _plan(use[:, :-BEFORE], stocks, rows, shop, terms, np.zeros((len(rows), AHEAD)))
     have = np.array([s.on_hand.best if s.on_hand else np.nan for s in stocks])
     position = have + np.array([s.on_order for s in stocks])
     packs = to_order(position, plan.found, terms)
@@ -116,13 +118,27 @@ def _terms(rows: Sequence[Item], shop: Shop) -> Terms:
     )
 
 
-def _plan(use: Numbers, stocks: Sequence[Stock], rows: Sequence[Item], shop: Shop, terms: Terms) -> Plan:
+def _booked(log: Log, setup: Setup, at: datetime, codes: Sequence[str]) -> Numbers:
+    """What the orders on the book need of every item [items, AHEAD]: they use material alone."""
+    window = Window(at - timedelta(weeks=ORDERS_KEPT), at + timedelta(microseconds=1))
+    orders = booked.open_orders(log.entries_of(list(booked.KINDS), window, at), setup)
+    grams = booked.grams_booked(orders, setup, at, AHEAD)
+    return np.array([grams.get(code, np.zeros(AHEAD)) for code in codes]).reshape(len(codes), AHEAD)
+
+
+def _plan(
+    use: Numbers, stocks: Sequence[Stock], rows: Sequence[Item], shop: Shop, terms: Terms, orders: Numbers
+) -> Plan:
+    """`orders` [items, AHEAD] are on the book: no less than these will be used."""
     leads = np.array([
         shelf.lead_time(s.leads, row.lead_days, row.lead_spread) for s, row in zip(stocks, rows, strict=True)
     ]).reshape(-1, 2)  # fmt: skip
     times = Times(leads[:, 0] / 7, leads[:, 1] / 7, np.full(len(rows), shop.review_days / 7))
     groups = np.array([isinstance(row, Spare) for row in rows], dtype=np.int64)
     told = forecast(use, times.bridge, groups, AHEAD)
+    more = np.maximum(orders - np.nan_to_num(told.weekly), 0.0)
+    within = np.clip(times.bridge[:, None] - np.arange(AHEAD), 0.0, 1.0)
+    told = replace(told, weekly=told.weekly + more, total=told.total + (more * within).sum(axis=1))
     rate = told.weekly[:, :SOON].mean(axis=1)
     return Plan(use, leads, groups, told, rate, levels(told.total, told.sd, rate, times, terms))
 
@@ -131,7 +147,9 @@ def _before_a_delivery(plan: Plan) -> tuple[Numbers, Numbers]:
     """What is expected to be used before a delivery ordered now [items], and its standard deviation."""
     lead, spread = plan.leads.T / 7
     soon = forecast(plan.use, lead, plan.groups, AHEAD)
-    return soon.total, np.sqrt(soon.sd**2 + (plan.rate * spread) ** 2)
+    within = np.clip(lead[:, None] - np.arange(AHEAD), 0.0, 1.0)
+    need = np.maximum(soon.total, (plan.told.weekly * within).sum(axis=1))
+    return need, np.sqrt(soon.sd**2 + (plan.rate * spread) ** 2)
 
 
 def _arriving(stock: Stock, now: int, days: float) -> float:

@@ -96,9 +96,9 @@ def scrapped(act: str, page: MachinePage, scrap: int, on_platform: int | None, c
     }]  # fmt: skip
 
 
-def spool(act: str, machine: str, material: str, grams: float) -> list[Fields]:
-    """A spool was fitted; on a stopped machine the print went on."""
-    fitted = {"kind": "SpoolFitted", "machine": machine, "material": material, "grams": grams}
+def spool(act: str, machine: str, material: str, grams: float, left: float | None = None) -> list[Fields]:
+    """A spool was fitted, and so much was `left` on the old one if it was weighed; a stopped print went on."""
+    fitted = {"kind": "SpoolFitted", "machine": machine, "material": material, "grams": grams, "left_grams": left}
     goes_on = {"kind": "Looked", "machine": machine, "saw": "printing"}
     return [fitted, goes_on] if act == "goes_on" else [fitted]
 

@@ -93,6 +93,8 @@ ASKS = {
 
 FULLER = "Or it is fuller than that"
 QUARTERS = {"full": "Full", "three-quarters": "Three quarters", "half": "Half", "a-quarter": "A quarter"}
+WEIGHED = "The old spool was weighed"
+LEFT_GRAMS = "Grams left on the old spool, without its reel"
 START_ANYWAY = "Start anyway"
 
 MINUTES_AGO = {10: "10 min ago", 30: "30 min ago", 60: "60 min ago"}

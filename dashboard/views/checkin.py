@@ -208,10 +208,19 @@ def ask_spool(step: Step, answer: MachinePage, by: str) -> None:
             if weight != grams:
                 fitted = partial(step.told.update, grams=weight)
                 parts.button(f"quiet-grams-{weight}", words.spool_of(weight), before=fitted)
+    left = weighed(step)
     for place, choice in enumerate(answer.materials):
         name = f"main-{choice.code}"
         if parts.button(name, *words.spool_label(choice.name, grams, place == 0), primary=place == 0):
-            record(name, answer, by, acts.spool(step.act, answer.now.machine, choice.code, grams))
+            record(name, answer, by, acts.spool(step.act, answer.now.machine, choice.code, grams, left))
+
+
+def weighed(step: Step) -> float | None:
+    """What was left on the old spool, if somebody weighed it: it teaches what prints truly use."""
+    if step.told.get("weighs"):
+        return st.number_input(words.LEFT_GRAMS, min_value=0.0, max_value=10_000.0, value=None, step=10.0)
+    parts.button("quiet-weighed", words.WEIGHED, before=partial(step.told.update, weighs=True))
+    return None
 
 
 def ask_cause(_: Step, answer: MachinePage, by: str) -> None:

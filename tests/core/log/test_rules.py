@@ -70,6 +70,12 @@ IMPOSSIBLE = (
     Case("task_is_known", at_a1("UpkeepDone", when(1), task="grease", minutes=5), "grease", "add it"),
     *(Case("item_is_known", tell(kind, when(1), item="tape", quantity=1), "tape", "add it")
       for kind in ("StockCounted", "StockOrdered", "StockReceived")),
+    Case("stock_quantity_is_possible", tell("StockCounted", when(1), item="petg-black", quantity=0.75), "0.75 g",
+         "is that kilograms, or spools?"),
+    Case("stock_quantity_is_possible", tell("StockReceived", when(1), item="petg-black", quantity=2e8), "2e+08 g",
+         "correct the number"),
+    *(Case("stock_quantity_is_possible", tell(kind, when(1), item="box-s", quantity=0), "0 of box-s",
+           "give how much") for kind in ("StockOrdered", "StockReceived")),
     Case("expected_after_ordered", tell("StockOrdered", when(2), item="box-s", quantity=1, expected=when(1)),
          "03 Mar 2026 00:00", "correct one of the two"),
     Case("product_is_known",

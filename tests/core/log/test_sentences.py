@@ -7,7 +7,7 @@ from pydantic import ValidationError
 
 from core.entries import KINDS, entry_adapter
 from core.log.sentences import rule_of, sentence_of
-from core.setup import Machine, Shop, SpecialDay
+from core.setup import Machine, Material, Shop, SpecialDay, Supply
 
 TOLD = {"at": datetime(2025, 5, 5, tzinfo=UTC), "noted_at": datetime(2025, 5, 5, tzinfo=UTC), "by": "RT"}
 START = {**TOLD, "kind": "PrintStarted", "machine": "A1", "file": "block", "revision": 1}
@@ -58,6 +58,10 @@ def test_a_fault_of_an_entry_is_one_plain_sentence(entry, rule, sentence):
 @pytest.mark.parametrize(
     ("table", "values", "rule", "sentence"),
     [
+        (Supply, {"supply": "tape", "name": "Tape", "lead_days": "0"}, "bad_lead_days",
+         "lead_days is '0': it must be more than 0"),
+        (Supply, {"supply": "tape", "name": "Tape", "pack": "-5"}, "bad_pack", "pack is '-5': it must be more than 0"),
+        (Material, {"material": "petg", "name": "PETG", "pack": "1"}, "bad_pack", "pack is '1': it must be 50 or more"),
         (Shop, {"name": "Larkfield", "zone": "Larkfield"}, "bad_zone",
          "'Larkfield' is not a time zone; use a name such as Europe/Dublin"),
         (Shop, {"name": "Larkfield", "zone": "UTC", "planning_downtime": 1}, "bad_planning_downtime",
