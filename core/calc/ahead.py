@@ -110,7 +110,7 @@ def _running_rate(spool: Spool, spans: Spans, place: int, usage: Usage) -> float
     """Grams an hour of the print that runs now, 0 where none is known."""
     if spool.running is None or not spans.hours[place]:
         return 0.0
-    return float(spool.running.grams * usage.factor / spans.hours[place])
+    return float(spool.running.whole * usage.factor / spans.hours[place])
 
 
 def _run_out(machine: str, weights: Numbers, empty_at: Micros, this: npt.NDArray[np.bool_]) -> RunOut:

@@ -268,7 +268,8 @@ class _Run:
     def _idle(self, rows: Rows) -> None:
         fresh = rows[self.fresh[rows]]
         _, fits, _ = self._next_word(fresh)
-        made, chance = np.where(fits, 0.5, 0.8), self.habits.at_once
+        chance = self.habits.at_once
+        made = np.where(self.now[fresh] >= self.known_at, chance, np.where(fits, 0.5, 0.8))
         at_once = self._chance(fresh) < made
         self.weight[fresh] += np.where(at_once, np.log(chance / made), np.log((1 - chance) / (1 - made)))
         self.fresh[fresh] = False

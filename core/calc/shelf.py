@@ -156,11 +156,10 @@ def _spread(start: int, end: int, used: float, takes: Sequence[tuple[int, float]
 
 
 def _after(start: int | None, at: int, takes: Sequence[tuple[int, float]]) -> list[tuple[int, int, float]]:
-    """What people noted taking since the last count."""
-    if not takes:
-        return []
-    begin = start if start is not None else takes[0][0]
-    return [(begin, max(at, begin + 1), math.fsum(quantity for _, quantity in takes))]
+    """What people noted taking since the last count, or since they first did."""
+    begin = start if start is not None else takes[0][0] if takes else at
+    used = math.fsum(quantity for moment, quantity in takes if start is not None or moment > begin)
+    return [(begin, max(at, begin + 1), used)] if used else []
 
 
 def moves(entries: pl.DataFrame, items: dict[str, Item]) -> dict[str, list[Move]]:

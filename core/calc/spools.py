@@ -33,6 +33,8 @@ FACTOR_SPOOLS = 2.0
 UNTOLD_SPREAD = 0.3
 #: Less than this is no part-spool worth keeping; one that weighs so nearly the same is taken to be the one fitted.
 WORTH_KEEPING, ALIKE = 50.0, 0.15
+#: A spool whose likeliest line has less weight may have been changed unnoted.
+SURE = 0.9
 #: More lines than this are no clearer than so many.
 LINES = 4
 #: A spool fitted so long before a start, or tapped so long after it, was fitted for it (microseconds).
@@ -42,9 +44,10 @@ _NORMAL = NormalDist()
 
 @dataclass(frozen=True, slots=True)
 class Use:
-    """A print on a spool: from `begin` to `end` (microseconds; FAR: still running) it needs `grams` in all.
+    """A print on a spool: from `begin` to `end` (microseconds; FAR: still running) it needs `grams` of it.
 
     `share` of them it has used, give or take `doubt`; `told`: a start announced it; `itself`: it ran to its end.
+    `whole` are the grams of the whole print, of which another spool may have fed a part.
     """
 
     begin: int
@@ -54,6 +57,7 @@ class Use:
     doubt: float
     told: bool
     itself: bool
+    whole: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +149,7 @@ def learn_usage(gaps: pl.DataFrame, fitted: pl.DataFrame, setup: Setup, at: int)
 
 def _learned(counts: Sequence[Counts], before: Usage) -> Usage:
     ratios = sorted(ratio for one in counts for ratio in one.ratios)
-    factor, spread = _bulk(ratios) if ratios else (1.0, FACTOR_DOUBT)
+    factor, spread = _bulk(ratios) if ratios else (1.0, 0.0)
     weight = len(ratios) / 2 + FACTOR_SPOOLS
     noted, unnoted, ran_out = (
         [math.fsum(getattr(one, name)[told] for one in counts) for told in (0, 1)]
@@ -156,14 +160,14 @@ def _learned(counts: Sequence[Counts], before: Usage) -> Usage:
         factor=(factor * (weight - FACTOR_SPOOLS) + FACTOR_SPOOLS) / weight,
         doubt=math.hypot(spread / math.sqrt(weight), FACTOR_DOUBT * FACTOR_SPOOLS / weight),
         seen=len(ratios),
-        unnoted=_shares(unnoted, [a + b + c for a, b, c in zip(noted, unnoted, ran_out, strict=True)]),
-        runs_out=_shares(ran_out, [a + b for a, b in zip(unnoted, ran_out, strict=True)]),
+        unnoted=_shares(unnoted, [a + b + c for a, b, c in zip(noted, unnoted, ran_out, strict=True)], Usage().unnoted),
+        runs_out=_shares(ran_out, [a + b for a, b in zip(unnoted, ran_out, strict=True)], Usage().runs_out),
     )
 
 
-def _shares(hits: Sequence[float], of: Sequence[float]) -> tuple[float, float]:
-    """Of untold and told prints; drawn toward one half by two sightings."""
-    untold, told = ((h + 1.0) / (n + 2.0) for h, n in zip(hits, of, strict=True))
+def _shares(hits: Sequence[float], of: Sequence[float], usual: Sequence[float]) -> tuple[float, float]:
+    """Of untold and told prints; drawn toward the usual by two sightings."""
+    untold, told = ((h + 2.0 * u) / (n + 2.0) for h, n, u in zip(hits, of, usual, strict=True))
     return untold, told
 
 
@@ -233,7 +237,7 @@ class _Book:
         self.counts = Counts()
         self.shelf: list[tuple[PartSpool, bool]] = []
         self._packs, self._usage = packs, usage
-        self._stated, self._sure = 0.0, False
+        self._full, self._stated, self._sure = 0.0, 0.0, False
 
     def fit(self, fitted: Fitted, into: Use | None = None, following: Use | None = None) -> None:
         """A spool was fitted, `into` a print that was under way, or for the one `following`."""
@@ -246,15 +250,15 @@ class _Book:
         spread = SPOOL_SPREAD * fitted.grams
         lines = (Line(1.0, fitted.grams, spread**2),)
         self.spool = Spool(before.machine, fitted.material, fitted.at, lines)
-        self._stated, self._sure = 0.0, True
+        self._full, self._stated, self._sure = fitted.grams, 0.0, True
 
     def _weigh(self, fitted: Fitted, into: Use | None) -> None:
         """A spool that was weighed when it came off, and whose prints are all known, tells what they used."""
-        spool = self.spool
-        if self._sure and into is None and fitted.left is not None and self._stated > 0 and len(spool.lines) == 1:
-            used = spool.lines[0].grams + spool.lines[0].used - fitted.left
-            if used > 0:
-                self.counts.ratios.append(used / self._stated)
+        if not self._sure or into is not None or fitted.left is None or not self._stated:
+            return
+        likeliest = max((line.weight for line in self.spool.lines), default=0.0)
+        if likeliest >= SURE and fitted.left < self._full:
+            self.counts.ratios.append((self._full - fitted.left) / self._stated)
 
     def _put_back(self, fitted: Fitted, into: Use | None) -> None:
         """What is left on the old spool goes back on the shelf; a part-spool that is fitted leaves it."""
@@ -266,17 +270,23 @@ class _Book:
             self.shelf.append((PartSpool(fitted.material, Estimate.exact(fitted.grams), machine, fitted.at), False))
 
     def feed(self, use: Use, material: str | None) -> None:
-        """A print that is over used its grams."""
+        """A print that is over used its grams.
+
+        If it ran to its end, the spool fed it: one that was too short was changed unnoted.
+        """
         self._load(material)
         need, variance = self._note(use)
         found, short = [], 0.0
         for line in self.spool.lines:
             chance, mean, own = _enough(line, need, variance, self._usage)
             short += line.weight * (1 - chance)
-            found.append(Line(line.weight * chance, mean, own, line.used + need))
-        self.counts.unnoted[use.told] += short
-        fresh = self._fresh(short * self._usage.unnoted[use.told], need, variance)
-        self._hold([*found, fresh])
+            fed = Line(line.weight * chance, mean, own, line.used + need)
+            rest = replace(line, grams=max(line.grams - need, 0.0), variance=own, used=line.used + need)
+            found.append(fed if use.itself else rest)
+        if use.itself:
+            self.counts.unnoted[use.told] += short
+            found.append(self._fresh(short * self._usage.unnoted[use.told], need, variance))
+        self._hold(found)
 
     def run(self, use: Use, material: str | None) -> None:
         """A print that still runs has used a part of what it needs; a spool too short for all of it was changed
@@ -342,14 +352,15 @@ def _one(lines: Sequence[Line]) -> Line:
 def _books(
     gaps: pl.DataFrame, replays: Sequence[Replays], fitted: pl.DataFrame, setup: Setup, at: int, usage: Usage
 ) -> list[_Book]:
-    """The book of every machine of which there is a fact, told up to `at`."""
+    """The book of every machine of which anything was noted, told up to `at`."""
     packs = {row.material: row.pack for row in setup.history(Material)}
-    uses: dict[str, list[tuple[Use, str | None]]] = {m: [] for m in gaps["machine"].unique(maintain_order=True)}
+    fits = _fits(fitted)
+    machines = dict.fromkeys([*gaps["machine"].unique(maintain_order=True), *fits])
+    uses: dict[str, list[tuple[Use, str | None]]] = {machine: [] for machine in machines}
     for machine, use, material in [*_announced(gaps, setup, at), *_untold(replays, setup, at)]:
         uses[machine].append((use, material))
-    fits = _fits(fitted)
     return [
-        _told(_Book(machine, packs, usage), fits.get(machine, []), sorted(mine, key=lambda use: use[0].begin))
+        _told(_Book(machine, packs, usage), fits.get(machine, []), sorted(mine, key=lambda use: use[0].begin), at)
         for machine, mine in uses.items()
     ]
 
@@ -362,7 +373,7 @@ def _fits(fitted: pl.DataFrame) -> dict[str, list[Fitted]]:
     return found
 
 
-def _told(book: _Book, fits: Sequence[Fitted], uses: Sequence[tuple[Use, str | None]]) -> _Book:
+def _told(book: _Book, fits: Sequence[Fitted], uses: Sequence[tuple[Use, str | None]], now: int) -> _Book:
     """Fits and prints in the order in which they happened; a spool fitted into a print splits what it uses."""
     waiting = list(fits)
     for use, material in uses:
@@ -372,7 +383,7 @@ def _told(book: _Book, fits: Sequence[Fitted], uses: Sequence[tuple[Use, str | N
         rest = use
         while waiting and waiting[0].at < use.end:
             fit = waiting.pop(0)
-            before, rest = _split(rest, fit.at)
+            before, rest = _split(rest, fit.at, now)
             book.feed(before, None)
             book.fit(fit, into=use)
         (book.run if rest.end == FAR else book.feed)(rest, material if rest is use else None)
@@ -381,15 +392,18 @@ def _told(book: _Book, fits: Sequence[Fitted], uses: Sequence[tuple[Use, str | N
     return book
 
 
-def _split(use: Use, at: int) -> tuple[Use, Use]:
-    """A print's use before and after a spool was fitted into it.
+def _split(use: Use, at: int, now: int) -> tuple[Use, Use]:
+    """A print's use before and after a spool was fitted into it at `at`, as known at `now`.
 
     Where along the print that was is known by the clock alone: it may have stood without material for a while.
     """
-    part = (at - use.begin) / max(use.end - use.begin, 1) if use.end != FAR else 0.5
-    doubt = math.hypot(use.doubt, min(part, 1 - part) / math.sqrt(3))
-    before = replace(use, end=at, share=use.share * part, doubt=doubt, itself=False)
-    return before, replace(use, begin=at, share=use.share * (1 - part), doubt=doubt)
+    part = (at - use.begin) / max(min(use.end, now) - use.begin, 1)
+    done = use.share * part
+    doubt = math.hypot(use.doubt, use.share * min(part, 1 - part) / math.sqrt(3))
+    before = replace(use, end=at, share=done, doubt=doubt, itself=False)
+    left = max(1 - done, 1e-9)
+    rest = replace(use, begin=at, grams=use.grams * left, share=(use.share - done) / left, doubt=doubt / left)
+    return before, rest
 
 
 # What prints use
@@ -416,12 +430,13 @@ def _use(row: dict[str, object], file: PrintFile, at: int) -> Use:
     if until == FAR:  # nobody has said how it ended
         over = at >= end
         share = 1.0 if over else min(max(at - begin, 0) / takes, 1.0)
-        return Use(begin, end if over else FAR, file.grams, share, 0.0, told=True, itself=over)
+        return Use(begin, end if over else FAR, file.grams, share, 0.0, told=True, itself=over, whole=file.grams)
     if row["next_found"] == "stopped" or str(row["shape"]).startswith("stopped"):
         least, most = (min(max(t - begin, 0) / takes, 1.0) for t in (int(str(row["t"])), until))
         doubt = (most - least) / math.sqrt(12)
-        return Use(begin, until, file.grams, (least + most) / 2, doubt, told=True, itself=False)
-    return Use(begin, max(end, begin + 1), file.grams, 1.0, 0.0, told=True, itself=True)
+        share = (least + most) / 2
+        return Use(begin, until, file.grams, share, doubt, told=True, itself=False, whole=file.grams)
+    return Use(begin, max(end, begin + 1), file.grams, 1.0, 0.0, told=True, itself=True, whole=file.grams)
 
 
 def _untold(replays: Sequence[Replays], setup: Setup, at: int) -> Iterator[tuple[str, Use, str | None]]:
@@ -435,7 +450,8 @@ def _untold(replays: Sequence[Replays], setup: Setup, at: int) -> Iterator[tuple
             share = group.weights[place] * grams[place] / mean[place]
             begin, end = (int((share * moments[place]).sum()) for moments in (begins, ends))
             doubt = math.hypot(spread[place] / mean[place], UNTOLD_SPREAD)
-            use = Use(begin, min(end, at), float(mean[place]), 1.0, float(doubt), told=False, itself=True)
+            used = float(mean[place])
+            use = Use(begin, min(end, at), used, 1.0, float(doubt), told=False, itself=True, whole=used)
             yield str(group.spans.machine[int(place)]), use, None
 
 
