@@ -6,6 +6,7 @@ from string import printable
 from hypothesis import strategies as st
 
 from core.entries import KINDS, AnyEntry, AtMachine, EntryVoided
+from core.log.rules import LIGHTEST_SPOOL, MOST_PACKS
 from core.setup import (
     DONT_KNOW,
     Cause,
@@ -193,7 +194,7 @@ def trade_facts(setup: Setup) -> dict[str, Facts]:
     """What entries about stock, orders and the room may say in this shop, by kind."""
     (product,) = setup.history(Product)
     items = [row.identity()[0] for row in setup.rows if isinstance(row, Material | Spare | Supply)]
-    stock: Facts = {"item": st.sampled_from(items), "quantity": amounts}
+    stock: Facts = {"item": st.sampled_from(items), "quantity": st.floats(LIGHTEST_SPOOL, MOST_PACKS)}
     return {
         "StockCounted": stock,
         "StockOrdered": {**stock, "expected": st.none() | much_later},

@@ -475,4 +475,4 @@ def grams_an_hour(setup: Setup) -> Numbers:
     """What the files of every material state, by its place, and last what all of them do."""
     files = setup.history(PrintFile)
     groups = [*([f for f in files if f.material == m] for m in names_of(setup).materials), files]
-    return np.array([math.fsum(f.grams for f in group) / math.fsum(f.hours for f in group) for group in groups])
+    return np.array([math.fsum(f.grams for f in of) / (math.fsum(f.hours for f in of) or 1.0) for of in groups])

@@ -109,7 +109,7 @@ def test_the_first_screen_of_a_phone_holds_trust_and_what_needs_a_hand(chromium,
 
 
 def test_no_text_is_small_also_in_charts(desk):
-    expect(desk.locator("svg.marks")).to_have_count(5)
+    expect(desk.locator("svg.marks")).to_have_count(6)
     texts = desk.evaluate(TEXTS)
     assert len(texts) > 100
     assert [text for text in texts if text[0] < 16] == []
