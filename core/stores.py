@@ -11,7 +11,7 @@ import numpy as np
 
 from core.answer_types import Ordered, OrderNow, SpoolChanges, StockMove, Stored, Stores, WhyMoved
 from core.calc import booked, shelf
-from core.calc.forecasts import Forecast, Indices, forecast
+from core.calc.forecasts import Forecast, forecast
 from core.calc.shelf import DAY, Numbers, Stock
 from core.calc.staffed import micros
 from core.calc.stocking import Levels, Terms, Times, chance_short, levels, to_order, weeks_left
@@ -42,7 +42,6 @@ class Plan:
 
     use: Numbers
     leads: Numbers
-    groups: Indices
     told: Forecast
     rate: Numbers
     found: Levels
@@ -140,16 +139,18 @@ def _plan(
     within = np.clip(times.bridge[:, None] - np.arange(AHEAD), 0.0, 1.0)
     told = replace(told, weekly=told.weekly + more, total=told.total + (more * within).sum(axis=1))
     rate = told.weekly[:, :SOON].mean(axis=1)
-    return Plan(use, leads, groups, told, rate, levels(told.total, told.sd, rate, times, terms))
+    return Plan(use, leads, told, rate, levels(told.total, told.sd, rate, times, terms))
 
 
 def _before_a_delivery(plan: Plan) -> tuple[Numbers, Numbers]:
-    """What is expected to be used before a delivery ordered now [items], and its standard deviation."""
+    """What is expected to be used before a delivery ordered now [items], and its standard deviation.
+
+    The doubt is that of the time to be bridged, shared out as that of independent weeks is.
+    """
     lead, spread = plan.leads.T / 7
-    soon = forecast(plan.use, lead, plan.groups, AHEAD)
-    within = np.clip(lead[:, None] - np.arange(AHEAD), 0.0, 1.0)
-    need = np.maximum(soon.total, (plan.told.weekly * within).sum(axis=1))
-    return need, np.sqrt(soon.sd**2 + (plan.rate * spread) ** 2)
+    need = (plan.told.weekly * np.clip(lead[:, None] - np.arange(AHEAD), 0.0, 1.0)).sum(axis=1)
+    share = np.divide(need, plan.told.total, out=np.ones_like(need), where=plan.told.total > 0)
+    return need, np.sqrt(plan.told.sd**2 * share + (plan.rate * spread) ** 2)
 
 
 def _arriving(stock: Stock, now: int, days: float) -> float:

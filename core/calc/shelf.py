@@ -8,7 +8,7 @@ it would, or where two counts contradict what came in, it says that a count or a
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -164,30 +164,41 @@ def _after(start: int | None, at: int, takes: Sequence[tuple[int, float]]) -> li
 
 def moves(entries: pl.DataFrame, items: dict[str, Item]) -> dict[str, list[Move]]:
     """What happened to each item, in order, from entries of stock, spools and upkeep."""
+    rows = entries.with_columns(pl.col("at", "expected").dt.epoch("us"))
+    told = pl.concat([_noted(rows), _full_spools(rows, items), _spares(rows)]).sort("at", "id")
     found: dict[str, list[Move]] = {code: [] for code in items}
-    for row in entries.with_columns(pl.col("at", "expected").dt.epoch("us")).sort("at", "id").iter_rows(named=True):
-        for code, move in _moves_of(row, items):
-            found[code].append(move)
+    for code, at, what, quantity, expected in told.select(_MOVES[1:]).iter_rows():
+        if code in found:
+            found[code].append(Move(at, what, quantity, expected))
     return found
 
 
-def _moves_of(row: dict[str, object], items: dict[str, Item]) -> Iterable[tuple[str, Move]]:
-    at, kind = int(str(row["at"])), str(row["kind"])
-    if kind in _STOCK:
-        code = str(row["item"])
-        expected = int(str(row["expected"])) if row["expected"] is not None else None
-        if code in items:
-            yield code, Move(at, _STOCK[kind], float(str(row["quantity"])), expected)
-    elif kind == "SpoolFitted":
-        item = items.get(str(row["material"]))
-        if isinstance(item, Material) and float(str(row["grams"])) >= NEARLY_FULL * item.pack:
-            yield item.material, Move(at, "taken", item.pack)
-    elif kind == "UpkeepDone" and row["spares"]:
-        for spare in str(row["spares"]).split(";"):
-            if spare.strip() in items:
-                yield spare.strip(), Move(at, "taken", 1.0)
+def _noted(rows: pl.DataFrame) -> pl.DataFrame:
+    """Counts, orders and deliveries."""
+    mine = rows.filter(pl.col("kind").is_in(list(_STOCK)))
+    what = pl.col("kind").replace_strict(_STOCK, return_dtype=pl.String)
+    return mine.select("id", "item", "at", what.alias("what"), "quantity", "expected").select(_MOVES)
 
 
+def _full_spools(rows: pl.DataFrame, items: dict[str, Item]) -> pl.DataFrame:
+    """Full spools fitted were taken from the shelf; part-spools were not."""
+    packs = {code: item.pack for code, item in items.items() if isinstance(item, Material)}
+    pack = pl.col("material").replace_strict(packs, default=None, return_dtype=pl.Float64)
+    mine = rows.filter((pl.col("kind") == "SpoolFitted") & (pl.col("grams") >= NEARLY_FULL * pack))
+    told = {"item": pl.col("material"), "what": pl.lit("taken"), "quantity": pack, "expected": _NEVER}
+    return mine.select("id", "at", **told).select(_MOVES)
+
+
+def _spares(rows: pl.DataFrame) -> pl.DataFrame:
+    """Spares used in upkeep, one by one."""
+    mine = rows.filter((pl.col("kind") == "UpkeepDone") & pl.col("spares").is_not_null())
+    each = mine.with_columns(item=pl.col("spares").str.split(";")).explode("item", empty_as_null=False)
+    one = {"quantity": pl.lit(1.0), "what": pl.lit("taken"), "expected": _NEVER}
+    return each.select("id", "at", pl.col("item").str.strip_chars(), **one).select(_MOVES)
+
+
+_MOVES = ["id", "item", "at", "what", "quantity", "expected"]
+_NEVER = pl.lit(None, pl.Int64)
 _STOCK = {"StockCounted": "counted", "StockOrdered": "ordered", "StockReceived": "received"}
 #: The kinds of entry that tell of the shelf.
 KINDS = (*_STOCK, "SpoolFitted", "UpkeepDone")
