@@ -77,10 +77,10 @@ _LIVE = """
         WHERE v.kind = 'EntryVoided' AND v.noted_at <= $as_of AND v.which IS NOT NULL)
 """
 
-#: Kinds that always tell what a machine is doing. A window is read from each machine's last start
-#: before it (which settles everything earlier) to its first such entry after it. Two entries that may
-#: have to change places (see `OUT_OF_ORDER_MINUTES`) are read both or not at all.
-_TELLING = ("PrintStarted", "PartsOff", "Looked", "WentDown", "CameBack", "SetAside", "PutBack")
+#: Kinds that settle what a machine is doing; a look only tells it. A window is read from each machine's last
+#: start before it (which settles everything earlier) to its first such entry after it, looks on the way included.
+#: Two entries that may have to change places (see `OUT_OF_ORDER_MINUTES`) are read both or not at all.
+_SETTLING = ("PrintStarted", "PartsOff", "WentDown", "CameBack", "SetAside", "PutBack")
 _SLIP = f"INTERVAL {OUT_OF_ORDER_MINUTES} MINUTES"
 
 #: Entries about machines: of all of them where $machines is null.
@@ -89,7 +89,7 @@ _THEIRS = "e.machine IS NOT NULL AND ($machines IS NULL OR list_contains($machin
 _REACH = f"""
     SELECT machine,
         coalesce(max("at") FILTER (kind = 'PrintStarted' AND "at" <= $start AND NOT slips), min("at")) AS first,
-        coalesce(min("at") FILTER (kind IN {_TELLING} AND "at" >= $end + {_SLIP}) + {_SLIP}, max("at")) AS last
+        coalesce(min("at") FILTER (kind IN {_SETTLING} AND "at" >= $end + {_SLIP}) + {_SLIP}, max("at")) AS last
     FROM (
         SELECT e.machine, e.kind, e."at", count(*) FILTER (e.kind = 'PartsOff') OVER (
             PARTITION BY e.machine ORDER BY e."at"
@@ -197,7 +197,7 @@ class Log:
         """What was known at `as_of` about machines (all, or those named) in `window`, with each one's reach around it.
 
         The reach goes back to the machine's last start at or before the window, which settles all
-        before it, and forward to its first telling entry after it. Columns: `ENTRY_SCHEMA`.
+        before it, and forward to its first settling entry after it. Columns: `ENTRY_SCHEMA`.
         """
         theirs = {"as_of": as_of, "machines": list(machines) if machines is not None else None}
         reach = self._cursor().sql(_REACH, params={**theirs, "start": window.start, "end": window.end}).pl()
