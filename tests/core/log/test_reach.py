@@ -31,6 +31,13 @@ def test_a_window_is_read_from_the_last_start_before_it_to_the_first_word_after_
     assert ids(log.machine_entries(A_DAY, NOW)) == [entry.id for entry in story[2:6]]
 
 
+def test_looks_settle_nothing_so_a_window_is_read_past_them(log: Log) -> None:
+    story = [start(when(1)), look(when(2, 8), "printing"), look(when(3), "done"), at_a1("PartsOff", when(4)),
+             look(when(5), "empty")]  # fmt: skip
+    log.append(story)
+    assert ids(log.machine_entries(A_DAY, NOW)) == [entry.id for entry in story[:4]]
+
+
 def test_work_that_began_in_a_window_and_ended_after_it_belongs_to_it(log: Log) -> None:
     clean = at_a1("UpkeepDone", when(2, hours=1), task="clean", minutes=90)
     log.append([look(when(1), "empty"), look(when(2), "empty"), clean])
