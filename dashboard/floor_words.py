@@ -214,7 +214,7 @@ def too_short(file: FileChoice, spool: SpoolNow | None, names: Names) -> str:
 
 def spool_short(file: FileChoice) -> str:
     """Said on the button of a start that the spool on the machine cannot feed."""
-    return f"next {file_name(file)}: the spool is too short"
+    return f"next {file_name(file)}: the spool may be too short"
 
 
 def new_spool(file: FileChoice, grams: float, names: Names) -> tuple[str, str]:
