@@ -36,7 +36,7 @@ from core.calc.reckon import Reckoned, reckon
 from core.calc.replays import Replays
 from core.calc.spent import NINETY, Spent, replayed, spent
 from core.calc.spools import PartSpool, Spool, lasts, left, spools
-from core.calc.staffed import Staffed, micros, staffed_spells
+from core.calc.staffed import Staffed, instant, micros, staffed_spells
 from core.entries import QuestionClosed, SpoolFitted
 from core.estimate import Estimate
 from core.log.store import Log
@@ -106,7 +106,7 @@ class Reading:
                 state=need.state,
                 rack=need.rack,
                 machines=list(need.machines),
-                since=_time(need.since),
+                since=instant(need.since),
                 waited_hours=need.waited_hours,
                 cause=need.cause,
                 spare=need.spare,
@@ -183,21 +183,24 @@ class Reading:
 
     def spool(self, machine: str) -> SpoolNow | None:
         """What is on a machine; None where nobody noted a spool."""
-        found = next((s for s in self.spools[0] if s.machine == machine), None)
+        found = self._spool_on(machine)
         return self._spool_now(found) if found else None
+
+    def _spool_on(self, machine: str) -> Spool | None:
+        return next((spool for spool in self.spools[0] if spool.machine == machine), None)
 
     def _spool_now(self, spool: Spool) -> SpoolNow | None:
         rest = left(spool, self.pace.usage)
         if rest is None or spool.material is None:
             return None
-        return SpoolNow(material=spool.material, since=_time(spool.since) if spool.since else None, left=rest)
+        return SpoolNow(material=spool.material, since=instant(spool.since) if spool.since else None, left=rest)
 
     def lasts(self, machine: str, file: PrintFile) -> float | None:
         """The chance that the spool on a machine feeds the print that runs and then one of the file.
 
         None where nobody noted a spool, 0 where it is of another material.
         """
-        found = next((s for s in self.spools[0] if s.machine == machine), None)
+        found = self._spool_on(machine)
         if found is None or found.material is None:
             return None
         running = found.running
@@ -272,8 +275,8 @@ def _machine_now(machine: Machine, row: dict[str, Any], setup: Setup, heard: dat
         place=machine.place,
         state=row["state"],
         basis=row["basis"],
-        since=_time(row["since"]),
-        due=Due(low=_time(due[0]), best=_time(due[1]), high=_time(due[2])) if due[1] is not None else None,
+        since=instant(row["since"]),
+        due=Due(low=instant(due[0]), best=instant(due[1]), high=instant(due[2])) if due[1] is not None else None,
         file=row["file"],
         revision=row["revision"],
         product=file.product if file else None,
@@ -287,7 +290,7 @@ def _machine_now(machine: Machine, row: dict[str, Any], setup: Setup, heard: dat
 
 
 def _spool_ends(end: RunOut, spool: SpoolNow, staffed: Sequence[Window], at: datetime) -> SpoolEnds:
-    when = Due(low=_time(end.low), best=_time(end.best), high=_time(end.high))
+    when = Due(low=instant(end.low), best=instant(end.best), high=instant(end.high))
     people = [min(spell.end, when.best) for spell in staffed if spell.start <= when.best]
     return SpoolEnds(machine=end.machine, spool=spool, chance=min(end.chance, 1.0), this_print=min(end.this, 1.0),
                      when=when, swap_by=max([*people, at]))  # fmt: skip
@@ -298,20 +301,16 @@ def _question(asked: questions.Question) -> Question:
         id=asked.id,
         rule=asked.rule,
         machine=asked.machine,
-        about=_time(asked.about),
-        seen=_time(asked.seen),
+        about=instant(asked.about),
+        seen=instant(asked.seen),
         found=asked.found,
         file=asked.file,
         revision=asked.revision,
         parts=asked.parts,
         choices=[
             AnswerChoice(
-                name=a.name, entries=[{"kind": d.kind, "at": _time(d.at).isoformat(), **d.fields} for d in a.drafts]
+                name=a.name, entries=[{"kind": d.kind, "at": instant(d.at).isoformat(), **d.fields} for d in a.drafts]
             )
             for a in asked.answers
         ],
     )
-
-
-def _time(moment: int) -> datetime:
-    return datetime.fromtimestamp(moment // 1_000_000, UTC).replace(microsecond=moment % 1_000_000)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -12,8 +12,9 @@ import numpy as np
 from core.answer_types import Ordered, OrderNow, SpoolChanges, StockMove, Stored, Stores, WhyMoved
 from core.calc import booked, shelf
 from core.calc.forecasts import Forecast, forecast
-from core.calc.shelf import DAY, Numbers, Stock
-from core.calc.staffed import micros
+from core.calc.hazard import Numbers
+from core.calc.shelf import DAY, Stock
+from core.calc.staffed import instant, micros
 from core.calc.stocking import Levels, Terms, Times, chance_short, levels, to_order, weeks_left
 from core.log.store import Log
 from core.setup import Item, Material, Setup, Shop, Spare
@@ -136,8 +137,7 @@ def _plan(
     groups = np.array([isinstance(row, Spare) for row in rows], dtype=np.int64)
     told = forecast(use, times.bridge, groups, AHEAD)
     more = np.maximum(orders - np.nan_to_num(told.weekly), 0.0)
-    within = np.clip(times.bridge[:, None] - np.arange(AHEAD), 0.0, 1.0)
-    told = replace(told, weekly=told.weekly + more, total=told.total + (more * within).sum(axis=1))
+    told = replace(told, weekly=told.weekly + more, total=told.total + _within(times.bridge, more))
     rate = told.weekly[:, :SOON].mean(axis=1)
     return Plan(use, leads, told, rate, levels(told.total, told.sd, rate, times, terms))
 
@@ -148,9 +148,14 @@ def _before_a_delivery(plan: Plan) -> tuple[Numbers, Numbers]:
     The doubt is that of the time to be bridged, shared out as that of independent weeks is.
     """
     lead, spread = plan.leads.T / 7
-    need = (plan.told.weekly * np.clip(lead[:, None] - np.arange(AHEAD), 0.0, 1.0)).sum(axis=1)
+    need = _within(lead, plan.told.weekly)
     share = np.divide(need, plan.told.total, out=np.ones_like(need), where=plan.told.total > 0)
     return need, np.sqrt(plan.told.sd**2 * share + (plan.rate * spread) ** 2)
+
+
+def _within(weeks: Numbers, weekly: Numbers) -> Numbers:
+    """How much of `weekly` [items, AHEAD] falls within so many weeks [items]."""
+    return np.asarray((weekly * np.clip(weeks[:, None] - np.arange(AHEAD), 0.0, 1.0)).sum(axis=1))
 
 
 def _arriving(stock: Stock, now: int, days: float) -> float:
@@ -191,7 +196,7 @@ class _Line:
         return {
             "name": row.name, "kind": type(row).__name__.lower(), "unit": row.unit, "pack": row.pack,
             "price": row.price, "service": row.service,
-            "on_hand": have, "counted_at": _time(stock.counted_at) if stock.counted_at is not None else None,
+            "on_hand": have, "counted_at": instant(stock.counted_at) if stock.counted_at is not None else None,
             "orders": self._orders(), "doubt": stock.doubt,
             "min": _known(self.plan.found.min[place]), "max": _known(self.plan.found.max[place]),
             "rule": self.plan.found.rule[place], "method": told.method[place],
@@ -207,7 +212,7 @@ class _Line:
     def _orders(self) -> list[Ordered]:
         usual = round(self.plan.leads[self.place, 0] * DAY)
         return [
-            Ordered(at=_time(o.at), quantity=o.quantity, expected=_time(o.expected or o.at + usual))
+            Ordered(at=instant(o.at), quantity=o.quantity, expected=instant(o.expected or o.at + usual))
             for o in self.stock.orders
         ]
 
@@ -219,12 +224,8 @@ class _Line:
 
 
 def _moves(told: Sequence[shelf.Move]) -> list[StockMove]:
-    return [StockMove(at=_time(m.at), what=m.what, quantity=m.quantity) for m in told if m.what != "taken"][-MOVES:]  # type: ignore[arg-type]
+    return [StockMove(at=instant(m.at), what=m.what, quantity=m.quantity) for m in told if m.what != "taken"][-MOVES:]  # type: ignore[arg-type]
 
 
 def _known(value: float) -> float | None:
     return None if np.isnan(value) else float(value)
-
-
-def _time(moment: int) -> datetime:
-    return datetime.fromtimestamp(moment / 1_000_000, UTC)

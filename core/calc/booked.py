@@ -5,12 +5,10 @@ from __future__ import annotations
 from datetime import datetime
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from core.calc.hazard import Numbers
 from core.setup import PrintFile, Setup
-
-Numbers = npt.NDArray[np.float64]
 
 #: The kinds of entry that tell what is still to be printed for an order.
 KINDS = ("OrderTaken", "OrderPacked", "OrderShipped", "PrintStarted")

@@ -13,7 +13,8 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-Numbers = npt.NDArray[np.float64]
+from core.calc.hazard import Numbers
+
 Flags = npt.NDArray[np.bool_]
 Indices = npt.NDArray[np.int64]
 

@@ -12,14 +12,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from core.calc.hazard import Numbers
 from core.calc.staffed import HOUR
 from core.estimate import Estimate
 from core.setup import Item, Material
-
-Numbers = npt.NDArray[np.float64]
 
 #: A day and a week in microseconds.
 DAY, WEEK = 24 * HOUR, 7 * 24 * HOUR

@@ -154,6 +154,11 @@ def micros(moment: datetime) -> int:
     return (moment - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(microseconds=1)
 
 
+def instant(moment: int) -> datetime:
+    """The time in UTC of whole microseconds since 1970, exactly: what `micros` counts."""
+    return datetime.fromtimestamp(moment // 1_000_000, UTC).replace(microsecond=moment % 1_000_000)
+
+
 def _merge(spans: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
     merged: list[tuple[int, int]] = []
     for start, end in sorted(spans):

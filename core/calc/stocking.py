@@ -10,11 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.special import gammaincc, gammaincinv, pdtrc
 from scipy.stats import nbinom, poisson
 
-Numbers = npt.NDArray[np.float64]
+from core.calc.hazard import Numbers
 
 #: Units below which single pieces matter: counted one by one rather than measured.
 COUNTED = 20.0
