@@ -57,9 +57,8 @@ def ahead(gaps: pl.DataFrame, setup: Setup, staffed: Staffed, pace: Pace, at: in
 
     `gaps` are those known at `at` (both microseconds); `staffed` must reach to `until`.
     """
-    if pace.habits is None:
+    if (law := Law.of(pace, staffed, setup.zone, at)) is None:
         return None
-    law = Law(staffed, pace.hands(staffed, setup.zone), pace.habits, pace.times.spread, at)
     mine = spans(gaps, pace, names_of(setup), until)
     return replay(mine.of(mine.found == OPEN), law, FUTURES)
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +21,7 @@ from scipy.special import ndtri
 
 from core.calc.habits import Habits, in_rush, occasion
 from core.calc.hazard import Numbers
+from core.calc.pace import Pace
 from core.calc.spans import ANY, CLEAR, DONE, EMPTY, OPEN, PRINTING, STOPPED, Spans
 from core.calc.staffed import FAR, HOUR, Micros, Staffed
 
@@ -55,6 +57,13 @@ class Law:
     habits: Habits
     spread: float
     known_at: int = FAR
+
+    @classmethod
+    def of(cls, pace: Pace, staffed: Staffed, zone: ZoneInfo, known_at: int = FAR) -> Law | None:
+        """The law of a shop's pace; None where no habits are learned yet."""
+        if pace.habits is None:
+            return None
+        return cls(staffed, pace.hands(staffed, zone), pace.habits, pace.times.spread, known_at)
 
 
 @dataclass(frozen=True, slots=True)

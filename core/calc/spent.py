@@ -122,9 +122,8 @@ def replayed(
 
     `known_at` is the moment (microseconds) up to which no further entry is known.
     """
-    if pace.habits is None:
+    if (law := Law.of(pace, staffed, setup.zone)) is None:
         return []
-    law = Law(staffed, pace.hands(staffed, setup.zone), pace.habits, pace.times.spread)
     mine = spans(reckoned.gaps, pace, names_of(setup), known_at)
     mine = mine.of((mine.end > micros(window.start)) & (mine.start < micros(window.end)))
     mine = mine.of(~certain(mine, law.habits.menu.shortest))

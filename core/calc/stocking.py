@@ -14,13 +14,14 @@ from scipy.special import gammaincc, gammaincinv, pdtrc
 from scipy.stats import nbinom, poisson
 
 from core.calc.hazard import Numbers
+from core.calc.seasons import YEAR
 
 #: Units below which single pieces matter: counted one by one rather than measured.
 COUNTED = 20.0
 #: A variance this many times the mean or more is no Poisson law's.
 CLUSTERED = 1.05
-#: Weeks in a year, and the most and (of unknown price) usual weeks of use that are ordered at once.
-YEAR, MOST_WEEKS, USUAL_WEEKS = 365.25 / 7, 52.0, 4.0
+#: The most and (of unknown price) the usual weeks of use that are ordered at once.
+MOST_WEEKS, USUAL_WEEKS = 52.0, 4.0
 
 
 @dataclass(frozen=True)

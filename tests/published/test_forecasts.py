@@ -4,7 +4,8 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from core.calc.forecasts import intermittent, seasons, smoothed
+from core.calc.forecasts import intermittent, smoothed
+from core.calc.seasons import seasons
 
 Numbers = npt.NDArray[np.float64]
 

@@ -104,8 +104,9 @@ def told(month: Reading, pace: Pace) -> Spans:
 
 @pytest.fixture(scope="module")
 def law(month: Reading, pace: Pace) -> Law:
-    assert pace.habits is not None
-    return Law(month.staffed, pace.hands(month.staffed, month.setup.zone), pace.habits, pace.times.spread)
+    found = Law.of(pace, month.staffed, month.setup.zone)
+    assert found is not None
+    return found
 
 
 def test_a_replay_that_counts_agrees_with_every_look_and_with_the_end(told: Spans, law: Law) -> None:

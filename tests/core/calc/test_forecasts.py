@@ -2,7 +2,8 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from core.calc.forecasts import METHODS, SHORT, Forecast, forecast, intermittent, seasons
+from core.calc.forecasts import METHODS, SHORT, Forecast, forecast, intermittent
+from core.calc.seasons import seasons
 
 Numbers = npt.NDArray[np.float64]
 WEEKS = np.arange(156)
