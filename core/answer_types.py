@@ -219,8 +219,9 @@ class WhyMoved(Frozen):
 class Stored(Frozen):
     """An item on the shelf, in its units.
 
-    `on_hand` is null before the first count; `doubt` says why the book cannot be right. When what is on hand and on
-    order is at `min` or below, it is ordered up to `max`: `packs_to_order` now, at the latest at `order_by`;
+    `on_hand` is null before the first count; `doubt` says why the book cannot be right; `unnoted` are orders that must
+    have come by the last count, though nobody noted it; `orders` are those to come. When what is on hand and on order
+    is at `min` or below, it is ordered up to `max`: `packs_to_order` now, at the latest at `order_by`;
     `runs_out_first` is the chance that it runs out before a delivery ordered now would come. `weekly` is the use
     expected, by `method`; `used` are the weeks so far, oldest first (null where
     nothing is known), `expected` those to come.
@@ -235,6 +236,7 @@ class Stored(Frozen):
     on_hand: Estimate | None
     counted_at: datetime | None
     orders: list[Ordered]
+    unnoted: list[Ordered]
     doubt: Literal["below nothing", "more than came in"] | None
     min: float | None
     max: float | None

@@ -11,9 +11,10 @@ import numpy as np
 
 from core.answer_types import Ordered, OrderNow, SpoolChanges, StockMove, Stored, Stores, WhyMoved
 from core.calc import booked, shelf
+from core.calc.deliveries import DAY, LeadLaw, Order
 from core.calc.forecasts import Forecast, forecast
 from core.calc.hazard import Numbers
-from core.calc.shelf import DAY, Stock
+from core.calc.shelf import Stock
 from core.calc.staffed import instant, micros
 from core.calc.stocking import Levels, Terms, Times, chance_short, levels, to_order, weeks_left
 from core.log.store import Log
@@ -54,8 +55,9 @@ def stores(log: Log, at: datetime) -> Stores:
     shop, items, now = setup.shop(at), setup.items(at), micros(at)
     entries = log.entries_of(list(shelf.KINDS), Window(at - timedelta(weeks=PAST), at + timedelta(microseconds=1)), at)
     moves = shelf.moves(entries, items)
-    stocks = [shelf.stock(told, now) for told in moves.values()]
     rows = list(items.values())
+    said = [LeadLaw.said(row.lead_days, row.lead_spread) for row in rows]
+    stocks = [shelf.stock(told, now, lead) for told, lead in zip(moves.values(), said, strict=True)]
     terms = _terms(rows, shop)
     use = shelf.weekly_use(stocks, now, PAST)
     plan = _plan(use, stocks, rows, shop, terms, _booked(log, setup, at, list(items)))
@@ -197,7 +199,7 @@ class _Line:
             "name": row.name, "kind": type(row).__name__.lower(), "unit": row.unit, "pack": row.pack,
             "price": row.price, "service": row.service,
             "on_hand": have, "counted_at": instant(stock.counted_at) if stock.counted_at is not None else None,
-            "orders": self._orders(), "doubt": stock.doubt,
+            "orders": self._ordered(stock.orders), "unnoted": self._ordered(stock.unnoted), "doubt": stock.doubt,
             "min": _known(self.plan.found.min[place]), "max": _known(self.plan.found.max[place]),
             "rule": self.plan.found.rule[place], "method": told.method[place],
             "short_history": bool(told.short[place]), "weekly": weekly,
@@ -209,11 +211,10 @@ class _Line:
             "expected": [] if weekly is None else [float(v) for v in told.weekly[place]],
         }  # fmt: skip
 
-    def _orders(self) -> list[Ordered]:
+    def _ordered(self, orders: Sequence[Order]) -> list[Ordered]:
         usual = round(self.plan.leads[self.place, 0] * DAY)
         return [
-            Ordered(at=instant(o.at), quantity=o.quantity, expected=instant(o.expected or o.at + usual))
-            for o in self.stock.orders
+            Ordered(at=instant(o.at), quantity=o.quantity, expected=instant(o.expected or o.at + usual)) for o in orders
         ]
 
     def _used(self) -> list[float | None]:
@@ -224,7 +225,8 @@ class _Line:
 
 
 def _moves(told: Sequence[shelf.Move]) -> list[StockMove]:
-    return [StockMove(at=instant(m.at), what=m.what, quantity=m.quantity) for m in told if m.what != "taken"][-MOVES:]  # type: ignore[arg-type]
+    newest = [move for move in told if move.what != "taken"][-MOVES:]
+    return [StockMove(at=instant(m.at), what=m.what, quantity=m.quantity) for m in newest]  # type: ignore[arg-type]
 
 
 def _known(value: float) -> float | None:

@@ -115,6 +115,15 @@ def _moved(item: Stored) -> str:
     return f"Min was {amount(item.moved.before, item)} eight weeks ago: {why}."
 
 
+def unnoted(item: Stored, clock: Clock) -> list[str]:
+    """Orders that must have come."""
+    return [
+        f"The order of {written.day(clock.local(order.at).date())} ({amount(order.quantity, item)}) was never noted as "
+        "received. It was due long before the last count, so it is taken to have come."
+        for order in item.unnoted
+    ]
+
+
 def order_now(line: OrderNow) -> tuple[str, str, str]:
     """An item to order today: what, how much, for how long it lasts."""
     cover = f"lasts {written.lasting(24 * line.days_of_cover)}" if line.days_of_cover else "none there"

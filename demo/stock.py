@@ -6,28 +6,30 @@ from heapq import heappop, heappush
 
 from demo.hands import Hands
 from demo.happening import Happening, Span
-from demo.shop import OWNER, SPARES
+from demo.shop import OWNER, SPARE_LEVELS, SPARES
 
 DAY = 24 * 60.0
 SPOOL_GRAMS = 1000
 
 
 class SpareShelf:
-    """Every spare taken is ordered again at once; a machine that finds none waits for the next to come."""
+    """Spares are ordered up to the owner's upper level when the lower is reached; a machine that finds none waits."""
 
     def __init__(self, machines: int, hands: Hands, rng: random.Random) -> None:
         self._hands, self._rng = hands, rng
-        self._opening = max(1, round(machines / 18))
-        self._there = dict.fromkeys(SPARES, self._opening)
+        self._levels = {spare: _levels(machines, *at36) for spare, at36 in SPARE_LEVELS.items()}
+        self._there = {spare: most for spare, (_, most) in self._levels.items()}
         self._coming: dict[str, list[float]] = {spare: [] for spare in SPARES}
         self.happenings: list[Happening] = []
         #: (time, change) of every spare.
-        self.moves: dict[str, list[tuple[float, int]]] = {spare: [(0.0, self._opening)] for spare in SPARES}
+        self.moves: dict[str, list[tuple[float, int]]] = {spare: [(0.0, n)] for spare, n in self._there.items()}
 
     def take(self, spare: str, t: float) -> float:
         """When the spare is in hand: `t` itself, or the time of the delivery it must wait for."""
-        there = self._unpack(spare, t)
-        heappush(self._coming[spare], self._order(spare, t))
+        there, least, most = self._unpack(spare, t), *self._levels[spare]
+        position = there + len(self._coming[spare]) - 1
+        if position <= least:
+            self._order(spare, t, most - position)
         if there:
             self._there[spare] -= 1
         ready = t if there else heappop(self._coming[spare])
@@ -46,15 +48,22 @@ class SpareShelf:
             self._there[spare] += 1
         return self._there[spare]
 
-    def _order(self, spare: str, t: float) -> float:
+    def _order(self, spare: str, t: float, quantity: int) -> None:
         days = min(21.0, max(2.0, self._rng.lognormvariate(1.6, 0.5)))
         arrival = delivery(self._hands, t + days * DAY, self._rng)
+        facts = {"item": spare, "quantity": quantity}
         self.happenings += [
-            Happening(t + 5, OWNER, "StockOrdered", None, {"item": spare, "quantity": 1}),
-            Happening(arrival, OWNER, "StockReceived", None, {"item": spare, "quantity": 1}),
+            Happening(t + 5, OWNER, "StockOrdered", None, facts),
+            Happening(arrival, OWNER, "StockReceived", None, facts),
         ]
-        self.moves[spare].append((arrival, 1))
-        return arrival
+        for _ in range(quantity):
+            heappush(self._coming[spare], arrival)
+        self.moves[spare].append((arrival, quantity))
+
+
+def _levels(machines: int, least: int, most: int) -> tuple[int, int]:
+    """The owner's levels in a room of so many machines."""
+    return round(least * machines / 36), max(1, round(most * machines / 36))
 
 
 def delivery(hands: Hands, t: float, rng: random.Random) -> float:

@@ -10,21 +10,20 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import compress
 
 import numpy as np
 import polars as pl
 
+from core.calc.deliveries import DAY, LEAD_PRIOR, LeadLaw, Order, Story, delivered
 from core.calc.hazard import Numbers
-from core.calc.staffed import HOUR
 from core.estimate import Estimate
 from core.setup import Item, Material
 
-#: A day and a week in microseconds.
-DAY, WEEK = 24 * HOUR, 7 * 24 * HOUR
+#: A week in microseconds.
+WEEK = 7 * DAY
 #: A spool with so much of a full one on it came from the shelf of new ones.
 NEARLY_FULL = 0.95
-#: What the owner says of lead times is worth so many deliveries.
-LEAD_PRIOR = 3.0
 #: A count that shows so much of what is on order, more than was there, shows a delivery that nobody noted.
 SHOWN = 0.5
 
@@ -42,21 +41,13 @@ class Move:
 
 
 @dataclass(frozen=True, slots=True)
-class Order:
-    """What is still to come of an order."""
-
-    at: int
-    quantity: float
-    expected: int | None
-
-
-@dataclass(frozen=True, slots=True)
 class Stock:
     """An item at a moment.
 
     `on_hand` in units, None before the first count; `orders` still to come; `doubt`: why the book cannot be right
     ("below nothing", "more than came in"), or None. `uses` are spans (from, to, quantity used; microseconds) of which
-    the use is known. `leads` are days from orders to deliveries.
+    the use is known. `leads` are days from orders to deliveries. `unnoted` are orders that must have come, for a
+    count was made long after they were due: nobody noted when.
     """
 
     on_hand: Estimate | None
@@ -65,6 +56,7 @@ class Stock:
     doubt: str | None
     uses: tuple[tuple[int, int, float], ...]
     leads: tuple[float, ...]
+    unnoted: tuple[Order, ...] = ()
 
     @property
     def on_order(self) -> float:
@@ -74,16 +66,15 @@ class Stock:
 
 @dataclass
 class _Book:
-    """What is known of one item, told in order."""
+    """What is known of one item, told in order; the likeliest of its `stories` of orders and deliveries first."""
 
+    stories: list[Story]
     level: float | None = None
     counted_at: int | None = None
     came: float = 0.0
     took: float = 0.0
     takes: list[tuple[int, float]] = field(default_factory=list)
-    orders: list[Order] = field(default_factory=list)
     uses: list[tuple[int, int, float]] = field(default_factory=list)
-    leads: list[float] = field(default_factory=list)
     doubt: str | None = None
 
     def tell(self, move: Move) -> None:
@@ -91,21 +82,12 @@ class _Book:
         getattr(self, f"_{move.what}")(move)
 
     def _ordered(self, move: Move) -> None:
-        self.orders.append(Order(move.at, move.quantity, move.expected))
+        order = Order(move.at, move.quantity, move.expected)
+        self.stories = [story.ordered(order) for story in self.stories]
 
     def _received(self, move: Move) -> None:
         self.came += move.quantity
-        self._settle(move.quantity, move.at)
-
-    def _settle(self, quantity: float, at: int | None) -> None:
-        """A delivery settles the oldest orders first; `at` None: nobody noted when it came."""
-        while quantity > 0 and self.orders:
-            order = self.orders.pop(0)
-            if at is not None:
-                self.leads.append((at - order.at) / DAY)
-            if order.quantity > quantity:
-                self.orders.insert(0, Order(order.at, order.quantity - quantity, order.expected))
-            quantity -= order.quantity
+        self.stories = delivered(self.stories, move.quantity, move.at)
 
     def _taken(self, move: Move) -> None:
         self.took += move.quantity
@@ -116,9 +98,9 @@ class _Book:
         self.doubt = None
         if self.level is not None and self.counted_at is not None:
             used = self.level + self.came - move.quantity
-            waiting = self.orders[0].quantity if self.orders else 0.0
+            waiting = self.stories[0].open[0].quantity if self.stories[0].open else 0.0
             if waiting and used < self.took - SHOWN * waiting:
-                self._settle(waiting, None)
+                self.stories = [self.stories[0].came_unnoted(1)]
                 used += waiting
             if used < 0:
                 self.doubt = "more than came in"
@@ -139,7 +121,10 @@ class _Book:
             best = max(rest, 0.0)
             on_hand = Estimate(low=max(best - spread, 0.0), best=best, high=best + spread)
         uses = (*self.uses, *_after(self.counted_at, at, self.takes))
-        return Stock(on_hand, self.counted_at, tuple(self.orders), doubt, uses, tuple(self.leads))
+        story = self.stories[0]
+        there = [self.counted_at is not None and story.overdue(o, self.counted_at) for o in story.open]
+        coming, unnoted = (tuple(compress(story.open, flags)) for flags in ([not f for f in there], there))
+        return Stock(on_hand, self.counted_at, coming, doubt, uses, story.leads, unnoted)
 
 
 def _spread(start: int, end: int, used: float, takes: Sequence[tuple[int, float]]) -> list[tuple[int, int, float]]:
@@ -202,9 +187,9 @@ _STOCK = {"StockCounted": "counted", "StockOrdered": "ordered", "StockReceived":
 KINDS = (*_STOCK, "SpoolFitted", "UpkeepDone")
 
 
-def stock(told: Sequence[Move], at: int) -> Stock:
-    """One item at `at` (microseconds), from all that happened to it by then."""
-    book = _Book()
+def stock(told: Sequence[Move], at: int, lead: LeadLaw) -> Stock:
+    """One item at `at` (microseconds), from all that happened to it by then; `lead` is what the owner says of it."""
+    book = _Book([Story(lead)])
     for move in told:
         book.tell(move)
     weeks = math.fsum(b - a for a, b, _ in book.uses) / WEEK

@@ -82,7 +82,7 @@ def show(code: str, by: str) -> None:
             offer(item, by)
     if item.doubt:
         parts.text("refused", said.DOUBTS[item.doubt])
-    parts.text("entry", *said.levels(item))
+    parts.text("entry", *said.levels(item), *said.unnoted(item, clock))
     _draw_use(item)
     parts.text("entry", *(said.move(move, item, clock) for move in item.moves[: -MOVES_SHOWN - 1 : -1]))
     st.page_link("views/stores.py", label=said.BACK, query_params={"by": by})

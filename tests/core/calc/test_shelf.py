@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from core.calc.deliveries import LeadLaw
 from core.calc.shelf import KINDS, WEEK, Move, Stock, lead_time, moves, stock, weekly_use
 from core.calc.staffed import micros
 from core.estimate import Estimate
@@ -34,8 +35,11 @@ def taken(at: datetime, quantity: float) -> Move:
     return Move(micros(at), "taken", quantity)
 
 
+SAID = LeadLaw.said(days=7, spread=2)
+
+
 def book(*told: Move, at: datetime) -> Stock:
-    return stock(told, micros(at))
+    return stock(told, micros(at), SAID)
 
 
 def best(told: Stock) -> float:
@@ -139,8 +143,19 @@ def test_a_count_that_what_is_on_order_cannot_explain_leaves_it_on_order() -> No
 
 
 def test_an_order_keeps_when_it_is_expected() -> None:
-    told = stock([Move(0, "ordered", 100, 9), Move(1, "received", 40)], 2)
+    told = stock([Move(0, "ordered", 100, 9), Move(1, "received", 40)], 2, SAID)
     assert [(order.at, order.quantity, order.expected) for order in told.orders] == [(0, 60, 9)]
+
+
+def test_an_order_that_was_due_long_before_a_count_has_come_and_nobody_noted_it() -> None:
+    told = [counted(when(0), 3), ordered(when(1), 1)]
+    assert [order.at for order in book(*told, at=when(90)).orders] == [micros(when(1))]
+    for day, still in ((8, 1), (90, 0)):
+        found = book(*told, counted(when(day), 3), at=when(91))
+        assert (len(found.orders), len(found.unnoted)) == (still, 1 - still)
+    # If it comes after all, it comes.
+    late = book(*told, counted(when(90), 3), received(when(95), 1), at=when(96))
+    assert (best(late), late.orders, late.unnoted, late.leads) == (4, (), (), (94.0,))
 
 
 @given(
@@ -154,7 +169,7 @@ def test_whatever_is_told_nothing_on_the_shelf_or_on_order_is_ever_negative(told
     for what, quantity, days in told:
         at += days * WEEK // 7
         story.append(Move(at, what, float(quantity)))
-    found = stock(story, at + WEEK)
+    found = stock(story, at + WEEK, SAID)
     if found.on_hand is not None:
         assert found.on_hand.low >= 0
     assert all(order.quantity >= 0 for order in found.orders)
