@@ -27,6 +27,7 @@ from core.answer_types import (
     RackNow,
     RackRound,
     Report,
+    Stores,
 )
 from core.calc import account, counts, possible
 from core.calc.account import FORMULAS, TimeAccount
@@ -55,8 +56,8 @@ SPOOL_DAYS = 28
 STATE_DAYS = 7
 
 
-def report(log: Log, at: datetime, pace: Pace | None = None) -> Report:
-    """The owner's page as it stands at `at`. `pace` is that of `pace_at`, if the caller keeps it."""
+def report(log: Log, at: datetime, pace: Pace | None = None, shelf: Stores | None = None) -> Report:
+    """The owner's page as it stands at `at`. `pace` and `shelf` as of `pace_at` and `stores`, if kept by the caller."""
     setup = log.setup()
     shop = setup.shop(at)
     days = last_days(at, USUAL_DAYS, setup.zone)
@@ -85,7 +86,7 @@ def report(log: Log, at: datetime, pace: Pace | None = None) -> Report:
         stops=read.stops(),
         mending=read.mending(),
         runs_out=read.runs_out(),
-        order_now=order_now(stores(log, at)),
+        order_now=order_now(shelf or stores(log, at)),
     )
 
 

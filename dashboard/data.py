@@ -121,12 +121,12 @@ def _pace_known(path: str, known_at: datetime, noted: int) -> answers.Pace:  # n
 
 
 @st.cache_resource(max_entries=4, show_spinner=False)
-def _report(at: Moment) -> Report:  # noqa: ARG001 - what the answer is kept by
-    return answers.report(current_log(), utc_now(), _pace())
+def _report(at: Moment) -> Report:
+    return answers.report(current_log(), utc_now(), _pace(), _stores(at))
 
 
 @st.cache_resource(max_entries=4, show_spinner=False)
-def _racks(at: Moment) -> list[RackNow]:  # noqa: ARG001
+def _racks(at: Moment) -> list[RackNow]:  # noqa: ARG001 - what the answer is kept by
     return answers.floor(current_log(), utc_now(), _pace())
 
 

@@ -123,8 +123,9 @@ def go(act: str | None, **told: Any) -> None:
 
 
 def text(kind: str, *lines: str, tag: str = "p") -> None:
-    """Lines to read, in the style of their kind (see `look`)."""
-    st.html("".join(f"<{tag} class='{kind}'>{html.escape(line)}</{tag}>" for line in lines))
+    """Lines to read, in the style of their kind (see `look`); nothing where there are none."""
+    if lines:
+        st.html("".join(f"<{tag} class='{kind}'>{html.escape(line)}</{tag}>" for line in lines))
 
 
 def turn() -> str:

@@ -12,6 +12,7 @@ ORDER_NOW = "What must be ordered today?"
 NOTHING_TO_ORDER = "Nothing must be ordered today."
 COUNT_IT = "No count yet: count it once."
 BACK = "All items"
+FIND, NONE_FOUND = "Find an item", "No item of that name."
 COUNTED, ORDERED, RECEIVED = "Counted", "Ordered", "Received"
 #: What can be noted of an item, with any number.
 NOTED = {"StockCounted": (COUNTED, ""), "StockReceived": (RECEIVED, "another number"),
@@ -43,6 +44,12 @@ RULES = {
     "negative binomial": "law of seldom demand that comes in clusters",
     "gamma": "gamma law of steady demand",
 }
+
+
+def found(items: list[Stored], wanted: str) -> list[Stored]:
+    """The items whose name or code holds every word that is looked for."""
+    asked = wanted.lower().split()
+    return [item for item in items if all(word in f"{item.name} {item.item}".lower() for word in asked)]
 
 
 def amount(units: float, item: Stored | OrderNow) -> str:

@@ -15,8 +15,8 @@ from dashboard import floor_words as words
 from dashboard import store_words as said
 from dashboard.parts import Step
 
-#: So many of an item's newest moves are shown.
-MOVES_SHOWN = 8
+#: So many of an item's newest moves are shown; with more items than this one can look for one.
+MOVES_SHOWN, MANY = 8, 30
 
 
 def page() -> None:
@@ -30,6 +30,9 @@ def draw_list(by: str | None) -> None:
     items = stores.items
     if not items:
         parts.text("refused", said.NOTHING_BOUGHT)
+    if len(items) > MANY:
+        items = said.found(items, st.text_input(said.FIND, key="find"))
+        parts.text("refused", *([] if items else [said.NONE_FOUND]))
     clock = data.clock()
     for kind, title in said.KINDS.items():
         rows = "".join(_row(item, said.line(item, clock), by) for item in items if item.kind == kind)

@@ -106,6 +106,14 @@ def test_a_spool_can_be_weighed_when_it_comes_off(hand: Phone) -> None:
     assert (row["kind"], row["left_grams"]) == ("SpoolFitted", "55.0")
 
 
+def test_an_item_of_which_nothing_is_known_says_so_and_can_be_counted(hand: Phone) -> None:
+    hand.open("/stores?by=ha&item=box-large")
+    expect(hand.page.locator(".state")).to_have_text("No count yet: count it once.")
+    expect(hand.page.locator(".entry").first).to_contain_text("nothing is known of its use")
+    hand.tap("Counted", "Record")
+    hand.says("Box, large recorded")
+
+
 def test_a_delivery_that_was_expected_is_one_tap(hand: Phone, shop: Serving) -> None:
     hand.open("/stores?by=ro&item=tape").tap("Received")
     hand.says("36 came in")
