@@ -14,7 +14,7 @@ Fields = dict[str, Any]
 SPOOLS = (1000, 750, 3000)
 
 #: A spool that feeds a print less likely than this is asked about before the start.
-LASTS = 0.75
+LASTS = 0.9
 #: How full a spool is, as a person can see it.
 QUARTERS = {"full": 1.0, "three-quarters": 0.75, "half": 0.5, "a-quarter": 0.25}
 
