@@ -121,30 +121,36 @@ def _pace_known(path: str, known_at: datetime, noted: int) -> answers.Pace:  # n
 
 
 @st.cache_resource(max_entries=4, show_spinner=False)
-def _report(at: Moment) -> Report:
-    return answers.report(current_log(), utc_now(), _pace(), _stores(at))
+def _as_at(at: Moment) -> datetime:  # noqa: ARG001 - what it is kept by
+    """One time for all answers of a moment, or they would differ by the seconds between them."""
+    return utc_now()
 
 
 @st.cache_resource(max_entries=4, show_spinner=False)
-def _racks(at: Moment) -> list[RackNow]:  # noqa: ARG001 - what the answer is kept by
-    return answers.floor(current_log(), utc_now(), _pace())
+def _report(at: Moment) -> Report:
+    return answers.report(current_log(), _as_at(at), _pace(), _stores(at))
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _racks(at: Moment) -> list[RackNow]:
+    return answers.floor(current_log(), _as_at(at), _pace())
 
 
 @st.cache_resource(max_entries=200, show_spinner=False)
-def _machine_page(machine: str, at: Moment) -> MachinePage:  # noqa: ARG001
-    return answers.machine_page(current_log(), machine, utc_now(), _pace())
+def _machine_page(machine: str, at: Moment) -> MachinePage:
+    return answers.machine_page(current_log(), machine, _as_at(at), _pace())
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
-def _stores(at: Moment) -> Stores:  # noqa: ARG001
-    return answers.stores(current_log(), utc_now())
+def _stores(at: Moment) -> Stores:
+    return answers.stores(current_log(), _as_at(at))
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
-def _part_spools(at: Moment) -> list[PartSpoolNow]:  # noqa: ARG001
-    return answers.part_spools(current_log(), utc_now(), _pace())
+def _part_spools(at: Moment) -> list[PartSpoolNow]:
+    return answers.part_spools(current_log(), _as_at(at), _pace())
 
 
 @st.cache_resource(max_entries=20, show_spinner=False)
-def _rack_round(rack: str, at: Moment) -> RackRound:  # noqa: ARG001
-    return answers.rack_round(current_log(), rack, utc_now(), _pace())
+def _rack_round(rack: str, at: Moment) -> RackRound:
+    return answers.rack_round(current_log(), rack, _as_at(at), _pace())
