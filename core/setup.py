@@ -50,7 +50,8 @@ class Shop(Row):
     `planning_downtime` is the share of machine time the owner plans to lose to downtime;
     `word_holds` is how many staffed hours an entry is believed without another one. `review_days` is how often
     the shelf is gone through for what to order, `order_cost` what one more order costs besides the goods, and
-    `holding` what it costs to keep goods for a year, as a share of their price.
+    `holding` what it costs to keep goods for a year, as a share of their price. `promise` is how likely a date must be
+    to be promised, `change_minutes` the work of hands between two prints on a machine.
     """
 
     table: ClassVar[str] = "shop"
@@ -62,6 +63,8 @@ class Shop(Row):
     review_days: Annotated[float, Field(gt=0, le=100)] = 7.0
     order_cost: Annotated[float, Field(ge=0, le=1e6)] = 10.0
     holding: Annotated[float, Field(gt=0, le=5)] = 0.25
+    promise: Annotated[float, Field(ge=0.5, le=0.99)] = 0.9
+    change_minutes: Annotated[float, Field(gt=0, le=600)] = 6.0
 
 
 class Model(Row):
@@ -96,12 +99,13 @@ class Machine(Row):
 
 
 class Product(Row):
-    """Something the shop sells."""
+    """Something the shop sells; `keep` is how many finished parts it wants to have besides those ordered."""
 
     table: ClassVar[str] = "products"
     key: ClassVar[tuple[str, ...]] = ("product",)
     product: Code
     name: Code
+    keep: Annotated[int, Field(ge=0, le=1_000_000)] = 0
 
 
 class PrintFile(Row):

@@ -8,9 +8,9 @@ from core.setup import PrintFile, Setup
 from demo.hands import Hands
 from demo.happening import Happening, Span
 from demo.life import Life
-from demo.shop import MATERIALS, SUPPLIES
+from demo.shop import MATERIALS, PRODUCTS, SUPPLIES
 from demo.stock import SPOOL_GRAMS, reordered, weekly_counts
-from demo.trade import Order, office_work
+from demo.trade import Order, office_work, opening_stock
 
 CARD_SET = "shop"
 #: Printing machines warm the room a little, summer more.
@@ -27,6 +27,7 @@ def desk_work(life: Life, setup: Setup, orders: Sequence[Order], rng: random.Ran
         *office,
         *life.shelf.happenings,
         *weekly_counts(span, life.shelf.moves, hands, rng),
+        *weekly_counts(span, _finished(made, office, orders, machines), hands, rng),
         *reordered(span, _spools_used(life), SPOOL_GRAMS, hands, rng),
         *reordered(span, _supplies_used(office), 1, hands, rng),
         *_air(span, hands, rng),
@@ -41,6 +42,20 @@ def _spools_used(life: Life) -> dict[str, list[float]]:
         if happening.kind == "SpoolFitted" and happening.facts["grams"] == SPOOL_GRAMS:
             used[str(happening.facts["material"])].append(happening.at)
     return used
+
+
+def _finished(
+    made: Sequence[tuple[float, str, int]], office: Sequence[Happening], orders: Sequence[Order], machines: int
+) -> dict[str, list[tuple[float, int]]]:
+    """How the finished parts of every product came and went."""
+    of = {order.code: order.product for order in orders}
+    moves = {product: [(0.0, opening_stock(product, machines))] for product in PRODUCTS}
+    for t, product, good in made:
+        moves[product].append((t, good))
+    for happening in office:
+        if happening.kind == "OrderPacked":
+            moves[of[happening.facts["order"]]].append((happening.at, -happening.facts["quantity"]))
+    return moves
 
 
 def _supplies_used(office: Sequence[Happening]) -> dict[str, list[float]]:

@@ -71,10 +71,12 @@ def imagine(  # noqa: PLR0913, PLR0917 - what one may say about the invented sho
     slips: Slips = USUAL,
     shifts: int = 1,
     slower: float = SLOWER,
+    busy: float = 1.0,
 ) -> Truth:
     """The shop's life of `weeks` weeks that ends at `until` (now), and the entries about it; writes nothing.
 
-    `shifts` on a weekday are 1 or 2; prints take `slower` times what their files state, each file in its own way.
+    `shifts` on a weekday are 1 or 2; prints take `slower` times what their files state, each file in its own way;
+    customers order `busy` times as often as usual.
 
     The same arguments give the same shop to the last id. Raises `Refused`: "demo_machines", "demo_weeks".
     """
@@ -84,7 +86,7 @@ def imagine(  # noqa: PLR0913, PLR0917 - what one may say about the invented sho
     span = Span(end - timedelta(weeks=weeks), end)
     rows = shop_rows(machines, span.start, weeks, shifts)
     hands = Hands(staffed_time(rows, span.start, span.end + AFTER), crew(machines), _rng(seed, "hands"))
-    orders = take_orders(span, hands, machines, _rng(seed, "orders"))
+    orders = take_orders(span, hands, machines, busy, _rng(seed, "orders"))
     life = Life(rows, span, hands, OrderBook(orders), slower, _rng(seed, "life"))
     life.run()
     happenings = life.happenings + desk_work(life, Setup(rows), orders, _rng(seed, "desk"))
@@ -105,6 +107,7 @@ def make(  # noqa: PLR0913, PLR0917 - what one may say about the invented shop
     slips: Slips = USUAL,
     shifts: int = 1,
     slower: float = SLOWER,
+    busy: float = 1.0,
     progress: Callable[[float], None] | None = None,
 ) -> Truth:
     """The shop of `imagine`, its set-up and entries written to the file `path` like anybody's.
@@ -114,7 +117,7 @@ def make(  # noqa: PLR0913, PLR0917 - what one may say about the invented shop
     """
     tell = progress or (lambda _: None)
     tell(0.0)
-    truth = imagine(machines, weeks, seed, until, slips, shifts, slower)
+    truth = imagine(machines, weeks, seed, until, slips, shifts, slower, busy)
     tell(IMAGINED)
     with Log.open(path) as log:
         log.append_setup(truth.rows, noted_at=truth.start)

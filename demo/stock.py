@@ -77,7 +77,7 @@ def delivery(hands: Hands, t: float, rng: random.Random) -> float:
 def weekly_counts(
     span: Span, moves: dict[str, list[tuple[float, int]]], hands: Hands, rng: random.Random
 ) -> Iterator[Happening]:
-    """The spares' shelf counted once a week."""
+    """What is on the shelf, by its (time, change), counted once a week."""
     for t, by in count_days(span, hands, rng):
         for place, (item, changes) in enumerate(moves.items()):
             level = sum(change for moved, change in changes if moved <= t)

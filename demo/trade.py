@@ -6,6 +6,7 @@ from collections import deque
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from heapq import heappop, heappush
 
 from demo.hands import Hands
 from demo.happening import Happening, Span
@@ -61,12 +62,12 @@ def demand(moment: datetime) -> float:
     return 0.93 + 0.06 * math.cos(2 * math.pi * (day - 112) / 365)
 
 
-def take_orders(span: Span, hands: Hands, machines: int, rng: random.Random) -> list[Order]:
-    """The orders of the span, oldest first."""
+def take_orders(span: Span, hands: Hands, machines: int, busy: float, rng: random.Random) -> list[Order]:
+    """The orders of the span, oldest first; `busy` times as many as usual."""
     orders: list[Order] = []
     t = 0.0
     while True:
-        t += rng.expovariate(ORDERS_A_WEEK * demand(span.moment(t)) / (7 * 24 * 60))
+        t += rng.expovariate(busy * ORDERS_A_WEEK * demand(span.moment(t)) / (7 * 24 * 60))
         taken = max(t, hands.staffed_from(t).start + rng.uniform(5, 240))
         if taken >= span.minutes:
             return sorted(orders, key=lambda order: order.taken)
@@ -90,23 +91,32 @@ def office_work(
         yield Happening(order.taken, OWNER, "OrderTaken", None, {"order": order.code} | facts)
     for product in PRODUCTS:
         line = [order for order in orders if order.product == product]
-        stock = round(OPENING_ORDERS * PIECES[product] * machines)
-        arrivals = iter([(t, good) for t, of, good in made if of == product])
-        for order, ready in _served(line, stock, arrivals):
+        parts = [(0.0, opening_stock(product, machines)), *((t, good) for t, of, good in made if of == product)]
+        for order, ready in _served(line, parts):
             yield from _sent(order, ready, hands, rng)
 
 
-def _served(line: Sequence[Order], stock: int, arrivals: Iterator[tuple[float, int]]) -> Iterator[tuple[Order, float]]:
-    """Each order of one product with the time at which its parts were there; first come, first served."""
-    ready = 0.0
-    for order in line:
-        while stock < order.quantity:
-            ready, good = next(arrivals, (math.inf, 0))
-            if math.isinf(ready):
-                return
-            stock += good
-        stock -= order.quantity
-        yield order, max(ready, order.taken)
+def opening_stock(product: str, machines: int) -> int:
+    """Finished parts in the store room when the span begins."""
+    return round(OPENING_ORDERS * PIECES[product] * machines)
+
+
+def _served(line: Sequence[Order], parts: Sequence[tuple[float, int]]) -> Iterator[tuple[Order, float]]:
+    """Each order of one product with the time at which its `parts` were there; the earliest due of those taken first.
+
+    An order whose parts are not all there holds up those due later.
+    """
+    stock, waiting = 0, list[tuple[datetime, int, Order]]()
+    came = [(t, 0, good, None) for t, good in parts]
+    taken = [(order.taken, place, 0, order) for place, order in enumerate(line, start=1)]
+    for t, place, good, order in sorted([*came, *taken], key=lambda event: event[:2]):
+        stock += good
+        if order:
+            heappush(waiting, (order.due, place, order))
+        while waiting and waiting[0][2].quantity <= stock:
+            first = heappop(waiting)[2]
+            stock -= first.quantity
+            yield first, t
 
 
 def _sent(order: Order, ready: float, hands: Hands, rng: random.Random) -> Iterator[Happening]:

@@ -170,7 +170,8 @@ def task_is_known(entry: AnyEntry, known: Known) -> str | None:
 def item_is_known(entry: AnyEntry, known: Known) -> str | None:
     if not isinstance(entry, StockCounted | StockOrdered | StockReceived):
         return None
-    if known.setup.item(entry.item, entry.at) is None:
+    made = isinstance(entry, StockCounted) and known.setup.get(Product, entry.item, at=entry.at)
+    if known.setup.item(entry.item, entry.at) is None and not made:
         return f"There is no material, spare or supply {entry.item} in the set-up: correct the code, or add it."
     return None
 
