@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from typing import Any, Literal
+from uuid import UUID
 
 from pydantic import BaseModel, ConfigDict
 
@@ -198,8 +199,9 @@ class Ordered(Frozen):
 
 
 class StockMove(Frozen):
-    """A count, an order or a delivery of an item, in units."""
+    """A count, an order or a delivery of an item, in units; `entry` is the id of the entry that told of it."""
 
+    entry: UUID
     at: datetime
     what: Literal["counted", "ordered", "received"]
     quantity: float
@@ -223,8 +225,8 @@ class Stored(Frozen):
     have come by the last count, though nobody noted it; `orders` are those to come. When what is on hand and on order
     is at `min` or below, it is ordered up to `max`: `packs_to_order` now, at the latest at `order_by`;
     `runs_out_first` is the chance that it runs out before a delivery ordered now would come. `weekly` is the use
-    expected, by `method`; `used` are the weeks so far, oldest first (null where
-    nothing is known), `expected` those to come.
+    expected, by `method`; the shelf is gone through every `review_days`; `used` are the weeks so far, oldest first
+    (null where nothing is known), `expected` those to come.
     """
 
     item: str
@@ -256,6 +258,7 @@ class Stored(Frozen):
     used: list[float | None]
     expected: list[float]
     moves: list[StockMove]
+    review_days: float
 
 
 class OrderNow(Frozen):

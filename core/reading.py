@@ -53,6 +53,7 @@ class Reading:
     """One read of the log for one window: entries, set-up, staffed clock, pace, and the reckoning of them.
 
     The window ends at or before `at`, the moment whose knowledge counts. It is of all machines, or those named.
+    The pace is learned once a day: that of the midnight before, unless one is given.
     """
 
     def __init__(
@@ -65,7 +66,7 @@ class Reading:
         self.setup.shop(at)
         self.staffed = Staffed.of(self.setup, window)
         self.entries = log.machine_entries(window, at, machines)
-        self.pace = pace or pace_at(log, at)
+        self.pace = pace or pace_at(log, midnight(at.astimezone(self.setup.zone).date(), self.setup.zone))
 
     @cached_property
     def reckoned(self) -> Reckoned:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
+from uuid import UUID
 
 import numpy as np
 
@@ -65,13 +66,11 @@ def stores(log: Log, at: datetime) -> Stores:
     have = np.array([s.on_hand.best if s.on_hand else np.nan for s in stocks])
     position = have + np.array([s.on_order for s in stocks])
     packs = to_order(position, plan.found, terms)
-    need, apart = _before_a_delivery(plan)
-    arriving = np.array([_arriving(s, now, days) for s, days in zip(stocks, plan.leads[:, 0], strict=True)])
-    chance = chance_short(have + arriving, need, apart)
+    chance = _runs_out_first(plan, stocks, have, now)
     last = weeks_left(position, plan.found.min, plan.told.weekly)
     found = []
     for place, (code, row) in enumerate(items.items()):
-        line = _Line(row, stocks[place], plan, place, at)
+        line = _Line(row, stocks[place], plan, place, at, shop.review_days)
         told = line.told(int(packs[place]), float(chance[place]), float(last[place]))
         found.append(Stored(item=code, moved=_why(plan, before, place, row), moves=_moves(moves[code]), **told))
     return Stores(at=at, items=found, changes=_changes(moves, items, now))
@@ -144,15 +143,35 @@ def _plan(
     return Plan(use, leads, told, rate, levels(told.total, told.sd, rate, times, terms))
 
 
-def _before_a_delivery(plan: Plan) -> tuple[Numbers, Numbers]:
-    """What is expected to be used before a delivery ordered now [items], and its standard deviation.
+def _runs_out_first(plan: Plan, stocks: Sequence[Stock], have: Numbers, now: int) -> Numbers:
+    """The chance that each item runs out before a delivery ordered now would come [items]."""
+    if not stocks:
+        return np.zeros(0)
+    stretches = [
+        (place, have[place] + came, days / 7)
+        for place, stock in enumerate(stocks) for came, days in _stretches(stock, float(plan.leads[place, 0]), now)
+    ]  # fmt: skip
+    item, there, weeks = (np.array(column) for column in zip(*stretches, strict=True))
+    total, (lead, spread) = plan.told.total[item], plan.leads[item].T / 7
+    need = _within(weeks, plan.told.weekly[item])
+    # Doubts are those of the whole time, shared out as those of independent weeks are.
+    share = np.divide(need, total, out=np.ones_like(need), where=total > 0)
+    apart = np.sqrt(plan.told.sd[item] ** 2 * share + (plan.rate[item] * spread) ** 2 * weeks / lead)
+    found = np.full(len(stocks), np.nan)
+    np.fmax.at(found, item, chance_short(there, need, apart))
+    return found
 
-    The doubt is that of the time to be bridged, shared out as that of independent weeks is.
+
+def _stretches(stock: Stock, days: float, now: int) -> Iterator[tuple[float, float]]:
+    """What has come by then, and how many days it and what is there must last: to each arrival, and to a delivery
+    ordered now. What is on order helps only from when it is due.
     """
-    lead, spread = plan.leads.T / 7
-    need = _within(lead, plan.told.weekly)
-    share = np.divide(need, plan.told.total, out=np.ones_like(need), where=plan.told.total > 0)
-    return need, np.sqrt(plan.told.sd**2 * share + (plan.rate * spread) ** 2)
+    came = 0.0
+    for due, quantity in sorted((max(_due(order, days) - now, 0) / DAY, order.quantity) for order in stock.orders):
+        if due < days:
+            yield came, due
+            came += quantity
+    yield came, days
 
 
 def _within(weeks: Numbers, weekly: Numbers) -> Numbers:
@@ -160,11 +179,9 @@ def _within(weeks: Numbers, weekly: Numbers) -> Numbers:
     return np.asarray((weekly * np.clip(weeks[:, None] - np.arange(AHEAD), 0.0, 1.0)).sum(axis=1))
 
 
-def _arriving(stock: Stock, now: int, days: float) -> float:
-    """What is on order and should be there before a delivery ordered now."""
-    due = now + days * DAY
-    usual = int(days * DAY)
-    return sum(order.quantity for order in stock.orders if (order.expected or order.at + usual) <= due)
+def _due(order: Order, days: float) -> int:
+    """When an order should be there, in a shop whose deliveries take so many days."""
+    return order.expected or order.at + round(days * DAY)
 
 
 def _why(plan: Plan, before: Plan, place: int, row: Item) -> WhyMoved | None:
@@ -190,6 +207,7 @@ class _Line:
     plan: Plan
     place: int
     at: datetime
+    review_days: float
 
     def told(self, packs: int, chance: float, weeks: float) -> dict[str, Any]:
         """The fields of `Stored` that come from the plan and the book."""
@@ -201,7 +219,7 @@ class _Line:
             "on_hand": have, "counted_at": instant(stock.counted_at) if stock.counted_at is not None else None,
             "orders": self._ordered(stock.orders), "unnoted": self._ordered(stock.unnoted), "doubt": stock.doubt,
             "min": _known(self.plan.found.min[place]), "max": _known(self.plan.found.max[place]),
-            "rule": self.plan.found.rule[place], "method": told.method[place],
+            "rule": self.plan.found.rule[place], "review_days": self.review_days, "method": told.method[place],
             "short_history": bool(told.short[place]), "weekly": weekly,
             "days_of_cover": 7 * have.best / weekly if have and weekly else None,
             "lead_days": float(self.plan.leads[place, 0]), "lead_spread": float(self.plan.leads[place, 1]),
@@ -226,7 +244,7 @@ class _Line:
 
 def _moves(told: Sequence[shelf.Move]) -> list[StockMove]:
     newest = [move for move in told if move.what != "taken"][-MOVES:]
-    return [StockMove(at=instant(m.at), what=m.what, quantity=m.quantity) for m in newest]  # type: ignore[arg-type]
+    return [StockMove(entry=UUID(m.entry), at=instant(m.at), what=m.what, quantity=m.quantity) for m in newest]  # type: ignore[arg-type]
 
 
 def _known(value: float) -> float | None:

@@ -15,6 +15,8 @@ SPOOLS = (1000, 750, 3000)
 
 #: A spool that feeds a print less likely than this is asked about before the start.
 LASTS = 0.9
+#: No spool has more left than this share of the net weight it was fitted with, its label being a little off.
+HEAVIEST = 1.1
 #: How full a spool is, as a person can see it.
 QUARTERS = {"full": 1.0, "three-quarters": 0.75, "half": 0.5, "a-quarter": 0.25}
 
@@ -61,6 +63,11 @@ def offered(page: MachinePage) -> list[str]:
 def too_short(file: FileChoice) -> bool:
     """Whether the spool on the machine will hardly feed a print of the file."""
     return file.lasts is not None and file.lasts < LASTS
+
+
+def fuller(file: FileChoice, full: float) -> dict[str, float]:
+    """How full the spool may be seen to be, as a share of `full` grams, and feed the print."""
+    return {name: share for name, share in QUARTERS.items() if share * full >= file.grams}
 
 
 def instead(page: MachinePage, file: FileChoice) -> list[FileChoice]:

@@ -190,6 +190,11 @@ def scrap_of(scrap: int, held: int) -> str:
     return f"{scrap} of {held} scrap"
 
 
+def not_left(grams: float) -> str:
+    """What is said of a weight that cannot be left on the old spool."""
+    return f"{grams:,g} g cannot be left on that spool: weigh it without its reel, in grams."
+
+
 def spool_label(material: str, grams: float, again: bool) -> tuple[str, str]:
     """A spool on a button."""
     return f"Same again: {material}" if again else material, f"{grams:g} g"
@@ -277,7 +282,8 @@ def told(entry: AnyEntry, held: int | None, names: Names) -> str:
         spare = f", waits for {named(entry.spare, names.spares)}" if entry.spare else ""
         return f"down, {named(entry.cause, names.down)}{spare}"
     if isinstance(entry, SpoolFitted):
-        return f"spool {named(entry.material, names.materials)}, {entry.grams:g} g"
+        left = f", {entry.left_grams:g} g left on the old one" if entry.left_grams is not None else ""
+        return f"spool {named(entry.material, names.materials)}, {entry.grams:g} g{left}"
     if isinstance(entry, UpkeepDone):
         return f"upkeep, {named(entry.task, names.tasks)}"
     return _TOLD.get(entry.kind, entry.kind).format(**entry.model_dump())

@@ -203,6 +203,13 @@ def tap(name: str, place: str, made: Sequence[AnyEntry], say: Callable[[Sequence
     st.rerun()
 
 
+def refuse(place: str, sentence: str) -> None:
+    """Say why a tap records nothing; draws the page anew."""
+    mine = session()
+    mine.said, mine.shown, mine.step = Said(place, sentence, refused=True), None, None
+    st.rerun()
+
+
 def _record(mine: Remembered, place: str, made: Sequence[AnyEntry], say: Callable[[Sequence[AnyEntry]], str]) -> None:
     sent = [entry.model_copy(update={"id": uuid5(mine.tap, str(i))}) for i, entry in enumerate(made)]
     try:

@@ -80,7 +80,7 @@ def _cells(row: Line, widths: Sequence[int], right: bool) -> Iterable[str]:
 def _runs_out(report: Report) -> list[str]:
     runs, clock = report.runs_out, words.clock_of(report)
     rows = [words.run_out(end, clock, {}) for end in runs.spools]
-    return [*(_table(rows) if rows else [words.no_run_out(runs)]), words.run_outs_untold(runs, len(rows))]
+    return [*(_table(rows) if rows else [words.no_run_out(runs)]), *filter(None, [words.no_spool_noted(runs)])]
 
 
 def _needs(report: Report) -> list[str]:

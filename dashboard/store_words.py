@@ -12,11 +12,15 @@ ORDER_NOW = "What must be ordered today?"
 NOTHING_TO_ORDER = "Nothing must be ordered today."
 COUNT_IT = "No count yet: count it once."
 BACK = "All items"
+#: More than this of anything is a slip of the finger.
+MOST_TYPED = 1_000_000
+MEANWHILE = "Somebody noted this item meanwhile: look again before you tap."
 FIND, NONE_FOUND = "Find an item", "No item of that name."
 COUNTED, ORDERED, RECEIVED = "Counted", "Ordered", "Received"
 #: What can be noted of an item, with any number.
 NOTED = {"StockCounted": (COUNTED, ""), "StockReceived": (RECEIVED, "another number"),
          "StockOrdered": (ORDERED, "another number")}  # fmt: skip
+KIND_OF = {"counted": "StockCounted", "ordered": "StockOrdered", "received": "StockReceived"}
 HOW_MANY = {"StockCounted": "How much is on the shelf?", "StockOrdered": "How much was ordered?",
             "StockReceived": "How much came in?"}  # fmt: skip
 
@@ -30,7 +34,7 @@ DOUBTS = {
 METHODS = {
     "none": "nothing is known of its use yet",
     "mean": "the mean of the last weeks",
-    "intermittent": "sizes and intervals of seldom use (Croston, corrected)",
+    "intermittent": "how much at a time and how seldom (Croston's method, corrected)",
     "level": "a level that follows the weeks",
     "trend": "a level and its trend",
     "season": "a level and the season of the shop",
@@ -40,9 +44,9 @@ RULES = {
     "pinned": "your own level",
     "none": "not known yet",
     "no use": "nothing is used",
-    "poisson": "Poisson law of seldom demand",
-    "negative binomial": "law of seldom demand that comes in clusters",
-    "gamma": "gamma law of steady demand",
+    "poisson": "counted piece by piece: Poisson law",
+    "negative binomial": "counted piece by piece, often several at once: negative binomial law",
+    "gamma": "gamma law",
 }
 
 
@@ -56,7 +60,8 @@ def amount(units: float, item: Stored | OrderNow) -> str:
     """Units as people count them: spools as kilograms, single pieces as such."""
     if item.unit == "g":
         return f"{units / 1000:,.1f} kg" if units < 99_500 else f"{units / 1000:,.0f} kg"
-    return f"{units:,.0f}" if item.unit == "piece" else f"{units:,.0f} {item.unit}"
+    number = f"{units:,.0f}" if units >= 10 or abs(units - round(units)) < 0.05 else f"{units:.1f}"
+    return number if item.unit == "piece" else f"{number} {item.unit}"
 
 
 def packs(number: float, item: Stored | OrderNow) -> str:
@@ -72,9 +77,11 @@ def line(item: Stored, clock: Clock) -> str:
     """Where an item stands, in one line."""
     if item.on_hand is None:
         return COUNT_IT
-    told = [f"{amount(item.on_hand.best, item)} there" if item.on_hand.best else "none there"]
+    about = "" if item.on_hand.low == item.on_hand.high else "about "
+    told = [f"{about}{amount(item.on_hand.best, item)} there" if item.on_hand.best else "none there"]
     if item.orders:
-        told.append(f"{amount(sum(o.quantity for o in item.orders), item)} on order")
+        due = written.day(clock.local(min(o.expected for o in item.orders)).date())
+        told.append(f"{amount(sum(o.quantity for o in item.orders), item)} on order (due {due})")
     if item.days_of_cover:
         told.append(f"lasts {written.lasting(24 * item.days_of_cover)}")
     return ", ".join([*told, next_order(item, clock)])
@@ -93,11 +100,15 @@ def levels(item: Stored) -> list[str]:
     """Min, max, what they rest on, and why they moved."""
     if item.min is None or item.max is None:
         return ["Min and max are not known yet: nothing is known of its use."]
-    lead = f"{item.lead_days:.1f} days give or take {item.lead_spread:.1f}"
-    told = [
-        f"Min {amount(item.min, item)}, max {amount(item.max, item)} ({RULES[item.rule]}).",
-        f"A delivery takes {lead}; {written.percent(item.service)} of them should find some left.",
-    ]
+    delivery = f"{item.lead_days:.1f} days, give or take {item.lead_spread:.1f}"
+    told = [f"Min {amount(item.min, item)}, max {amount(item.max, item)} ({RULES[item.rule]})."]
+    if item.rule != "pinned":
+        told.append(
+            "At min it is ordered, with what is on order counted in: min must last until the shelf is gone through "
+            f"(every {item.review_days:g} days) and the delivery is there ({delivery}), "
+            f"{written.percent(item.service)} of the times, as unevenly as it is used."
+        )
+    told.append("It is ordered up to max: what costs least to order and to keep, for a quarter of a year at most.")
     if item.weekly is not None:
         short = ", of few weeks" if item.short_history else ""
         told.append(f"Use: about {amount(item.weekly, item)} a week, by {METHODS[item.method]}{short}.")
@@ -117,7 +128,7 @@ def _moved(item: Stored) -> str:
     why = {
         "use": f"{written.percent(abs(change))} {'more' if change > 0 else 'less'} is used than then",
         "season": f"the season turns: {written.percent(abs(change))} {'more' if change > 0 else 'less'} is expected",
-        "doubt": "its use has become harder or easier to foresee",
+        "doubt": f"its use has become {'harder' if item.min > item.moved.before else 'easier'} to foresee",
     }[item.moved.reason]
     return f"Min was {amount(item.moved.before, item)} eight weeks ago: {why}."
 
@@ -146,6 +157,24 @@ def spool_changes(changes: SpoolChanges) -> str:
         f"Full spools were fitted {changes.a_week:.0f} times a week lately: about {changes.hours:.1f} h of hands at "
         f"{changes.minutes_each:g} min each. Spools of 3 kg would take about {changes.hours_heavy:.1f} h."
     )
+
+
+def not_an_amount(number: float | None, item: Stored) -> str:
+    """Why a number typed cannot be recorded; nothing where it can."""
+    if number is None:
+        return "Type how much."
+    if number < 0:
+        return f"{number:g} is no amount: type 0 or more."
+    if number > MOST_TYPED:
+        return f"{number:,.0f} is more than any shelf holds: type what is there."
+    if item.unit == "piece" and number != round(number):
+        return f"{number:g} is no whole number of pieces: type a whole one."
+    return ""
+
+
+def last_move(moved: StockMove, item: Stored, clock: Clock) -> str:
+    """The newest move, as the receipt of a tap."""
+    return f"Last: {move(moved, item, clock)}."
 
 
 def receipt(what: str, item: Stored, quantity: float, clock: Clock) -> str:

@@ -61,6 +61,7 @@ WHERE = "Where is everything?"
 GAVE = "What did yesterday and the last seven days give?"
 CHANGING = "Is anything changing?"
 RUNS_OUT = "What runs out by tomorrow noon?"
+RUN_OUTS_KEY = "Bar: when it may run out, tick: most likely, the next prints counted in. Grey: nobody is in."
 ASKED = "Do you know what the entries do not say?"
 
 NOTHING_NEEDED = "Nothing needs a hand."
@@ -211,14 +212,17 @@ def no_run_out(runs: RunsOut) -> str:
     return "No spool is seen to run out."
 
 
-def run_outs_untold(runs: RunsOut, seen: int) -> str:
-    """What the list does not show."""
-    more = len(runs.spools) - seen
-    told = [f"And {more} more spools." if more > 1 else "And 1 more spool."] if more > 0 else []
+def more_run_outs(more: int) -> str:
+    """The title of the run-outs that the clock does not show."""
+    return f"and {more} more spools" if more > 1 else "and 1 more spool"
+
+
+def no_spool_noted(runs: RunsOut) -> str:
+    """Of how many machines nothing can be said."""
     unknown = runs.machines - runs.noted
-    if unknown and runs.noted:
-        told.append(f"Of {unknown} machines no spool was noted." if unknown > 1 else "Of 1 machine no spool was noted.")
-    return " ".join(told)
+    if not unknown or not runs.noted:
+        return ""
+    return f"Of {unknown} machines no spool was noted." if unknown > 1 else "Of 1 machine no spool was noted."
 
 
 def _unnoted(where: Unnoted, names: Names, shifts: bool) -> tuple[str, str, str]:

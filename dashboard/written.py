@@ -61,7 +61,9 @@ def counted(estimate: Estimate) -> str:
 
 
 def lasting(length: float) -> str:
-    """A length in hours: "40 min", "7 h", "5 days"."""
+    """A length in hours: "40 min", "7 h", "5 days", "over a year"."""
+    if length > 365 * 24:
+        return "over a year"
     if length < 1:
         return f"{_half_up(60 * length)} min"
     return f"{_half_up(length)} h" if length < 48 else f"{_half_up(length / 24)} days"

@@ -127,7 +127,7 @@ def menu_of(told: pl.DataFrame, names: Names, staffed: Staffed) -> Menu:
         here = model == of_model if (model == of_model).any() else np.ones(len(hours), dtype=bool)
         for of_material in names.materials:
             mine = here & (material == of_material) if (here & (material == of_material)).any() else here
-            pools += [np.sort(hours[mine][_about(when[mine], now)]) for now in range(OCCASIONS)]
+            pools += [np.sort(hours[mine][about(when[mine], now)]) for now in range(OCCASIONS)]
     edges = np.concatenate([[0], np.cumsum([len(pool) for pool in pools])])
     return Menu(np.concatenate(pools), edges, *_material_habits(begun, names))
 
@@ -157,7 +157,7 @@ def in_rush(moments: Micros, staffed: Staffed) -> npt.NDArray[np.bool_]:
     return np.asarray((opens == closes) | (moments - opens < RUSH * HOUR))
 
 
-def _about(when: Micros, now: int) -> npt.NDArray[np.bool_]:
+def about(when: Micros, now: int) -> npt.NDArray[np.bool_]:
     """The starts with about so much time left before a closed time of that kind: enough of them, or all."""
     length = QUARTERS_LEFT + 1
     off = np.abs(when % length - now % length) + np.where(when // length == now // length, 0, len(when) * length)

@@ -31,13 +31,14 @@ SHOWN = 0.5
 @dataclass(frozen=True, slots=True)
 class Move:
     """Something that happened to an item: at (microseconds), what ("counted", "ordered", "received", "taken"),
-    how much, and for an order when it is expected (or None).
+    how much, for an order when it is expected (or None), and the id of the entry that told of it.
     """
 
     at: int
     what: str
     quantity: float
     expected: int | None = None
+    entry: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,9 +151,9 @@ def moves(entries: pl.DataFrame, items: dict[str, Item]) -> dict[str, list[Move]
     rows = entries.with_columns(pl.col("at", "expected").dt.epoch("us"))
     told = pl.concat([_noted(rows), _full_spools(rows, items), _spares(rows)]).sort("at", "id")
     found: dict[str, list[Move]] = {code: [] for code in items}
-    for code, at, what, quantity, expected in told.select(_MOVES[1:]).iter_rows():
+    for entry, code, at, what, quantity, expected in told.select(_MOVES).iter_rows():
         if code in found:
-            found[code].append(Move(at, what, quantity, expected))
+            found[code].append(Move(at, what, quantity, expected, entry))
     return found
 
 

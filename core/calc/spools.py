@@ -290,14 +290,16 @@ class _Book:
 
     def run(self, use: Use, material: str | None) -> None:
         """A print that still runs has used a part of what it needs; a spool too short for all of it was changed
-        unnoted, or it runs out.
+        unnoted, or it runs out. One that was fitted for just this print runs out.
         """
         self._load(material)
         whole = use.grams * self._usage.factor
+        fitted_for_it = self.spool.since is not None and abs(use.begin - self.spool.since) <= AT_THE_START
+        changes = 0.0 if fitted_for_it else 1 - self._usage.runs_out[use.told]
         found, changed = [], 0.0
         for line in self.spool.lines:
             short = line.weight * (1 - _enough(line, whole, (whole * PRINT_SPREAD) ** 2, self._usage)[0])
-            unseen = short * (1 - self._usage.runs_out[use.told])
+            unseen = short * changes
             changed += unseen
             found.append(replace(line, weight=line.weight - unseen))
         need, variance = self._note(use)

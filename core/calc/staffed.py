@@ -79,6 +79,11 @@ class Staffed:
         """The same clock running faster or slower in each of its unbroken spells, in their order."""
         return Staffed(self._spans, speeds)
 
+    @property
+    def edges(self) -> Micros:
+        """The moments at which its unbroken spells begin and end, in order."""
+        return np.sort(np.concatenate([self._starts, self._starts + self._lengths]))
+
     def spell_ends(self, spells: Micros) -> tuple[Micros, Micros]:
         """When each of these spells begins and ends."""
         return self._starts[spells], self._starts[spells] + self._lengths[spells]

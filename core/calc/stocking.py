@@ -20,8 +20,8 @@ from core.calc.seasons import YEAR
 COUNTED = 20.0
 #: A variance this many times the mean or more is no Poisson law's.
 CLUSTERED = 1.05
-#: The most and (of unknown price) the usual weeks of use that are ordered at once.
-MOST_WEEKS, USUAL_WEEKS = 52.0, 4.0
+#: The most and (of unknown price) the usual weeks of use that are ordered at once: shelves are small, needs change.
+MOST_WEEKS, USUAL_WEEKS = 13.0, 4.0
 
 
 @dataclass(frozen=True)
@@ -151,7 +151,7 @@ def eoq(order_cost: Numbers, holding_cost: Numbers, rate: Numbers) -> Numbers:
 
 
 def order_size(rate: Numbers, terms: Terms) -> Numbers:
-    """Units to order at once [items]: `eoq` in whole packs, the supplier's least or more, no more than a year needs.
+    """Units to order at once [items]: `eoq` in whole packs, the supplier's least or more, at most for `MOST_WEEKS`.
 
     Where there is no price `USUAL_WEEKS` of use.
     """

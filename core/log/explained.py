@@ -18,11 +18,13 @@ WORKED_LINES: dict[str, dict[str, str]] = {
         "review_days": "7",
         "order_cost": "10",
         "holding": "0.25",
+        "promise": "0.9",
+        "change_minutes": "6",
     },
     "models": {"model": "bench-220", "name": "Bench 220"},
     "racks": {"rack": "A", "name": "Rack A, by the door", "across": "4"},
     "machines": {"machine": "A1", "model": "bench-220", "rack": "A", "place": "1", "in_service": "yes"},
-    "products": {"product": "entrance-block", "name": "Entrance block"},
+    "products": {"product": "entrance-block", "name": "Entrance block", "keep": "120"},
     "files": {
         "file": "entrance-block-x6",
         "revision": "1",
@@ -102,6 +104,8 @@ SETUP_COLUMNS: dict[str, dict[str, str]] = {
         "review_days": "Every how many days the shelf is gone through for what to order.",
         "order_cost": "What one more order costs besides the goods: placing, receiving and paying it, and carriage.",
         "holding": "What it costs to keep goods for a year, as a share of their price: 0.25 is a quarter.",
+        "promise": "How likely a date must be before you promise it, 0.5 to 0.99.",
+        "change_minutes": "How many minutes of work lie between two prints on a machine: parts off, next one on.",
     },
     "models": {
         "model": "A short code for this kind of machine; machines and files name it.",
@@ -122,6 +126,7 @@ SETUP_COLUMNS: dict[str, dict[str, str]] = {
     "products": {
         "product": "A short code for something the shop sells; files and orders name it.",
         "name": "Its name as people say it.",
+        "keep": "How many finished parts the shop wants to have besides those ordered.",
     },
     "files": {
         "file": "The name of the print file, without its revision.",

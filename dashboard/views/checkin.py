@@ -117,6 +117,7 @@ def history(answer: MachinePage) -> None:
     """The newest entries of the machine, in words."""
     clock, names = data.clock(), data.names()
     entries = [entry_adapter.validate_python(fields) for fields in answer.recent]
+    entries.sort(key=lambda entry: entry.at, reverse=True)
     if entries:
         parts.text("ask", words.LATELY, tag="h3")
         parts.text("entry", *(words.entry_line(entry, clock, names) for entry in entries))
@@ -163,7 +164,7 @@ def ask_short(step: Step, answer: MachinePage, by: str) -> None:
         offer_start(f"main-{other.file}", words.instead(other), other, None)
     parts.text("ask", words.FULLER, tag="h3")
     with st.container(key="tiles-fuller"):
-        for name, share in acts.QUARTERS.items():
+        for name, share in acts.fuller(file, full).items():
             offer_start(f"tile-{name}", (words.QUARTERS[name], ""), file, share * full)
     offer_start("quiet-anyway", (words.START_ANYWAY, ""), file, None)
 
@@ -209,6 +210,9 @@ def ask_spool(step: Step, answer: MachinePage, by: str) -> None:
                 fitted = partial(step.told.update, grams=weight)
                 parts.button(f"quiet-grams-{weight}", words.spool_of(weight), before=fitted)
     left = weighed(step)
+    if left is not None and not 0 <= left <= acts.HEAVIEST * (answer.spool_grams or acts.SPOOLS[0]):
+        parts.text("refused", words.not_left(left))
+        return
     for place, choice in enumerate(answer.materials):
         name = f"main-{choice.code}"
         if parts.button(name, *words.spool_label(choice.name, grams, place == 0), primary=place == 0):
@@ -218,7 +222,7 @@ def ask_spool(step: Step, answer: MachinePage, by: str) -> None:
 def weighed(step: Step) -> float | None:
     """What was left on the old spool, if somebody weighed it: it teaches what prints truly use."""
     if step.told.get("weighs"):
-        return st.number_input(words.LEFT_GRAMS, min_value=0.0, max_value=10_000.0, value=None, step=10.0)
+        return st.number_input(words.LEFT_GRAMS, value=None, step=10.0, format="%g")
     parts.button("quiet-weighed", words.WEIGHED, before=partial(step.told.update, weighs=True))
     return None
 

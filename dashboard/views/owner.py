@@ -94,7 +94,7 @@ def _drawing(report: Report, names: Names, by: str | None) -> dict[str, Callable
         "lost": lambda: _losses(report, names),
         "runs": lambda: _runs_out(report, names),
         "changing": lambda: _changing(report),
-        "orders": lambda: st.html(owner_html.order_now(report)),
+        "orders": lambda: st.html(owner_html.order_now(report, links)),
         "asked": lambda: st.html(owner_html.asked()),
         "said": lambda: None,
         "questions": lambda: _questions(report, names, by),
@@ -133,7 +133,8 @@ def _runs_out(report: Report, names: Names) -> None:
         span = (_written(report.at, clock), _written(runs.until, clock))
         chart = charts.run_outs(_ends(seen, clock, names, span), _closed(runs, clock, span), span)
         st.altair_chart(chart, theme=None, width="stretch", alt=words.RUNS_OUT)
-    st.html(owner_html.key(words.run_outs_untold(runs, len(seen))))
+    rest = [words.run_out(end, clock, names.materials) for end in runs.spools[RUN_OUTS_SEEN:]]
+    st.html(owner_html.below_run_outs(rest, bool(seen), words.no_spool_noted(runs)))
 
 
 def _ends(ends: Sequence[SpoolEnds], clock: Clock, names: Names, span: tuple[datetime, datetime]) -> pl.DataFrame:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
+from itertools import zip_longest
 from urllib.parse import urlencode
 
 from core.answer_types import MachineNow, Mending, NeedsHand, Period, RackNow, Report
@@ -31,6 +32,10 @@ class Links:
     def rack(self, rack: str) -> str:
         """The round of a rack."""
         return escape(f"/round?{urlencode({'rack': rack, **self.by})}")
+
+    def item(self, item: str) -> str:
+        """An item on the shelf."""
+        return escape(f"/stores?{urlencode({'item': item, **self.by})}")
 
 
 def trust(report: Report) -> str:
@@ -165,13 +170,24 @@ def stops(report: Report) -> str:
     return _all(words.STOPS, rows)
 
 
-def order_now(report: Report) -> str:
+def below_run_outs(rest: Sequence[Sequence[str]], clock: bool, unknown: str) -> str:
+    """What the clock of run-outs means, the spools it does not show, and of how many nothing is known."""
+    told = [key(words.RUN_OUTS_KEY)] if clock else []
+    if rest:
+        told.append(_folded(words.more_run_outs(len(rest)), _table(rest)))
+    if unknown:
+        told.append(key(unknown))
+    return f'<section class="rs">{"".join(told)}</section>'
+
+
+def order_now(report: Report, links: Links) -> str:
     """What must be ordered today, with days of cover."""
     rows = [store_words.order_now(line) for line in report.order_now]
-    told = _table(rows[:ORDERS_SEEN]) if rows else key(store_words.NOTHING_TO_ORDER)
-    rest = rows[ORDERS_SEEN:]
-    more = _folded(f"and {len(rest)} more items" if len(rest) > 1 else "and 1 more item", _table(rest)) if rest else ""
-    return _section("orders", store_words.ORDER_NOW, told + more)
+    to = [links.item(line.item) for line in report.order_now]
+    told = _table(rows[:ORDERS_SEEN], to=to) if rows else key(store_words.NOTHING_TO_ORDER)
+    rest, their = rows[ORDERS_SEEN:], to[ORDERS_SEEN:]
+    title = f"and {len(rest)} more items" if len(rest) > 1 else "and 1 more item"
+    return _section("orders", store_words.ORDER_NOW, told + (_folded(title, _table(rest, to=their)) if rest else ""))
 
 
 def asked() -> str:
@@ -186,14 +202,18 @@ def counted() -> str:
     return f'<section class="rs rs-foot"><p>{words.COUNTED}</p>{folded}</section>'
 
 
-def _table(rows: Iterable[Sequence[str]], heads: Sequence[str] = ()) -> str:
-    """A table whose first column names the rows."""
+def _table(rows: Iterable[Sequence[str]], heads: Sequence[str] = (), to: Sequence[str] = ()) -> str:
+    """A table whose first column names the rows, and leads `to` where a tap on it goes."""
     head = "".join(f'<th scope="col">{escape(name)}</th>' for name in heads)
     body = "".join(
-        f'<tr><th scope="row">{escape(name)}</th>{"".join(f"<td>{escape(cell)}</td>" for cell in cells)}</tr>'
-        for name, *cells in rows
+        f'<tr><th scope="row">{_linked(name, link)}</th>{"".join(f"<td>{escape(cell)}</td>" for cell in cells)}</tr>'
+        for (name, *cells), link in zip_longest(rows, to)
     )
     return f"<table>{f'<thead><tr>{head}</tr></thead>' if heads else ''}<tbody>{body}</tbody></table>"
+
+
+def _linked(name: str, link: str | None) -> str:
+    return f'<a href="{link}">{escape(name)}</a>' if link else escape(name)
 
 
 def _all(title: str, rows: Sequence[Sequence[str]], after: str = "") -> str:

@@ -9,7 +9,7 @@ import polars as pl
 import streamlit as st
 
 from core.answer_types import Stored
-from core.entries import AnyEntry
+from core.entries import AnyEntry, entry_adapter
 from dashboard import charts, data, parts
 from dashboard import floor_words as words
 from dashboard import store_words as said
@@ -77,7 +77,7 @@ def show(code: str, by: str) -> None:
     parts.text("code", item.name, tag="h1")
     parts.text("state", said.line(item, clock))
     with st.container(key="slot"):
-        parts.receipt(place, by)
+        parts.receipt(place, by, lambda: last_move(place, item, by))
     with st.container(key=f"acts-{parts.turn()}"):
         if step := parts.session().step:
             ask(step, item, by)
@@ -91,6 +91,16 @@ def show(code: str, by: str) -> None:
     st.page_link("views/stores.py", label=said.BACK, query_params={"by": by})
     parts.change_who(by)
     parts.heal()
+
+
+def last_move(place: str, item: Stored, by: str) -> parts.Said:
+    """The newest count, order or delivery, whoever noted it, as its receipt."""
+    if not item.moves:
+        return parts.Said(place, words.NOTHING_YET)
+    move = item.moves[-1]
+    told = {"kind": said.KIND_OF[move.what], "item": item.item, "quantity": move.quantity}
+    entry = entry_adapter.validate_python({**told, "id": move.entry, "at": move.at, "noted_at": move.at, "by": by})
+    return parts.Said(place, said.last_move(move, item, data.clock()), (), (entry,))
 
 
 def _item(code: str) -> Stored | None:
@@ -120,8 +130,11 @@ def ask(step: Step, item: Stored, by: str) -> None:
     per = item.pack if step.act != "StockCounted" or item.unit == "g" else 1.0
     likely = _likely(step.act, item) / per
     name = "spools" if item.unit == "g" else "packs" if per > 1 else item.unit
-    number = st.number_input(name, min_value=0.0, value=float(round(likely, 1)), step=1.0, key=f"amount-{step.act}")
-    if parts.button("main-record", "Record", said.amount(number * per, item), primary=True):
+    likely = round(likely, 0 if item.unit == "piece" and per == 1 else 1)
+    number = st.number_input(name, value=float(likely), step=1.0, format="%g", key=f"amount-{step.act}")
+    if wrong := said.not_an_amount(number, item):
+        parts.text("refused", wrong)
+    elif number is not None and parts.button("main-record", "Record", said.amount(number * per, item), primary=True):
         note("main-record", step.act, item, number * per, by)
     if parts.button("quiet-back", words.BACK):
         parts.go(None)
@@ -136,13 +149,16 @@ def _likely(act: str, item: Stored) -> float:
 
 
 def note(name: str, kind: str, item: Stored, quantity: float, by: str) -> None:
-    """One entry about the item."""
+    """One entry about the item; none where another one came in between, for it may tell of the same thing."""
+    place, now = f"item {item.item}", _item(item.item)
+    if now is None or now.moves != item.moves:
+        parts.refuse(place, said.MEANWHILE)
 
     def say(_: Sequence[AnyEntry]) -> str:
         return said.receipt(kind, item, quantity, data.clock())
 
     made = parts.entries([{"kind": kind, "item": item.item, "quantity": quantity}], by)
-    parts.tap(name, f"item {item.item}", made, say)
+    parts.tap(name, place, made, say)
 
 
 def _draw_use(item: Stored) -> None:

@@ -132,10 +132,17 @@ def test_a_shelf_that_cannot_last_until_the_delivery_is_ordered_today(log: Log) 
     assert found.runs_out_first == pytest.approx(1, abs=0.01)
 
 
-def test_what_arrives_in_time_keeps_the_shelf_from_running_out(log: Log) -> None:
-    coming = tell("StockOrdered", when(7 * 40 - 3), item="box-s", quantity=100, expected=when(7 * 40 + 1))
-    found = item(log, boxes(lead_days=14), [*used(*[14] * 20, start=285), coming])
-    assert found.runs_out_first == pytest.approx(0, abs=0.01)
+def test_what_is_on_order_helps_from_when_it_comes(log: Log) -> None:
+    story = used(*[14] * 20, start=285)
+    never = item(log, boxes(lead_days=14), story).runs_out_first
+    chances = []
+    for days in (10, 4, 1):
+        with Log.open(log.path.parent / f"{days}.duckdb") as other:
+            coming = tell("StockOrdered", when(7 * 40 - 3), item="box-s", quantity=100, expected=when(7 * 40 + days))
+            chances.append(item(other, boxes(lead_days=14), [*story, coming]).runs_out_first)
+    assert never is not None
+    assert never >= chances[0] > 0.9 > chances[1] > chances[2]
+    assert chances[2] < 0.15
 
 
 def test_when_use_doubles_min_moves_and_says_why(log: Log) -> None:

@@ -145,6 +145,35 @@ def tap_count() -> Callable[[Phone, str], None]:
     return count
 
 
+@pytest.mark.parametrize(
+    ("typed", "said"), [("-5", "-5 is no amount"), ("2.5", "no whole number"), ("9999999", "more")]
+)
+def test_a_number_that_cannot_be_is_said_to_be_and_cannot_be_recorded(hand: Phone, typed: str, said: str) -> None:
+    hand.open("/stores?by=ro&item=box-small").tap("Counted")
+    hand.page.get_by_role("spinbutton").fill(typed)
+    hand.page.get_by_role("spinbutton").press("Enter")
+    expect(hand.page.locator(".refused").first).to_contain_text(said)
+    expect(hand.page.get_by_role("button", name="Record")).to_have_count(0)
+
+
+def test_a_delivery_tapped_on_two_phones_is_recorded_once(chromium: Browser, hand: Phone, shop: Serving) -> None:
+    hand.open("/stores?by=ro&item=tape").tap("Ordered", "Record").says("ordered")
+    with chromium.new_context(viewport=PHONE, has_touch=True) as context:
+        other = Phone(context.new_page(), shop).open("/stores?by=mi&item=tape")
+        hand.tap("Received")
+        hand.says("came in")
+        other.tap("Received")
+        expect(other.page.locator(".refused").first).to_contain_text("meanwhile")
+    assert [kind for kind, _ in stock_noted(shop, hand, "tape")] == ["StockOrdered", "StockReceived"]
+
+
+def test_what_was_noted_of_an_item_can_be_taken_back_after_a_reload(hand: Phone) -> None:
+    hand.open("/stores?by=ro&item=pla-white").tap("Received", "Record").says("came in")
+    hand.open("/stores?by=ro&item=pla-white").says("Last: ")
+    hand.tap("Undo").says("Taken back")
+    hand.open("/stores?by=ro&item=pla-white").says("Nothing recorded here yet")
+
+
 def test_a_quantity_in_the_wrong_unit_is_asked_back_and_not_recorded(
     hand: Phone, shop: Serving, tap_count: Callable[[Phone, str], None]
 ) -> None:

@@ -188,10 +188,11 @@ def test_entries_of_the_shelf_become_moves_in_the_order_they_happened() -> None:
         tell("StockCounted", when(0), item="sold-long-ago", quantity=1),
     ]
     found = moves(entry_frame(entries), ITEMS)
+    ids = [str(entry.id) for entry in entries]
     assert found["box-s"] == [
-        Move(micros(when(0)), "counted", 40),
-        Move(micros(when(1)), "ordered", 200, micros(when(4))),
-        Move(micros(when(3)), "received", 200),
+        Move(micros(when(0)), "counted", 40, None, ids[2]),
+        Move(micros(when(1)), "ordered", 200, micros(when(4)), ids[1]),
+        Move(micros(when(3)), "received", 200, None, ids[0]),
     ]
     assert set(found) == set(ITEMS)
     assert found["belt-220"] == []
@@ -207,7 +208,7 @@ def test_a_full_spool_that_is_fitted_was_taken_and_a_part_spool_was_not(grams: f
 def test_spares_used_in_upkeep_were_taken_one_each() -> None:
     entries = [at_a1("UpkeepDone", when(0), task="clean", minutes=15, spares=("belt-220", "nozzle", "unheard-of"))]
     told = moves(entry_frame(entries), ITEMS)
-    assert told["belt-220"] == told["nozzle"] == [Move(micros(when(0)), "taken", 1.0)]
+    assert told["belt-220"] == told["nozzle"] == [Move(micros(when(0)), "taken", 1.0, None, str(entries[0].id))]
     assert "unheard-of" not in told
 
 

@@ -135,8 +135,8 @@ def test_without_a_price_four_weeks_of_use_are_ordered() -> None:
     assert order_size(np.array([10.0]), terms(price=0.0)) == 40
 
 
-def test_no_more_is_ordered_than_a_year_needs() -> None:
-    assert order_size(np.array([0.1]), terms(price=0.001, pack=1.0)) == 5
+def test_no_more_is_ordered_than_a_quarter_of_a_year_needs() -> None:
+    assert order_size(np.array([2.0]), terms(price=0.001, pack=1.0)) == 26
 
 
 @given(st.floats(0.05, 200), CLUSTERS, st.floats(0.5, 0.995))
