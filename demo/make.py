@@ -87,7 +87,7 @@ def imagine(  # noqa: PLR0913, PLR0917 - what one may say about the invented sho
     rows = shop_rows(machines, span.start, weeks, shifts)
     hands = Hands(staffed_time(rows, span.start, span.end + AFTER), crew(machines), _rng(seed, "hands"))
     orders = take_orders(span, hands, machines, busy, _rng(seed, "orders"))
-    life = Life(rows, span, hands, OrderBook(orders), slower, _rng(seed, "life"))
+    life = Life(rows, span, hands, OrderBook(orders, machines), slower, _rng(seed, "life"))
     life.run()
     happenings = life.happenings + desk_work(life, Setup(rows), orders, _rng(seed, "desk"))
     turns = {printer.code: printer.turns for printer in life.printers}

@@ -32,28 +32,25 @@ class Order:
 
 
 class OrderBook:
-    """Which orders the crew prints for: the oldest of a product until prints for all of it were started."""
+    """Which orders the crew prints for: of each product the oldest that finished and started parts do not cover."""
 
-    def __init__(self, orders: Sequence[Order]) -> None:
+    def __init__(self, orders: Sequence[Order], machines: int) -> None:
         self._lines = {product: deque(o for o in orders if o.product == product) for product in PRODUCTS}
-        self._started = dict.fromkeys(PRODUCTS, 0)
+        #: Parts finished or started beyond the orders that are covered.
+        self._spare = {product: opening_stock(product, machines) for product in PRODUCTS}
 
     def wants(self, product: str, t: float) -> bool:
         """Whether an order taken an hour ago or more still wants prints of `product`."""
         line = self._lines[product]
+        while line and line[0].taken + 60 < t and line[0].quantity <= self._spare[product]:
+            self._spare[product] -= line.popleft().quantity
         return bool(line) and line[0].taken + 60 < t
 
     def print_for(self, product: str, parts: int, t: float) -> str | None:
         """The order that a print of so many parts is started for, if there is one."""
-        if not self.wants(product, t):
-            return None
-        line = self._lines[product]
-        order = line[0]
-        self._started[product] += parts
-        if self._started[product] >= order.quantity:
-            self._started[product] = 0
-            line.popleft()
-        return order.code
+        order = self._lines[product][0].code if self.wants(product, t) else None
+        self._spare[product] += parts
+        return order
 
 
 def demand(moment: datetime) -> float:
