@@ -15,12 +15,12 @@ from core.log.store import Log
 from core.setup import Row, Setup
 from demo.desk import desk_work
 from demo.hands import Hands, staffed_time
-from demo.happening import Span
+from demo.happening import Happening, Span
 from demo.life import SLOWER, Life
 from demo.people import USUAL, People, Slips
 from demo.printer import Change, Print
 from demo.shop import crew, shop_rows
-from demo.trade import OrderBook, take_orders
+from demo.trade import Order, OrderBook, take_orders
 
 UTC_TIME = pl.Datetime("us", "UTC")
 #: The people's diary goes on after the span, so that the last visit of the span knows the next shift.
@@ -39,6 +39,10 @@ SPOOLS: dict[str, pl.DataType] = {
     "machine": pl.String(), "at": UTC_TIME, "material": pl.String(), "grams": pl.Float64(), "left": pl.Float64(),
     "ran_out": pl.Boolean(),
 }  # fmt: skip
+ORDERS: dict[str, pl.DataType] = {
+    "order": pl.String(), "product": pl.String(), "quantity": pl.Int64(), "taken": UTC_TIME, "due": UTC_TIME,
+    "shipped": UTC_TIME,
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -49,6 +53,7 @@ class Truth:
     `prints`: one line a removed print: machine, file, revision, order, proving, started, ended, off (taken
     off), parts, good, scrap, scrap_cause, by_itself, grams (used). `spools`: one line a spool fitted: machine, at,
     material, grams (on it), left (on the old one), ran_out (it had stopped a print). Times are UTC.
+    `orders`: one line an order: order, product, quantity, taken, due, shipped (null: not within the span).
     `factors`: true over stated print time by file, revision and model. `entries` are those made, in the order
     of tapping.
     """
@@ -58,6 +63,7 @@ class Truth:
     stretches: pl.DataFrame
     prints: pl.DataFrame
     spools: pl.DataFrame
+    orders: pl.DataFrame
     factors: dict[tuple[str, int, str], float]
     entries: list[AnyEntry]
     rows: list[Row]
@@ -94,7 +100,7 @@ def imagine(  # noqa: PLR0913, PLR0917 - what one may say about the invented sho
     people = People(span, Setup(rows), turns, slips, _rng(seed, "people"))
     return Truth(
         span.start, span.end, _stretches(span, turns), _prints(span, life.prints), _spools(span, life.changes),
-        life.factors, people.entries(happenings), rows,
+        _orders(span, orders, happenings), life.factors, people.entries(happenings), rows,
     )  # fmt: skip
 
 
@@ -166,3 +172,11 @@ def _spools(span: Span, changes: Sequence[Change]) -> pl.DataFrame:
         for c in sorted(changes, key=lambda c: c.t) if c.t < span.minutes
     ]  # fmt: skip
     return pl.DataFrame(rows, schema=SPOOLS, orient="row")
+
+
+def _orders(span: Span, orders: Sequence[Order], happenings: Sequence[Happening]) -> pl.DataFrame:
+    """The orders taken within the span, in that order, and when each was shipped."""
+    sent = {h.facts["order"]: h.at for h in happenings if h.kind == "OrderShipped" and h.at < span.minutes}
+    left = {code: span.moment(t) for code, t in sent.items()}
+    rows = [(o.code, o.product, o.quantity, span.moment(o.taken), o.due, left.get(o.code)) for o in orders]
+    return pl.DataFrame(rows, schema=ORDERS, orient="row")

@@ -23,7 +23,7 @@ PRINTED, FAILED, WAITED, DOWN, EMPTY = range(5)
 STATES = 5
 #: Steps whose chances are drawn at once, and chances a step.
 BLOCK, CHANCES = 64, 10
-#: Points of time (an hour's parts) at which the clock knows how many hands are in, and what people then load.
+#: Points of time (an hour's parts) at which it is known how many hands are in, and what people then load.
 FINE = 10
 
 
@@ -31,18 +31,17 @@ FINE = 10
 class Clock:
     """When hands work, in hours from now: `worked` hours of theirs by each moment of `at` (edges, ascending).
 
-    `hands`, `rush` and `occasion` have a value for every `1 / FINE` hours from now on: how many are in, whether a
-    print that ended then meets a room full of them, and the occasion (`habits.occasion`) of what is started then.
+    `hands` and `rush` have a value for every `1 / FINE` hours from now on: how many are in, and whether a print that
+    ended then meets a room full of them.
     """
 
     at: Numbers
     worked: Numbers
     hands: Rows
     rush: Flags
-    occasion: Rows
 
     def when(self, moment: Numbers) -> Rows:
-        """Where `hands`, `rush` and `occasion` tell of each moment."""
+        """Where `hands` and `rush`, and `Choice.suits`, tell of each moment."""
         return np.minimum((moment * FINE).astype(np.int64), len(self.hands) - 1)
 
     def worked_by(self, moment: Numbers) -> Numbers:
@@ -74,18 +73,16 @@ class Work:
 
 @dataclass(frozen=True)
 class Choice:
-    """What hands start: the product by weight, then one of the files that were started on such an occasion.
+    """What hands start: each file by its weight, 0 where it does not fit the machine.
 
-    `weights` [models, loaded materials, products] are those of products of which no parts are wanted, `wanted` how
-    many times likelier a wanted one is. `files` are pools of files, one a model, product and occasion, in this order:
-    pool i lies between `edges[i]` and `edges[i + 1]`.
+    `weights` [models, loaded materials (the last: not known), files] are those of products of which no parts are
+    wanted, `wanted` how many times likelier a wanted one is; `suits` [models, moments, files] is how much likelier or
+    less likely a file is at a moment (every `1 / FINE` hours, as `Clock.hands`).
     """
 
     weights: Numbers
     wanted: float
-    files: Rows
-    edges: Rows
-    occasions: int
+    suits: Numbers
 
 
 @dataclass(frozen=True)
@@ -95,7 +92,8 @@ class Laws:
     Hours of hands: the waits of ended prints that meet a full room or not (`rush`, `calm`) and of empty machines
     (`idle`), and the work at a visit (`change`). Hours on the wall: `down`. `ratio` is true over usual time of a print.
     `at_once`: how often hands that cleared a machine start it again; `stops`: prints that stop, an hour of printing;
-    `breaks`: the chances that hands find a machine out of order at an ended and at a stopped print.
+    `breaks`: the chances that hands find a machine out of order at an ended and at a stopped print. `doubt`: how well
+    all this is known, as the spread of the logarithm of a factor on all prints of a replication.
     """
 
     rush: Numbers = field(default_factory=lambda: np.zeros(1))
@@ -107,6 +105,7 @@ class Laws:
     at_once: float = 1.0
     stops: float = 0.0
     breaks: tuple[float, float] = (0.0, 0.0)
+    doubt: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -144,6 +143,12 @@ class Played:
     parts: Numbers
     hours: Numbers
 
+    @property
+    def per_print(self) -> Numbers:
+        """Machine-hours in each state for every print that came off, on average [states]."""
+        prints = ((self.product >= 0) & np.isfinite(self.off)).sum()
+        return np.asarray(self.hours.sum(axis=1) / max(int(prints), 1))
+
     def made(self, product: int, until: float) -> Numbers:
         """Good parts of a product that came off by then [replications]."""
         mine = (self.product == product) & (self.off <= until)
@@ -176,6 +181,7 @@ class _Play:
         # What is on no machine is the last file: of no product, and no parts.
         self.product, self.parts = np.append(work.product, -1), np.append(work.parts, 0.0)
         self.hours = np.zeros((STATES, self.count))
+        self.pace = np.exp(laws.doubt * rng.standard_normal(self.count))
         self.off: list[tuple[Numbers, Rows, Numbers]] = []
 
     def run(self) -> Played:
@@ -202,12 +208,12 @@ class _Play:
         later = self._after(left, _drawn(self.laws.idle, chances[2]))
         begun = np.where(broken | (file < 0) | (chances[3] < self.laws.at_once), left, later)
         self._spend(row, EMPTY, left, begun)
-        new = self._pick(row, model, self.loaded[here], begun, chances[4:6])
-        took, good = self._took(self.work.hours[model, new], chances[6:8])
-        took = np.where(broken, _drawn(self.laws.down, chances[8]), took)
+        new = self._pick(row, model, self.loaded[here], begun, chances[4])
+        took, good = self._took(self.work.hours[model, new] * self.pace[row], chances[5:7])
+        took = np.where(broken, _drawn(self.laws.down, chances[7]), took)
         self._spend(row, np.where(broken, DOWN, _printing(good)), begun, begun + took)
         self._leave(here, broken, new, good, begun + took)
-        self.visit[here] = self._next_visit(broken, begun + took, chances[9])
+        self.visit[here] = self._next_visit(broken, begun + took, chances[8:])
 
     def _hands(self, row: Rows, visit: Numbers, chance: Numbers) -> tuple[Numbers, Numbers]:
         """When the first free hands begin, and when they are done."""
@@ -229,15 +235,13 @@ class _Play:
         """So many hours of hands after each moment."""
         return np.maximum(moment, self.clock.reached(self.clock.worked_by(moment) + hours))
 
-    def _pick(self, row: Rows, model: Rows, loaded: Rows, begun: Numbers, chances: Numbers) -> Rows:
+    def _pick(self, row: Rows, model: Rows, loaded: Rows, begun: Numbers, chance: Numbers) -> Rows:
         """The file that is started on each machine."""
         wanted = self.started[row] < self.wanted.now + self.wanted.an_hour * begun[:, None]
-        weights = np.cumsum(self.choice.weights[model, loaded] * np.where(wanted, self.choice.wanted, 1.0), axis=1)
-        product = (weights < (chances[0] * weights[:, -1])[:, None]).sum(axis=1)
-        pool = (model * self.work.products + product) * self.choice.occasions
-        pool = pool + self.clock.occasion[self.clock.when(begun)]
-        first, past = self.choice.edges[pool], self.choice.edges[pool + 1]
-        return np.asarray(self.choice.files[first + (chances[1] * (past - first)).astype(np.int64)])
+        factor = np.where(wanted, self.choice.wanted, 1.0)[:, self.work.product]
+        weights = self.choice.weights[model, loaded] * self.choice.suits[model, self.clock.when(begun)] * factor
+        run = np.cumsum(weights, axis=1)
+        return np.asarray((run < (chance * run[:, -1])[:, None]).sum(axis=1))
 
     def _took(self, usual: Numbers, chances: Numbers) -> tuple[Numbers, Flags]:
         """Hours of printing, and whether it came to its end: one that stops may do so at any moment of it."""
@@ -252,10 +256,12 @@ class _Play:
         self.loaded[here] = np.where(broken, self.loaded[here], self.work.material[new])
         self.started[here[0], self.work.product[new]] += np.where(broken, 0.0, self.work.parts[new])
 
-    def _next_visit(self, broken: Flags, ends: Numbers, chance: Numbers) -> Numbers:
+    def _next_visit(self, broken: Flags, ends: Numbers, chances: Numbers) -> Numbers:
+        """When hands come next; those who mended a machine start it as they would one they cleared."""
         rush = self.clock.rush[self.clock.when(ends)]
-        waits = np.where(rush, _drawn(self.laws.rush, chance), _drawn(self.laws.calm, chance))
-        return self._after(ends, np.where(broken, _drawn(self.laws.idle, chance), waits))
+        waits = np.where(rush, _drawn(self.laws.rush, chances[0]), _drawn(self.laws.calm, chances[0]))
+        stands = np.where(chances[1] < self.laws.at_once, 0.0, _drawn(self.laws.idle, chances[0]))
+        return self._after(ends, np.where(broken, stands, waits))
 
     def _spend(self, row: Rows, state: Rows | int, start: Numbers, end: Numbers) -> None:
         """Machine-hours up to the end of the play go to a state."""

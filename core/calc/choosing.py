@@ -1,0 +1,84 @@
+"""What hands start next, learned from what they did start.
+
+A conditional logit (McFadden, in: Frontiers in Econometrics (1974) 105-142): every file that a machine can print has a
+weight of its own, times a factor if its material is loaded, times one if parts of its product are wanted, times a
+power of the share of the time to the next hands that it would print: people load what ends when somebody is there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import minimize
+
+from core.calc.forward import Flags, Rows
+from core.calc.hazard import Numbers
+from core.calc.staffed import HOUR, Micros, Staffed
+
+#: Before any start is seen: the logarithms of the factors of a loaded material and of a wanted product, and the power
+#: of the share that prints, and how sure these are (one standard deviation; of files about the usual one).
+BEFOREHAND, DOUBT, APART = np.array([3.0, 1.0, 3.0]), np.array([2.0, 1.0, 3.0]), 1.5
+#: Hours that a print which ends while people are in usually waits.
+USUAL_WAIT = 0.5
+
+
+@dataclass(frozen=True)
+class Habit:
+    """How hands choose: logarithms of the weights of files [files] and of the factors of a loaded material and of a
+    wanted product, and the power of the share that prints.
+    """
+
+    files: Numbers
+    loaded: float
+    wanted: float
+    suits: float
+
+
+@dataclass(frozen=True)
+class Starts:
+    """Starts, and what might have been started instead: [starts] and [starts, files].
+
+    `file` was started (its place); each file `fits` the machine or not, is of the `loaded` material, its product is
+    `wanted`, and it would print the share `prints` of the time to the next hands.
+    """
+
+    file: Rows
+    fits: Flags
+    loaded: Flags
+    wanted: Flags
+    prints: Numbers
+
+
+def share_printing(begun: Micros, hours: Numbers, staffed: Staffed) -> Numbers:
+    """The share of the time to the next hands that prints of so many `hours`, begun at moments, would print."""
+    ends = begun + np.where(np.isnan(hours), 0, hours * HOUR).astype(np.int64)
+    stands = (staffed.next_staffed(ends.ravel()).reshape(ends.shape) - ends) / HOUR
+    return np.asarray(hours / (hours + stands + USUAL_WAIT))
+
+
+def learned(starts: Starts) -> Habit:
+    """The habit most likely after these starts (maximum a posteriori, normal laws beforehand)."""
+    row = np.arange(len(starts.file))
+    mine = starts.fits[row, starts.file] if len(row) else np.zeros(0, dtype=bool)
+    fits, file = starts.fits[mine], starts.file[mine]
+    features = np.stack([
+        starts.loaded[mine], starts.wanted[mine], np.log(np.where(fits, starts.prints[mine], 1.0)),
+    ], axis=-1).astype(np.float64)  # fmt: skip
+    chosen = features[np.arange(len(file)), file].sum(axis=0)
+    count = np.bincount(file, minlength=starts.fits.shape[1]).astype(np.float64)
+
+    def loss(guess: Numbers) -> tuple[float, Numbers]:
+        value = np.where(fits, features @ guess[:3] + guess[3:], -np.inf)
+        top = value.max(axis=1, keepdims=True, initial=-1e9)
+        share = np.exp(value - top)
+        whole = share.sum(axis=1, keepdims=True)
+        share /= whole
+        off, apart = (guess[:3] - BEFOREHAND) / DOUBT, guess[3:] / APART
+        told = float(chosen @ guess[:3] + count @ guess[3:] - (top + np.log(whole)).sum())
+        slope = np.concatenate([np.einsum("sf,sfk->k", share, features) - chosen, share.sum(axis=0) - count])
+        prior = float(off @ off + apart @ apart) / 2
+        return prior - told, slope + np.concatenate([off / DOUBT, apart / APART])
+
+    best = minimize(loss, np.concatenate([BEFOREHAND, np.zeros(len(count))]), jac=True, method="L-BFGS-B").x
+    return Habit(best[3:], *(float(value) for value in best[:3]))

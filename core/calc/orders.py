@@ -1,0 +1,140 @@
+"""Orders: what is still to come of each, which finished parts there are, and how long packing and shipping takes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from core.calc.counts import removals, starts, uncounted
+from core.calc.forward import Flags
+from core.calc.hazard import Numbers
+from core.calc.staffed import Micros, Staffed
+
+#: The kinds of entry that tell of orders.
+ORDER_KINDS = ("OrderTaken", "OrderPacked", "OrderShipped")
+#: Lags of so many orders, learned or else an hour, tell how long packing and shipping takes.
+LAGS, USUAL_LAG = 40, 1.0
+
+
+def order_book(entries: pl.DataFrame) -> pl.DataFrame:
+    """A row an order: order, product, quantity, taken, due, packed (parts), over (packed whole or shipped), shipped.
+
+    Moments are microseconds, null where they have not come.
+    """
+    kind = pl.col("kind")
+    rows = entries.filter(pl.col("order").is_not_null()).with_columns(pl.col("at", "due").dt.epoch("us"))
+    took = kind == "OrderTaken"
+    orders = rows.group_by("order", maintain_order=True).agg(
+        product=pl.col("product").filter(took).first(),
+        quantity=pl.col("quantity").filter(took).sum(),
+        taken=pl.col("at").filter(took).first(),
+        due=pl.col("due").filter(took).first(),
+        packed=pl.col("quantity").filter(kind == "OrderPacked").sum(),
+        last=pl.col("at").filter(kind == "OrderPacked").max(),
+        shipped=pl.col("at").filter(kind == "OrderShipped").first(),
+    )
+    whole = pl.when(pl.col("packed") >= pl.col("quantity")).then("last")
+    known = orders.filter(pl.col("product").is_not_null()).with_columns(over=pl.min_horizontal(whole, "shipped"))
+    return known.drop("last")
+
+
+def still_open(orders: pl.DataFrame) -> pl.DataFrame:
+    """The orders neither packed whole nor shipped, earliest due first, with the parts `left` to pack."""
+    mine = orders.filter(pl.col("over").is_null()).with_columns(left=pl.col("quantity") - pl.col("packed"))
+    return mine.sort("due", "taken", "order")
+
+
+def flows(gaps: pl.DataFrame, files: Mapping[str, tuple[str, float]], unnoted: float) -> pl.DataFrame:
+    """How parts came onto machines and off them: product, t (microseconds), stock, running (changes, in parts).
+
+    `files` has the product and the good share of every file. Prints whose parts were never counted gave what is
+    usual; the share `unnoted` of starts is not in the log, nor is what those gave.
+    """
+    begun = starts(gaps).select("file", t="began", stock=pl.lit(0.0), running=pl.col("parts"))
+    off = removals(gaps).filter(pl.col("print").is_not_null() & pl.col("good").is_not_null())
+    off = off.select("file", "t", stock="good", running=-pl.col("parts"))
+    usual = pl.col("file").replace_strict({file: good for file, (_, good) in files.items()}, default=1.0)
+    gone = uncounted(gaps).select("file", t="gone", stock=pl.col("parts") * usual, running=-pl.col("parts"))
+    floats = pl.col("stock", "running").cast(pl.Float64)
+    rows = pl.concat([frame.with_columns(floats) for frame in (begun, off, gone)])
+    product = pl.col("file").replace_strict({file: of for file, (of, _) in files.items()}, default=None)
+    # A count of what came off tells of the prints that a start announced; the others gave as much each.
+    more = pl.when(pl.col("stock") > 0).then(pl.col("stock") / (1 - unnoted)).otherwise("stock")
+    return rows.select("t", product.alias("product"), stock=more, running="running").drop_nulls()
+
+
+@dataclass(frozen=True)
+class Cover:
+    """A product's parts over time: at moments `t` (microseconds, ascending) there were `stock` finished ones, `running`
+    on machines, and orders for `ordered` of them were open. `counted`: somebody counted the finished ones.
+    """
+
+    t: Micros
+    stock: Numbers
+    running: Numbers
+    ordered: Numbers
+    counted: bool
+
+    @property
+    def spare(self) -> Numbers:
+        """Parts finished or on machines beyond those ordered."""
+        return self.stock + self.running - self.ordered
+
+
+def covers(flows: pl.DataFrame, entries: pl.DataFrame, book: pl.DataFrame, products: Sequence[str]) -> list[Cover]:
+    """The cover of every product from `flows`, and from counts, orders and packings among `entries`."""
+    rows = entries.with_columns(t=pl.col("at").dt.epoch("us"))
+    counts = rows.filter(pl.col("kind") == "StockCounted").select("t", product="item", count="quantity")
+    taken = book.select("product", t="taken", ordered="quantity")
+    packed = rows.filter(pl.col("kind") == "OrderPacked").select("order", "t", parts="quantity")
+    packed = packed.join(book.select("order", "product", "quantity"), on="order", how="inner")
+    sent = packed.select("product", "t", stock=-pl.col("parts"))
+    over = book.filter(pl.col("over").is_not_null()).select("product", t="over", ordered=-pl.col("quantity"))
+    events = pl.concat([flows, counts, taken, sent, over], how="diagonal").sort("t", maintain_order=True)
+    return [_cover(events.filter(pl.col("product") == product)) for product in products]
+
+
+def _cover(events: pl.DataFrame) -> Cover:
+    """The running sums, the finished parts set right by every count; before the first, by that one."""
+    change = {name: events[name].fill_null(0.0).to_numpy() if name in events.columns else np.zeros(events.height)
+              for name in ("stock", "running", "ordered")}  # fmt: skip
+    counts = events["count"].to_numpy() if "count" in events.columns else np.full(events.height, np.nan)
+    stock = np.cumsum(change["stock"])
+    at = np.flatnonzero(~np.isnan(counts))
+    which = np.clip(np.searchsorted(at, np.arange(len(stock)), side="right") - 1, 0, None)
+    right = (
+        (counts[at] - stock[at])[which] if len(at) else np.full(len(stock), -min(float(stock.min(initial=0.0)), 0.0))
+    )
+    running, ordered = (np.maximum(np.cumsum(change[name]), 0.0) for name in ("running", "ordered"))
+    return Cover(events["t"].to_numpy(), np.maximum(stock + right, 0.0), running, ordered, bool(len(at)))
+
+
+def wanted_at(cover: Sequence[Cover], moments: Micros) -> Flags:
+    """Whether parts of each product were wanted at each moment [moments, products]."""
+    found = np.zeros((len(moments), len(cover)), dtype=bool)
+    for place, one in enumerate(cover):
+        last = np.searchsorted(one.t, moments, side="left") - 1
+        found[:, place] = (last >= 0) & (np.append(one.spare, 0.0)[last] < 0)
+    return found
+
+
+def lags(book: pl.DataFrame, covers: Mapping[str, Cover], staffed: Staffed) -> Numbers:
+    """Staffed hours from the moment at which an order's parts were there to its shipping, of the newest orders."""
+    known = pl.col("shipped").is_not_null() & pl.col("product").is_in(list(covers)) & pl.col("over").is_not_null()
+    rows = book.filter(known).sort("shipped").tail(LAGS)
+    ready = [
+        _ready(covers[product], taken, over, quantity)
+        for product, taken, over, quantity in rows.select("product", "taken", "over", "quantity").iter_rows()
+    ]  # fmt: skip
+    hours = staffed.hours(np.array(ready, dtype=np.int64), rows["shipped"].to_numpy())
+    return np.sort(hours) if len(hours) else np.full(1, USUAL_LAG)
+
+
+def _ready(cover: Cover, taken: int, over: int, quantity: float) -> int:
+    """Since when an order's parts were there without a break until it was packed."""
+    last = int(np.searchsorted(cover.t, over, side="left"))
+    short = np.flatnonzero((cover.stock[:last] < quantity) & (cover.t[:last] >= taken))
+    return max(taken, int(cover.t[short[-1] + 1])) if len(short) and short[-1] + 1 < len(cover.t) else taken

@@ -1,0 +1,117 @@
+"""When orders are finished in the room played forward: chances, dates, and what is short.
+
+Parts of a product go to its orders in the order of their due dates (Jackson's rule); orders that customers are still
+to give, due earlier, come before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from core.calc.forward import Clock, Played, Rows
+from core.calc.hazard import Numbers
+
+#: Rounds in which orders that overtake each other find their places.
+ROUNDS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """An order: its product (place), the parts of it that are still to pack, and its due time, in hours from now."""
+
+    product: int
+    parts: float
+    due: float
+
+
+@dataclass(frozen=True)
+class Coming:
+    """Orders that customers are still to give, as drawn from those they gave: [replications, orders].
+
+    `taken` and `due` in hours from now (infinite: none), `product` and `parts`.
+    """
+
+    taken: Numbers
+    due: Numbers
+    product: Rows
+    parts: Numbers
+
+
+def coming(past: Sequence[tuple[float, float, int, float]], span: float, until: float, count: int, seed: int) -> Coming:
+    """Orders given until `until` (hours), as often as in the `span` hours before now: `past` has the hours until each
+    was due from when it was given, its age in hours, product and parts.
+    """
+    draw = np.random.default_rng(seed)
+    most = draw.poisson(len(past) * until / span, count) if past else np.zeros(count, dtype=np.int64)
+    shape = (count, int(most.max(initial=0)))
+    there = np.arange(shape[1]) < most[:, None]
+    taken = np.where(there, draw.random(shape) * until, np.inf)
+    which = draw.integers(0, max(len(past), 1), shape)
+    table = np.array(past or [(0.0, 0.0, -1, 0.0)])
+    return Coming(taken, taken + table[which, 0], table[which, 2].astype(np.int64), table[which, 3] * there)
+
+
+def finishes(asked: Sequence[Asked], stock: Numbers, played: Played, others: Coming) -> Numbers:
+    """When the last part of each order is there [orders, replications], in hours from now; infinite: not yet then.
+
+    `stock` are the finished parts of every product now.
+    """
+    found = np.full((len(asked), played.off.shape[1]), np.inf)
+    for product in {order.product for order in asked}:
+        line = sorted((n for n, o in enumerate(asked) if o.product == product), key=lambda n: (asked[n].due, n))
+        off, made = _made(played, product)
+        before = -float(stock[product])
+        for n in line:
+            before += asked[n].parts
+            found[n] = _finish(before, asked[n].due, off, made, others, product)
+    return found
+
+
+def _made(played: Played, product: int) -> tuple[Numbers, Numbers]:
+    """When parts of a product came off and how many by then, in order of time: [events, replications]."""
+    mine = (played.product == product) & (played.parts > 0) & np.isfinite(played.off)
+    row, event = np.nonzero(mine.T)
+    count = played.off.shape[1]
+    many = np.bincount(row, minlength=count)
+    place = np.arange(len(row)) - np.repeat(np.cumsum(many) - many, many)
+    off, parts = np.full((int(many.max(initial=0)), count), np.inf), np.zeros((int(many.max(initial=0)), count))
+    off[place, row], parts[place, row] = played.off[event, row], played.parts[event, row]
+    order = np.argsort(off, axis=0, kind="stable")
+    return np.take_along_axis(off, order, 0), np.cumsum(np.take_along_axis(parts, order, 0), axis=0)
+
+
+def _finish(need: float, due: float, off: Numbers, made: Numbers, others: Coming, product: int) -> Numbers:
+    """When so many parts were made, and those for orders that came in between and are due before."""
+    count = made.shape[1]
+    first = (others.product == product) & (others.due < due)
+    wanted, when = np.full(count, need), np.zeros(count)
+    for _ in range(ROUNDS):
+        when = _reached(wanted, off, made)
+        more = np.where(first & (others.taken < when[:, None]), others.parts, 0.0).sum(axis=1)
+        if np.array_equal(need + more, wanted):
+            break
+        wanted = need + more
+    return when
+
+
+def _reached(wanted: Numbers, off: Numbers, made: Numbers) -> Numbers:
+    """When so many parts were made [replications]."""
+    place = (made < wanted - 1e-6).sum(axis=0)
+    ended = np.vstack([off, np.full((1, off.shape[1]), np.inf)])
+    return np.where(wanted <= 1e-6, 0.0, ended[place, np.arange(off.shape[1])])
+
+
+def shipped(finish: Numbers, lags: Numbers, clock: Clock, seed: int) -> Numbers:
+    """When orders finished at those times leave, packing and shipping taking staffed hours as in the past `lags`."""
+    draw = np.random.default_rng(seed).integers(0, len(lags), finish.shape)
+    known = np.isfinite(finish)
+    at = np.where(known, finish, 0.0)
+    return np.where(known, np.maximum(at, clock.reached(clock.worked_by(at) + lags[draw])), np.inf)
+
+
+def ready_by(finish: Numbers, due: float) -> float:
+    """The chance that an order leaves by its due time."""
+    return float((finish <= due).mean())

@@ -1,0 +1,248 @@
+"""The room as it is and as it works, put together for `forward` from what was reckoned and learned."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import polars as pl
+from scipy.special import ndtri
+
+from core.calc import choosing, mending
+from core.calc.forward import DOWN, EMPTY, FINE, WAITED, Choice, Clock, Flags, Laws, Now, Rows, Work
+from core.calc.habits import Habits, in_rush
+from core.calc.hazard import Hazard, Numbers
+from core.calc.orders import Cover, wanted_at
+from core.calc.pace import Pace
+from core.calc.staffed import HOUR, Micros, Spell, Staffed, micros
+from core.calc.turnbull import turnbull
+from core.setup import Machine, PrintFile
+
+#: Quantiles of a table.
+QUANTILES = 512
+#: Nothing of the past of a machine's repair is known: hours it takes (common practice, no source), and the longest.
+USUAL_REPAIR, LONGEST_REPAIR = 12.0, 400.0
+#: So many visits without a fault are added to those seen, and half a fault.
+FAULT_PRIOR = 10.0
+#: How much a shop changes from weeks to weeks besides what chance explains (spread of the logarithm; no source).
+CHANGES = 0.04
+#: Waits and the like are scaled in one step by no less and no more than this.
+SCALED = 0.3, 2.0
+#: A machine found out of order within so many hours of a removal was so at that visit.
+SAME_VISIT = 1.0
+
+
+@dataclass(frozen=True)
+class Named:
+    """What the numbers of `forward` stand for."""
+
+    files: tuple[PrintFile, ...]
+    products: tuple[str, ...]
+    materials: tuple[str, ...]
+    models: tuple[str, ...]
+
+    def file(self, code: str | None) -> int:
+        """The place of the newest revision of a file, -1 if there is none."""
+        return next((n for n, row in enumerate(self.files) if row.file == code), -1)
+
+    @property
+    def product_of(self) -> Rows:
+        """The product of every file."""
+        return np.array([self.products.index(row.product) for row in self.files], dtype=np.int64)
+
+    @property
+    def fits(self) -> Flags:
+        """Which file is for which model [models, files]."""
+        return np.array([[model in row.models for row in self.files] for model in self.models], dtype=bool)
+
+
+def named(machines: Sequence[Machine], files: Sequence[PrintFile]) -> Named:
+    """The files that some machine here can print, and what goes with them."""
+    models = tuple(sorted({row.model for row in machines}))
+    mine = tuple(row for row in files if set(row.models) & set(models))
+    materials = tuple(sorted({row.material for row in mine}))
+    return Named(mine, tuple(sorted({row.product for row in mine})), materials, models)
+
+
+def clock(staffed: Staffed, spells: Sequence[Spell], at: int, hours: float) -> Clock:
+    """`Clock` for `hours` from `at` (microseconds); `staffed` runs at the speed of hands."""
+    edges = staffed.edges
+    edges = np.unique(np.concatenate([[at], edges[(edges > at) & (edges < at + int(2 * hours * HOUR))]]))
+    grid = moments(at, hours)
+    hands = np.zeros(len(grid), dtype=np.int64)
+    for spell in spells:
+        inside = (grid >= micros(spell.window.start)) & (grid < micros(spell.window.end))
+        hands[inside] = spell.hands
+    worked = (staffed.worked(edges) - staffed.worked(np.array([at]))) / HOUR
+    return Clock((edges - at) / HOUR, worked, hands, in_rush(grid, staffed))
+
+
+def moments(at: int, hours: float) -> Micros:
+    """The moments of `Clock.hands` and `Choice.suits`."""
+    return at + (np.arange(int(hours * FINE)) * (HOUR / FINE)).astype(np.int64)
+
+
+def work(names: Named, pace: Pace, good: dict[str, float]) -> Work:
+    """`Work` with true print times, `good` being the good share of a file's parts where it is known."""
+    hours = np.full((len(names.models), len(names.files)), np.nan)
+    for m, model in enumerate(names.models):
+        for f, row in enumerate(names.files):
+            if model in row.models:
+                hours[m, f] = row.hours * pace.ratio(row.file, row.revision, model)
+    material = np.array([names.materials.index(row.material) for row in names.files], dtype=np.int64)
+    parts = np.array([row.parts * good.get(row.file, good.get("", 1.0)) for row in names.files])
+    return Work(names.product_of, material, parts, hours)
+
+
+def good_shares(removals: pl.DataFrame) -> dict[str, float]:
+    """The good share of the parts of prints that ended by themselves, by file, drawn to that of all ("")."""
+    whole = removals.filter((pl.col("ended") == "itself") & pl.col("good").is_not_null() & (pl.col("parts") > 0))
+    of_all = (float(whole["good"].sum()) + 1) / (float(whole["parts"].sum()) + 1)
+    by_file = whole.group_by("file").agg(pl.col("good").sum(), pl.col("parts").sum())
+    found = {file: (good + 50 * of_all) / (parts + 50) for file, good, parts in by_file.iter_rows() if file}
+    return {**found, "": of_all}
+
+
+def choice(
+    names: Named, gaps: pl.DataFrame, done: Work, cover: Sequence[Cover], staffed: Staffed, grid: Micros
+) -> Choice:  # fmt: skip
+    """What hands start at the moments of `grid`, learned from the starts in `gaps`."""
+    files = {row.file: n for n, row in enumerate(names.files)}
+    begun = gaps.filter((pl.col("kind") == "PrintStarted") & ~pl.col("proving"))
+    begun = begun.filter(pl.col("file").is_in(list(files)) & pl.col("model").is_in(list(names.models)))
+    before = gaps.select("id", before=pl.col("loaded").shift(1).over("machine"))
+    begun = begun.join(before, on="id", how="left", maintain_order="left")
+    t = begun["t"].to_numpy()
+    model = np.array([names.models.index(m) for m in begun["model"]], dtype=np.int64)
+    file = np.array([files[f] for f in begun["file"]], dtype=np.int64)
+    loaded = np.array(
+        [names.materials.index(m) if m in names.materials else -1 for m in begun["before"]], dtype=np.int64
+    )
+    fits = ~np.isnan(done.hours)
+    habit = choosing.learned(choosing.Starts(
+        file, fits[model], loaded[:, None] == done.material, wanted_at(cover, t)[:, done.product],
+        choosing.share_printing(t[:, None], done.hours[model], staffed),
+    ))  # fmt: skip
+    same = np.arange(len(names.materials) + 1)[:, None] == done.material
+    weights = np.where(fits[:, None, :], np.exp(habit.files + habit.loaded * same), 0.0)
+    suits = np.stack([choosing.share_printing(grid[:, None], hours[None, :], staffed) for hours in done.hours])
+    return Choice(weights, float(np.exp(habit.wanted)), np.nan_to_num(suits**habit.suits))
+
+
+def laws(pace: Pace, gaps: pl.DataFrame, upkeep: tuple[int, float], change_hours: float) -> Laws:
+    """How this shop works, from what was learned, from the faults in `gaps`, and from `upkeep`: how often, and hours
+    in all.
+    """
+    habits = pace.habits or Habits()
+    visits = gaps.filter(pl.col("kind") == "PartsOff")
+    faults = gaps.filter((pl.col("kind") == "WentDown") & (pl.col("down_since") == pl.col("t"))).height
+    at_once = (visits["next_kind"] == "WentDown") & (visits["until"] - visits["t"] < SAME_VISIT * HOUR)
+    stopped = visits["ended"] == "stopped"
+    after, times, hours = int((at_once & stopped).sum()), *upkeep
+    others = max(faults - after, 0) + times
+    breaks = (others + 0.5) / (int((~stopped).sum()) + FAULT_PRIOR), (after + 0.5) / (int(stopped.sum()) + 1.0)
+    mended = repairs(gaps, round(QUANTILES * (faults + 1) / (faults + times + 1)))
+    # Hands that find a machine out of order do not start it, and were counted among those that did not.
+    broken = float(np.average(breaks, weights=[max(int((~stopped).sum()), 1), int(stopped.sum())]))
+    down = np.concatenate([mended, np.full(QUANTILES - len(mended), hours / max(times, 1))])
+    return Laws(
+        rush=table(habits.outside), calm=table(habits.inside), idle=table(habits.idle),
+        change=np.full(1, change_hours), down=np.sort(down), ratio=np.exp(pace.times.spread * ndtri(_shares(64))),
+        at_once=min(habits.at_once / (1 - broken), 1.0), stops=habits.stops, breaks=breaks,
+        doubt=math.hypot(CHANGES, 1 / math.sqrt(visits.height + 1)),
+    )  # fmt: skip
+
+
+def paced(laws: Laws, was: Numbers, played: Numbers) -> Laws:
+    """The laws with waits, repairs and empty times longer or shorter, so that a print goes with as many hours of each
+    as it did: `was` and `played`, as `Played.per_print`.
+
+    Waits as learned hold the time for which all hands were busy, which a play adds itself; so do others overlap.
+    """
+    factor = np.clip(was / np.maximum(played, 1e-9), *SCALED)
+    return replace(
+        laws, rush=laws.rush * factor[WAITED], calm=laws.calm * factor[WAITED], idle=laws.idle * factor[EMPTY],
+        down=laws.down * factor[DOWN],
+    )  # fmt: skip
+
+
+def empty(names: Named, machines: Sequence[Machine], clock: Clock, count: int) -> Now:
+    """The room with nothing on any machine, hands coming to each as they come in."""
+    shape = (count, len(machines))
+    opens = float(clock.reached(np.array([1e-6]))[0])
+    nothing = np.full(shape, -1, dtype=np.int64)
+    model = np.array([names.models.index(row.model) for row in machines], dtype=np.int64)
+    return Now(model, np.zeros(shape), np.full(shape, opens), nothing, np.ones(shape, dtype=bool), nothing)
+
+
+def _shares(count: int = QUANTILES) -> Numbers:
+    return (np.arange(count) + 0.5) / count
+
+
+def table(hazard: Hazard) -> Numbers:
+    """The quantiles of a wait."""
+    return hazard.age(-np.log1p(-_shares()))
+
+
+def repairs(gaps: pl.DataFrame, count: int) -> Numbers:
+    """So many quantiles of the hours machines stay down."""
+    rows = mending.durations(gaps)
+    if rows.is_empty():
+        return -USUAL_REPAIR * np.log1p(-_shares(count))
+    hours = turnbull(rows["least"].to_numpy(), rows["most"].to_numpy()).quantile(_shares(count))
+    most = max(float(hours[np.isfinite(hours)].max(initial=0.0)), USUAL_REPAIR)
+    return np.minimum(np.where(np.isfinite(hours), hours, 2 * most), LONGEST_REPAIR)
+
+
+def as_it_is(  # noqa: PLR0913, PLR0917 - all that a room is
+    names: Named, machines: Sequence[Machine], standing: pl.DataFrame, laws: Laws, clock: Clock, at: int, count: int,
+    seed: int,
+) -> Now:  # fmt: skip
+    """`count` draws of the room at `at` (microseconds), from rows of `standing` with `loaded`, the material on each."""
+    rows = {row["machine"]: row for row in standing.iter_rows(named=True)}
+    mine = [row for row in machines if rows.get(row.machine, {}).get("state", "aside") != "aside"]
+    draw = np.random.default_rng(seed)
+    columns = [_machine_now(rows[row.machine], names, laws, clock, at, draw.random((4, count))) for row in mine]
+    shape = (len(mine), count)
+    ends, visit, file, good, loaded = (np.array([c[n] for c in columns]).reshape(shape).T for n in range(5))
+    model = np.array([names.models.index(row.model) for row in mine], dtype=np.int64)
+    return Now(model, ends, visit, file.astype(np.int64), good.astype(bool), loaded.astype(np.int64))
+
+
+def _machine_now(
+    row: dict[str, Any], names: Named, laws: Laws, clock: Clock, at: int, chances: Numbers
+) -> tuple[Numbers, ...]:
+    """Draws of what one machine does: when it ends, when hands come, its file, whether that is good, its material."""
+    count = chances.shape[1]
+    state, since = str(row["state"]), np.full(count, (row["since"] - at) / HOUR)
+    prints = state in ("printing", "proving", "done", "stopped")
+    file = np.full(count, names.file(row["file"]) if prints and row["file"] else -1)
+    good, ends = np.full(count, state != "stopped"), since
+    if state in ("printing", "proving"):
+        spread = (row["due_high"] - row["due_low"]) / HOUR / (2 * 1.645)
+        ends = np.maximum((row["due"] - at) / HOUR + spread * ndtri(chances[0]), 0.0)
+        stops = chances[1] < -np.expm1(-laws.stops * ends)
+        good, ends = ~stops, np.where(stops, ends * chances[3], ends)
+    elif state in ("down", "waiting", "upkeep"):
+        ends = _longer(laws.down, -since, chances[0])
+    begin = np.maximum(ends, 0.0)
+    waits = np.where(clock.rush[clock.when(begin)], _drawn(laws.rush, chances[2]), _drawn(laws.calm, chances[2]))
+    waits = waits if prints else _drawn(laws.idle, chances[2])
+    visit = np.maximum(begin, clock.reached(clock.worked_by(begin) + waits))
+    material = names.materials.index(row["loaded"]) if row["loaded"] in names.materials else -1
+    return ends, visit, file, good, np.full(count, material)
+
+
+def _longer(table: Numbers, age: Numbers, chance: Numbers) -> Numbers:
+    """What is left of something that has lasted so long; as long as any where none lasts that long."""
+    first = np.searchsorted(table, age, side="right")
+    gone = first >= len(table)
+    place = np.where(gone, 0, first) + (chance * (len(table) - np.where(gone, 0, first))).astype(np.int64)
+    return np.asarray(np.where(gone, table[place], table[place] - age))
+
+
+def _drawn(table: Numbers, chance: Numbers) -> Numbers:
+    return np.asarray(table[(chance * len(table)).astype(np.int64)])

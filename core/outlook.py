@@ -1,0 +1,194 @@
+"""The shop played forward: one read of it, put together for `core.calc.forward`, and what comes of its orders."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from functools import cached_property
+
+import numpy as np
+import polars as pl
+
+from core.calc import orders, room
+from core.calc.counts import removals
+from core.calc.forward import DOWN, EMPTY, STATES, WAITED, Choice, Clock, Laws, Now, Played, Wanted, Work, play
+from core.calc.hazard import Numbers
+from core.calc.orders import ORDER_KINDS, Cover
+from core.calc.pace import Pace
+from core.calc.promises import Asked, Coming, coming, finishes, shipped
+from core.calc.staffed import HOUR, Staffed, micros, staffed_spells
+from core.log.store import Log
+from core.reading import Reading
+from core.setup import Product
+from core.window import Window
+
+#: Days of the past that the room is judged by, weeks of orders that tell of those to come, weeks that are played.
+PAST_DAYS, ORDER_WEEKS, AHEAD_WEEKS = 28, 8, 8
+#: Orders older than so many weeks are not on the book any more.
+ORDERS_KEPT = 26
+#: Replications; and those of the pilots that play the last weeks again, their hours and rounds.
+PLAYS, PILOTS, PILOT_HOURS, PILOT_ROUNDS = 500, 20, 21 * 24.0, 3
+#: States of the account that a play does not tell apart.
+WAITS, OUT = ("done", "stopped"), ("down", "waiting", "upkeep")
+
+
+class Outlook:
+    """One read of the shop at `at`, played forward when asked."""
+
+    def __init__(self, log: Log, at: datetime, pace: Pace | None = None, weeks: int = AHEAD_WEEKS) -> None:
+        self.at, self.now = at, micros(at)
+        self.hours = weeks * 7 * 24.0
+        self.read = Reading(log, Window(at - timedelta(days=PAST_DAYS), at), at, pace)
+        self.setup, self.shop = self.read.setup, self.read.setup.shop(at)
+        self.machines = self.setup.machines(at)
+        self.names = room.named(self.machines, self.setup.newest_files(at))
+        self.products = {row.product: row for row in self.setup.all(Product, at)}
+        self._entries = log.entries_of(
+            [*ORDER_KINDS, "StockCounted"], Window(at - timedelta(weeks=ORDERS_KEPT), at), at
+        )
+        self.seed = 1
+
+    @cached_property
+    def book(self) -> pl.DataFrame:
+        """All orders of the last months (`orders.order_book`)."""
+        return orders.order_book(self._entries.filter(pl.col("kind").is_in(ORDER_KINDS)))
+
+    @cached_property
+    def open(self) -> pl.DataFrame:
+        """Those that still want packing, earliest due first."""
+        return orders.still_open(self.book)
+
+    @cached_property
+    def cover(self) -> list[Cover]:
+        """Finished, running and ordered parts of every product over the past, in the order of `names.products`."""
+        gaps, habits = self.read.reckoned.gaps, self.read.pace.habits
+        good = room.good_shares(removals(gaps))
+        files = {row.file: (row.product, good.get(row.file, good[""])) for row in self.names.files}
+        flows = orders.flows(gaps, files, habits.forgets_start if habits else 0.0)
+        lately = self._entries.filter(pl.col("at") >= self.read.window.start)
+        return orders.covers(flows, lately, self.book, self.names.products)
+
+    @cached_property
+    def stock(self) -> Numbers:
+        """Finished parts of every product."""
+        return np.array([one.stock[-1] if len(one.t) else 0.0 for one in self.cover])
+
+    @cached_property
+    def clock(self) -> Clock:
+        """When hands work from now on."""
+        return self._clock(self.at, self.hours)
+
+    def _clock(self, start: datetime, hours: float) -> Clock:
+        window = Window(start, start + timedelta(hours=1.5 * hours))
+        staffed = self.read.pace.hands(Staffed.of(self.setup, window), self.setup.zone)
+        return room.clock(staffed, staffed_spells(self.setup, window), micros(start), hours)
+
+    @cached_property
+    def work(self) -> Work:
+        """What can be printed."""
+        return room.work(self.names, self.read.pace, room.good_shares(removals(self.read.reckoned.gaps)))
+
+    @cached_property
+    def choice(self) -> Choice:
+        """What hands start from now on."""
+        return self._choice(self.at, self.hours)
+
+    def _choice(self, start: datetime, hours: float) -> Choice:
+        around = Staffed.of(self.setup, Window(self.read.window.start, start + timedelta(hours=hours)))
+        grid = room.moments(micros(start), hours)
+        return room.choice(self.names, self.read.reckoned.gaps, self.work, self.cover, around, grid)
+
+    @cached_property
+    def laws(self) -> Laws:
+        """How the shop works: as learned, and so that the last weeks, played again, go as they went."""
+        done = self.read.entries.filter((pl.col("kind") == "UpkeepDone") & (pl.col("minutes") > 0))
+        upkeep = done.height, float(done["minutes"].sum()) / 60
+        laws = room.laws(self.read.pace, self.read.reckoned.gaps, upkeep, self.shop.change_minutes / 60)
+        window = Window(self.at - timedelta(hours=PILOT_HOURS), self.at)
+        spent, habits = self.read.spent([window]), self.read.pace.habits
+        noted = self.read.entries.filter((pl.col("kind") == "PartsOff") & (pl.col("at") >= window.start)).height
+        if habits is None or not noted:
+            return laws
+        was = np.zeros(STATES)
+        for state, named in ((WAITED, WAITS), (EMPTY, ("empty",)), (DOWN, OUT)):
+            was[state] = spent.of(pl.col("state").is_in(named)).hours / noted * (1 - habits.forgets_off)
+        clock, choice = self._clock(window.start, PILOT_HOURS), self._choice(window.start, PILOT_HOURS)
+        nothing, now = Wanted(*np.zeros((2, self.work.products))), room.empty(self.names, self.machines, clock, PILOTS)
+        for _ in range(PILOT_ROUNDS):
+            pilot = play(now, clock, self.work, choice, laws, nothing, PILOT_HOURS, self.seed)
+            laws = room.paced(laws, was, pilot.per_print)
+        return laws
+
+    @cached_property
+    def room(self) -> Now:
+        """Draws of the room as it is."""
+        carried = self.read.reckoned.gaps.group_by("machine", maintain_order=True).agg(pl.col("loaded").last())
+        standing = self.read.standing.join(carried, on="machine", how="left", maintain_order="left")
+        return room.as_it_is(
+            self.names, self.machines, standing, self.laws, self.clock, self.now, PLAYS, self.seed
+        )  # fmt: skip
+
+    @cached_property
+    def unpacked(self) -> pl.DataFrame:
+        """The open orders, without those that must have been packed though nobody noted it: overdue while finished
+        parts for them were there.
+        """
+        rows, spare = [], dict(zip(self.names.products, self.stock, strict=True))
+        for row in self.open.iter_rows(named=True):
+            there = spare.get(row["product"], 0.0)
+            if row["product"] in spare and not (row["due"] < self.now and row["left"] <= there):
+                rows.append(row)
+                spare[row["product"]] = max(there - row["left"], 0.0)
+        return pl.DataFrame(rows, schema=self.open.schema)
+
+    @cached_property
+    def asked(self) -> list[Asked]:
+        """The orders in `unpacked`, as `promises` asks of them."""
+        return [
+            Asked(self.names.products.index(product), float(left), (due - self.now) / HOUR)
+            for product, left, due in self.unpacked.select("product", "left", "due").iter_rows()
+        ]
+
+    @cached_property
+    def coming(self) -> Coming:
+        """Orders that customers are still to give."""
+        since = self.now - ORDER_WEEKS * 7 * 24 * HOUR
+        rows = self.book.filter((pl.col("taken") >= since) & pl.col("product").is_in(list(self.names.products)))
+        past = [
+            ((due - taken) / HOUR, (self.now - taken) / HOUR, self.names.products.index(product), float(quantity))
+            for product, taken, due, quantity in rows.select("product", "taken", "due", "quantity").iter_rows()
+        ]
+        first = self.book["taken"].min()
+        known = (self.now - max(since, int(first))) / HOUR if isinstance(first, int) else 1.0
+        return coming(past, max(known, 24.0), self.hours, PLAYS, self.seed)
+
+    def wanted(self, asked: Sequence[Asked]) -> Wanted:
+        """Parts that nobody has started yet, and those customers will ask for."""
+        count = len(self.names.products)
+        there, rate = np.zeros(count), np.zeros(count)
+        for order in asked:
+            there[order.product] += order.parts
+        for product, code in enumerate(self.names.products):
+            keep = self.products[code].keep if code in self.products else 0
+            running = self.cover[product].running[-1] if len(self.cover[product].t) else 0.0
+            there[product] += keep - self.stock[product] - running
+            coming = np.where(self.coming.product == product, self.coming.parts, 0.0).sum()
+            rate[product] = coming / len(self.coming.parts) / self.hours
+        return Wanted(there, rate)
+
+    def play(self, asked: Sequence[Asked]) -> Played:
+        """The room played on for these orders."""
+        return play(
+            self.room, self.clock, self.work, self.choice, self.laws, self.wanted(asked), self.hours, self.seed
+        )  # fmt: skip
+
+    def leaves(self, asked: Sequence[Asked]) -> Numbers:
+        """When these orders leave [orders, replications], hours from now; infinite: beyond what is played."""
+        done = finishes(asked, self.stock, self.play(asked), self.coming)
+        return shipped(done, self.lags, self.clock, self.seed)
+
+    @cached_property
+    def lags(self) -> Numbers:
+        """Staffed hours that packing and shipping took of late."""
+        lately = self.book.filter(pl.col("taken") >= micros(self.read.window.start))
+        return orders.lags(lately, dict(zip(self.names.products, self.cover, strict=True)), self.read.staffed)
