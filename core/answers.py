@@ -36,14 +36,16 @@ from core.calc.reckon import Reckoned
 from core.entries import AnyEntry, QuestionClosed, SpoolFitted, entry_adapter
 from core.errors import Refused
 from core.log.store import Log, entries_from
+from core.outlook import Outlook
+from core.planning import plan, promise
 from core.reading import Reading, pace_at
 from core.setup import Machine, Material, PrintFile, Product, Rack, Setup, Spare, UpkeepTask
 from core.stores import order_now, stores
 from core.window import Window, last_days
 
 __all__ = [
-    "FORMULAS", "Pace", "TimeAccount", "entries_for", "floor", "hours", "machine_page", "open_question", "pace_at",
-    "part_spools", "rack_round", "report", "stores",
+    "FORMULAS", "Outlook", "Pace", "TimeAccount", "entries_for", "floor", "hours", "machine_page", "open_question",
+    "pace_at", "part_spools", "plan", "promise", "rack_round", "report", "stores",
 ]  # fmt: skip
 
 By = Literal["machine", "model", "rack", "day", "week"]

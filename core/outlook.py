@@ -15,7 +15,7 @@ from core.calc.forward import DOWN, EMPTY, STATES, WAITED, Choice, Clock, Laws, 
 from core.calc.hazard import Numbers
 from core.calc.orders import ORDER_KINDS, Cover
 from core.calc.pace import Pace
-from core.calc.promises import Asked, Coming, coming, finishes, shipped
+from core.calc.promises import Asked, Coming, coming, leaves
 from core.calc.staffed import HOUR, Staffed, micros, staffed_spells
 from core.log.store import Log
 from core.reading import Reading
@@ -71,7 +71,7 @@ class Outlook:
     @cached_property
     def stock(self) -> Numbers:
         """Finished parts of every product."""
-        return np.array([one.stock[-1] if len(one.t) else 0.0 for one in self.cover])
+        return np.array([one.last_stock for one in self.cover])
 
     @cached_property
     def clock(self) -> Clock:
@@ -170,8 +170,7 @@ class Outlook:
             there[order.product] += order.parts
         for product, code in enumerate(self.names.products):
             keep = self.products[code].keep if code in self.products else 0
-            running = self.cover[product].running[-1] if len(self.cover[product].t) else 0.0
-            there[product] += keep - self.stock[product] - running
+            there[product] += keep - self.stock[product] - self.cover[product].last_running
             coming = np.where(self.coming.product == product, self.coming.parts, 0.0).sum()
             rate[product] = coming / len(self.coming.parts) / self.hours
         return Wanted(there, rate)
@@ -182,10 +181,14 @@ class Outlook:
             self.room, self.clock, self.work, self.choice, self.laws, self.wanted(asked), self.hours, self.seed
         )  # fmt: skip
 
-    def leaves(self, asked: Sequence[Asked]) -> Numbers:
+    @cached_property
+    def played(self) -> Played:
+        """The room played on for the open orders."""
+        return self.play(self.asked)
+
+    def leaves(self, asked: Sequence[Asked], played: Played) -> Numbers:
         """When these orders leave [orders, replications], hours from now; infinite: beyond what is played."""
-        done = finishes(asked, self.stock, self.play(asked), self.coming)
-        return shipped(done, self.lags, self.clock, self.seed)
+        return leaves(asked, self.stock, played, self.coming, self.lags, self.clock, self.seed)
 
     @cached_property
     def lags(self) -> Numbers:

@@ -83,6 +83,21 @@ class Cover:
         """Parts finished or on machines beyond those ordered."""
         return self.stock + self.running - self.ordered
 
+    @property
+    def last_stock(self) -> float:
+        """Finished parts now."""
+        return float(self.stock[-1]) if len(self.t) else 0.0
+
+    @property
+    def last_running(self) -> float:
+        """Parts on machines now."""
+        return float(self.running[-1]) if len(self.t) else 0.0
+
+    @property
+    def last_ordered(self) -> float:
+        """Parts of open orders now."""
+        return float(self.ordered[-1]) if len(self.t) else 0.0
+
 
 def covers(flows: pl.DataFrame, entries: pl.DataFrame, book: pl.DataFrame, products: Sequence[str]) -> list[Cover]:
     """The cover of every product from `flows`, and from counts, orders and packings among `entries`."""

@@ -112,6 +112,22 @@ def shipped(finish: Numbers, lags: Numbers, clock: Clock, seed: int) -> Numbers:
     return np.where(known, np.maximum(at, clock.reached(clock.worked_by(at) + lags[draw])), np.inf)
 
 
-def ready_by(finish: Numbers, due: float) -> float:
-    """The chance that an order leaves by its due time."""
-    return float((finish <= due).mean())
+def leaves(  # noqa: PLR0913, PLR0917 - what a shop has to do with its orders
+    asked: Sequence[Asked], stock: Numbers, played: Played, others: Coming, lags: Numbers, clock: Clock, seed: int
+) -> Numbers:  # fmt: skip
+    """When each order leaves [orders, replications], hours from now: its parts finished, packed and shipped."""
+    return shipped(finishes(asked, stock, played, others), lags, clock, seed)
+
+
+def covered(asked: Sequence[Asked], stock: Numbers, played: Played | None) -> Numbers:
+    """How many parts each order has of its own by its due time [orders, replications]; None: now."""
+    count = played.off.shape[1] if played else 1
+    found = np.zeros((len(asked), count))
+    for product in {order.product for order in asked}:
+        line = sorted((n for n, o in enumerate(asked) if o.product == product), key=lambda n: (asked[n].due, n))
+        before = 0.0
+        for n in line:
+            made = played.made(product, asked[n].due) if played else 0.0
+            found[n] = np.clip(stock[product] + made - before, 0.0, asked[n].parts)
+            before += asked[n].parts
+    return found

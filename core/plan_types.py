@@ -1,0 +1,93 @@
+"""What the plan answers: orders and when they leave, what the room can give, and what would give more."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from core.answer_types import Frozen
+from core.estimate import Estimate
+
+
+class Leaves(Frozen):
+    """When an order leaves: eight times in ten between `low` and `high`, as likely before `best` as after it.
+
+    Null where that lies beyond what is played.
+    """
+
+    low: datetime | None
+    best: datetime | None
+    high: datetime | None
+
+
+class OrderDue(Frozen):
+    """An open order.
+
+    `there` are parts packed for it or finished and its own by due date, `by_due` those that will be by then;
+    `chance` is that of leaving in time.
+    """
+
+    order: str
+    product: str
+    name: str
+    quantity: float
+    due: datetime
+    there: float
+    by_due: Estimate
+    chance: float
+    leaves: Leaves
+
+
+class ProductParts(Frozen):
+    """Parts of a product: finished (`counted`: somebody counted them once), on machines, ordered; `keep` wished for."""
+
+    product: str
+    name: str
+    finished: float
+    counted: bool
+    running: float
+    ordered: float
+    keep: float
+
+
+class Plan(Frozen):
+    """The open orders, those most at risk first, as played on from `at` for some `weeks`.
+
+    `unpacked` orders are overdue though finished parts for them were there: nobody noted that they were packed.
+    `learned` says whether the shop's own ways are known; else the play goes by those of a usual shop.
+    """
+
+    at: datetime
+    zone: str
+    weeks: int
+    promise: float
+    learned: bool
+    orders: list[OrderDue]
+    unpacked: list[str]
+    products: list[ProductParts]
+
+
+class Hurt(Frozen):
+    """An order that another one would make later: its chance to leave in time without and with it."""
+
+    order: str
+    name: str
+    due: datetime
+    before: float
+    after: float
+
+
+class Promise(Frozen):
+    """What can be promised of an order not taken yet.
+
+    `date` is the first by which it leaves as likely as the owner wants (null: not within what is played), `chance`
+    that of the due date asked about.
+    """
+
+    product: str
+    name: str
+    quantity: float
+    due: datetime | None
+    chance: float | None
+    date: datetime | None
+    leaves: Leaves
+    hurts: list[Hurt]

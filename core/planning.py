@@ -1,0 +1,125 @@
+"""Can we promise it: the answers of the shop played forward."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from core.calc.hazard import Numbers
+from core.calc.promises import Asked, covered
+from core.errors import Refused
+from core.estimate import Estimate
+from core.outlook import Outlook
+from core.plan_types import Hurt, Leaves, OrderDue, Plan, ProductParts, Promise
+
+#: Orders lose by another one if their chance falls by so much.
+HURT = 0.05
+#: Rounds in which an order without a date finds one.
+DATES = 5
+
+
+def plan(outlook: Outlook) -> Plan:
+    """The open orders and when they leave."""
+    asked, rows = outlook.asked, list(outlook.unpacked.iter_rows(named=True))
+    left = outlook.leaves(asked, outlook.played)
+    soon = covered(asked, outlook.stock, outlook.played)
+    now = covered(asked, outlook.stock, None)
+    told = [
+        _order(outlook, row, one, hours, by_due, float(there[0]))
+        for row, one, hours, by_due, there in zip(rows, asked, left, soon, now, strict=True)
+    ]  # fmt: skip
+    open_orders, mine = list(outlook.open["order"]), {row["order"] for row in rows}
+    return Plan(
+        at=outlook.at, zone=outlook.shop.zone, weeks=round(outlook.hours / 168), promise=outlook.shop.promise,
+        learned=outlook.read.pace.habits is not None,
+        orders=sorted(told, key=lambda order: (order.chance, order.due)),
+        unpacked=[code for code in open_orders if code not in mine],
+        products=_products(outlook),
+    )  # fmt: skip
+
+
+def _order(
+    outlook: Outlook, row: dict[str, object], asked: Asked, hours: Numbers, by_due: Numbers, there: float
+) -> OrderDue:  # fmt: skip
+    packed = float(str(row["packed"]))
+    low, best, high = (packed + float(q) for q in np.quantile(by_due, (0.05, 0.5, 0.95), method="inverted_cdf"))
+    return OrderDue(
+        order=str(row["order"]), product=str(row["product"]), name=_name(outlook, str(row["product"])),
+        quantity=float(str(row["quantity"])), due=outlook.at + timedelta(hours=asked.due), there=packed + there,
+        by_due=Estimate(low=low, best=best, high=high),
+        chance=float((hours <= asked.due).mean()), leaves=_leaves(outlook, hours),
+    )  # fmt: skip
+
+
+def _leaves(outlook: Outlook, hours: Numbers) -> Leaves:
+    low, best, high = (_moment(outlook, float(h)) for h in np.quantile(hours, (0.1, 0.5, 0.9), method="inverted_cdf"))
+    return Leaves(low=low, best=best, high=high)
+
+
+def _moment(outlook: Outlook, hours: float) -> datetime | None:
+    return outlook.at + timedelta(hours=hours) if np.isfinite(hours) else None
+
+
+def _name(outlook: Outlook, product: str) -> str:
+    row = outlook.products.get(product)
+    return row.name if row else product
+
+
+def _products(outlook: Outlook) -> list[ProductParts]:
+    return [
+        ProductParts(
+            product=code, name=_name(outlook, code), finished=float(stock), counted=cover.counted,
+            running=cover.last_running, ordered=cover.last_ordered,
+            keep=outlook.products[code].keep if code in outlook.products else 0,
+        )
+        for code, stock, cover in zip(outlook.names.products, outlook.stock, outlook.cover, strict=True)
+    ]  # fmt: skip
+
+
+def promise(outlook: Outlook, product: str, quantity: float, due: datetime | None = None) -> Promise:
+    """What can be promised of so many parts of a product, and which open orders they would make later.
+
+    Refused for a product that no machine here can print, no parts at all, and a due time that is past.
+    """
+    if product not in outlook.names.products:
+        raise Refused("nothing_prints_it", f"No print file here makes {product}: add one that fits a machine.")
+    if not quantity >= 1:
+        raise Refused("no_parts", f"{quantity:g} parts are no order: give how many are wanted.")
+    if due is not None and due <= outlook.at:
+        raise Refused("due_in_the_past", f"{due:%d %b %Y} is past: give a date to come.")
+    place = outlook.names.products.index(product)
+    last = max((order.due for order in outlook.asked if order.product == place), default=0.0)
+    new = Asked(place, quantity, (due - outlook.at) / timedelta(hours=1) if due else last)
+    played = outlook.play([*outlook.asked, new])
+    after = outlook.leaves([*outlook.asked, new], played)
+    for _ in range(0 if due else DATES):
+        # It comes after the open orders; of those to come, the ones due before its own date come first.
+        new = replace(new, due=max(last, _surely(outlook, after[-1])))
+        after = outlook.leaves([*outlook.asked, new], played)
+    before = outlook.leaves(outlook.asked, outlook.played)
+    return Promise(
+        product=product, name=_name(outlook, product), quantity=quantity, due=due,
+        chance=float((after[-1] <= new.due).mean()) if due else None,
+        date=_moment(outlook, _surely(outlook, after[-1])), leaves=_leaves(outlook, after[-1]),
+        hurts=_hurts(outlook, before, after),
+    )  # fmt: skip
+
+
+def _surely(outlook: Outlook, hours: Numbers) -> float:
+    """The time by which an order leaves as likely as the owner wants."""
+    return float(np.quantile(hours, outlook.shop.promise, method="inverted_cdf"))
+
+
+def _hurts(outlook: Outlook, before: Numbers, after: Numbers) -> list[Hurt]:
+    found = []
+    for row, asked, was, becomes in zip(
+        outlook.unpacked.iter_rows(named=True), outlook.asked, before, after[:-1], strict=True
+    ):  # fmt: skip
+        chances = float((was <= asked.due).mean()), float((becomes <= asked.due).mean())
+        if chances[0] - chances[1] >= HURT:
+            due = outlook.at + timedelta(hours=asked.due)
+            found.append(Hurt(order=row["order"], name=_name(outlook, row["product"]), due=due,
+                              before=chances[0], after=chances[1]))  # fmt: skip
+    return sorted(found, key=lambda hurt: hurt.after - hurt.before)
