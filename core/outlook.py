@@ -40,8 +40,9 @@ class Outlook:
         self.hours = weeks * 7 * 24.0
         self.read = Reading(log, Window(at - timedelta(days=PAST_DAYS), at), at, pace)
         self.setup, self.shop = self.read.setup, self.read.setup.shop(at)
-        self.machines = self.setup.machines(at)
-        self.names = room.named(self.machines, self.setup.newest_files(at))
+        files = self.setup.newest_files(at)
+        self.machines = [m for m in self.setup.machines(at) if any(m.model in file.models for file in files)]
+        self.names = room.named(self.machines, files)
         self.products = {row.product: row for row in self.setup.all(Product, at)}
         self._entries = log.entries_of(
             [*ORDER_KINDS, "StockCounted"], Window(at - timedelta(weeks=ORDERS_KEPT), at), at

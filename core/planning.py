@@ -22,22 +22,29 @@ DATES = 5
 
 def plan(outlook: Outlook) -> Plan:
     """The open orders and when they leave."""
-    asked, rows = outlook.asked, list(outlook.unpacked.iter_rows(named=True))
-    left = outlook.leaves(asked, outlook.played)
-    soon = covered(asked, outlook.stock, outlook.played)
-    now = covered(asked, outlook.stock, None)
-    told = [
-        _order(outlook, row, one, hours, by_due, float(there[0]))
-        for row, one, hours, by_due, there in zip(rows, asked, left, soon, now, strict=True)
-    ]  # fmt: skip
-    open_orders, mine = list(outlook.open["order"]), {row["order"] for row in rows}
+    told = _orders(outlook) if outlook.asked else []
+    mine = set(outlook.unpacked["order"])
     return Plan(
         at=outlook.at, zone=outlook.shop.zone, weeks=round(outlook.hours / 168), promise=outlook.shop.promise,
         learned=outlook.read.pace.habits is not None,
         orders=sorted(told, key=lambda order: (order.chance, order.due)),
-        unpacked=[code for code in open_orders if code not in mine],
+        unpacked=[code for code in outlook.open["order"] if code not in mine],
         products=_products(outlook),
     )  # fmt: skip
+
+
+def _orders(outlook: Outlook) -> list[OrderDue]:
+    asked, stock = outlook.asked, outlook.stock
+    left, soon, now = (
+        outlook.leaves(asked, outlook.played),
+        covered(asked, stock, outlook.played),
+        covered(asked, stock, None),
+    )
+    rows = outlook.unpacked.iter_rows(named=True)
+    return [
+        _order(outlook, row, one, hours, by_due, float(there[0]))
+        for row, one, hours, by_due, there in zip(rows, asked, left, soon, now, strict=True)
+    ]  # fmt: skip
 
 
 def _order(

@@ -5,7 +5,7 @@ it is frozen and shared between sessions, so nobody may change what is in it.
 """
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import streamlit as st
 
@@ -13,13 +13,18 @@ from core import answers
 from core.answer_types import MachinePage, PartSpoolNow, RackNow, RackRound, Report, Stores
 from core.entries import utc_now
 from core.errors import Refused
+from core.plan_types import Plan
 from core.setup import Material, Person, Product, Row, Setup, Spare, UpkeepTask
-from core.window import midnight
+from core.window import Window, midnight
 from dashboard.floor_words import Names
 from dashboard.shop import current_log
 from dashboard.written import Clock
 
 Moment = tuple[str, int, int]
+
+#: Seconds for which a play of the shop holds, and what else makes it anew, told within so many weeks.
+PLAN_HOLDS = 15 * 60
+PLANNED, PLANNED_WEEKS = ("OrderTaken", "OrderPacked", "OrderShipped", "StockCounted", "EntryVoided"), 4
 
 
 def moment() -> Moment:
@@ -51,6 +56,18 @@ def rack_round(rack: str) -> RackRound:
 def stores() -> Stores:
     """The shelf as it stands."""
     return _stores(moment())
+
+
+def outlook() -> answers.Outlook:
+    """The shop played forward, as of this quarter of an hour; anew when an order or finished parts were noted."""
+    log, now = current_log(), utc_now()
+    told = log.entries_of(PLANNED, Window(now - timedelta(weeks=PLANNED_WEEKS), now), now).height
+    return _outlook(str(log.path), int(now.timestamp()) // PLAN_HOLDS, told)
+
+
+def plan() -> Plan:
+    """What is due, as the outlook has it."""
+    return _plan(outlook())
 
 
 def part_spools_for(material: str, grams: float) -> list[PartSpoolNow]:
@@ -154,3 +171,13 @@ def _part_spools(at: Moment) -> list[PartSpoolNow]:
 @st.cache_resource(max_entries=20, show_spinner=False)
 def _rack_round(rack: str, at: Moment) -> RackRound:
     return answers.rack_round(current_log(), rack, _as_at(at), _pace())
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _outlook(path: str, quarter: int, told: int) -> answers.Outlook:  # noqa: ARG001 - what it is kept by
+    return answers.Outlook(current_log(), utc_now(), _pace())
+
+
+@st.cache_resource(max_entries=2, show_spinner=False, hash_funcs={answers.Outlook: id})
+def _plan(outlook: answers.Outlook) -> Plan:
+    return answers.plan(outlook)

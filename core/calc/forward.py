@@ -186,7 +186,7 @@ class _Play:
 
     def run(self) -> Played:
         self._spend_all(np.where(self.file < 0, DOWN, _printing(self.good)), 0.0, self.ends)
-        while self.visit.min() < self.end:
+        while self.visit.min(initial=np.inf) < self.end:
             for chances in self.rng.random((BLOCK, CHANCES, self.count)):
                 self._step(chances)
         self._spend_all(np.where(self.file < 0, EMPTY, WAITED), self.ends, self.end)
@@ -223,9 +223,13 @@ class _Play:
         begin = np.maximum(self.clock.worked_by(visit), free[np.arange(len(row)), who])
         done = begin + _drawn(self.laws.change, chance)
         self.free[row, who] = done
-        return np.maximum(visit, self.clock.reached(begin)), np.maximum(visit, self.clock.reached(done))
+        # Work done just at closing is done then, not when hands are back.
+        left = self.clock.reached(np.nextafter(done, 0.0))
+        return np.maximum(visit, self.clock.reached(begin)), np.maximum(visit, left)
 
     def _take_off(self, row: Rows, file: Rows, good: Flags, came: Numbers) -> None:
+        in_time = came < self.end
+        row, file, good, came = row[in_time], file[in_time], good[in_time], came[in_time]
         off, product, parts = np.full(self.count, np.inf), np.full(self.count, -1), np.zeros(self.count)
         off[row], product[row] = came, self.product[file]
         parts[row] = np.where(good, self.parts[file], 0.0)

@@ -74,8 +74,9 @@ def clock(staffed: Staffed, spells: Sequence[Spell], at: int, hours: float) -> C
     grid = moments(at, hours)
     hands = np.zeros(len(grid), dtype=np.int64)
     for spell in spells:
-        inside = (grid >= micros(spell.window.start)) & (grid < micros(spell.window.end))
-        hands[inside] = spell.hands
+        # The most that are in at any moment of it, or those who open the shop would not be there yet.
+        inside = (grid + HOUR // FINE > micros(spell.window.start)) & (grid < micros(spell.window.end))
+        hands[inside] = np.maximum(hands[inside], spell.hands)
     worked = (staffed.worked(edges) - staffed.worked(np.array([at]))) / HOUR
     return Clock((edges - at) / HOUR, worked, hands, in_rush(grid, staffed))
 

@@ -14,7 +14,7 @@ from core.entries import utc_now
 from core.errors import Refused
 from dashboard import charts, data, parts, words
 from dashboard.floor_words import Names
-from dashboard.views import owner_html
+from dashboard.views import owner_html, plan_html
 from dashboard.written import Clock
 
 #: Seconds between two looks whether anything new was noted.
@@ -23,6 +23,9 @@ LOSSES_SEEN = 6
 RUN_OUTS_SEEN = 6
 PLACE = "owner"
 QUESTIONS_SEEN = 2
+DUE_SEEN = 4
+#: The place that is filled last: the room is played forward for it.
+LAST = "due"
 
 
 def page() -> None:
@@ -41,7 +44,9 @@ def _draw(by: str | None) -> None:
         _draw_after_a_tap(by)
         return
     draw = _drawing(data.report(), data.names(), by)
-    _lay_out(lambda name, place: _into(place, draw[name]))
+    places: dict[str, DeltaGenerator] = {}
+    _lay_out(lambda name, place: _into(place, draw[name]) if name != LAST else places.update({name: place}))
+    _into(places[LAST], draw[LAST])
 
 
 def _draw_after_a_tap(by: str) -> None:
@@ -50,7 +55,7 @@ def _draw_after_a_tap(by: str) -> None:
     _lay_out(places.__setitem__)
     _into(places["said"], lambda: parts.receipt(PLACE, by))
     draw = _drawing(data.report(), data.names(), by)
-    for name, place in places.items():
+    for name, place in sorted(places.items(), key=lambda named: named[0] == LAST):
         _into(place, draw[name])
 
 
@@ -68,6 +73,7 @@ def _lay_out(put: Callable[[str, DeltaGenerator], None]) -> None:
     left, right = _halves("then")
     put("runs", left.container(key="owner-runs", gap="xsmall"))
     put("changing", left.container(gap="xsmall"))
+    put(LAST, right.container(key="owner-due", gap="xsmall"))
     for name in ("orders", "asked", "said", "questions"):
         put(name, right.container(gap="xsmall"))
     put("foot", st.container())
@@ -94,6 +100,7 @@ def _drawing(report: Report, names: Names, by: str | None) -> dict[str, Callable
         "lost": lambda: _losses(report, names),
         "runs": lambda: _runs_out(report, names),
         "changing": lambda: _changing(report),
+        LAST: lambda: _due(report),
         "orders": lambda: st.html(owner_html.order_now(report, links)),
         "asked": lambda: st.html(owner_html.asked()),
         "said": lambda: None,
@@ -183,6 +190,11 @@ def _changed(change: Change | None) -> pl.Expr:
     if change is None:
         return pl.lit(value=False)
     return pl.col("day") >= change.since if change.rule == "run" else pl.col("day") == change.since
+
+
+def _due(report: Report) -> None:
+    """The orders most at risk."""
+    st.html(plan_html.due(data.plan(), words.clock_of(report), DUE_SEEN))
 
 
 def _questions(report: Report, names: Names, by: str | None) -> None:

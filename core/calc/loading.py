@@ -1,0 +1,233 @@
+"""What to load before people leave: which print file each machine gets, so that the most useful work runs unattended.
+
+It is one decision for the room. Parts beyond what is needed are worth less wherever they are printed, and the hands'
+minutes before closing are shared: a 0/1 knapsack with one load a machine at most (a multiple-choice knapsack:
+Kellerer, Pferschy and Pisinger, Knapsack Problems (2004), chapter 11) whose profit is concave in the parts of each
+product. It is solved as a mixed-integer linear program, which also tells how much better any list could be.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, milp
+
+from core.calc.hazard import Numbers
+
+#: What an hour of printing counts beside the parts it gives: of two lists as useful the one that prints longer wins.
+HOURS_COUNT = 0.001
+#: A list is as good as the best where it is worth less by no more than this share of it.
+CLOSE = 1e-7
+#: The scale of worth the solver works at: its own tolerances, of a millionth, are then of no account.
+SCALE = 1000.0
+#: Minutes by which a list may overrun the time left: rounding, no work.
+ROUNDING = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """One thing hands can do at one machine before they leave; ValueError where a number is negative or not finite.
+
+    `parts` are the good ones there by the time somebody is back and `hours` those the machine prints usefully until
+    then: both expectations, with the chance in them that the spool lasts and the print does not fail. `minutes` of
+    hands it takes: a change, and a new spool if it needs one.
+    """
+
+    machine: str
+    file: str
+    product: str
+    parts: float
+    hours: float
+    minutes: float
+
+    def __post_init__(self) -> None:
+        for name, number in (("parts", self.parts), ("hours", self.hours), ("minutes", self.minutes)):
+            if not 0 <= number < math.inf:
+                raise ValueError(
+                    f"the {name} of {self.file!r} at {self.machine!r} must be a number from 0 up, got {number}"
+                )
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """What some parts of a product are worth: the next `parts` of them (inf: all others) `each`, hours of printing.
+
+    The tiers of a product follow one another in the order given. ValueError where a number is negative or NaN.
+    """
+
+    product: str
+    parts: float
+    each: float
+
+    def __post_init__(self) -> None:
+        if not self.parts >= 0:
+            raise ValueError(f"the parts of a tier of {self.product!r} must be a number from 0 up, got {self.parts}")
+        if not 0 <= self.each < math.inf:
+            raise ValueError(f"what a part of {self.product!r} is worth must be hours from 0 up, got {self.each}")
+
+
+@dataclass(frozen=True, slots=True)
+class LoadingList:
+    """What to do, machines in the order given, and its `value` in hours of printing (`value_of`).
+
+    No list is worth more than `bound`: the same as `value` but for less than a millionth, unless time ran out.
+    """
+
+    loads: tuple[Load, ...]
+    value: float
+    bound: float
+
+
+Tiers = Mapping[str, Sequence[Worth]]
+
+
+def best_loading(loads: Sequence[Load], worths: Sequence[Worth], minutes: float, seconds: float = 2.0) -> LoadingList:
+    """The list worth most: at most one load a machine, all within the hands' `minutes` left (may be inf).
+
+    It is looked for no longer than about so many `seconds`; the best found by then comes with its bound. What is
+    chosen does not depend on the order of `loads`, unless time ran out: then it may differ from one call to the next.
+    ValueError for minutes that are negative or NaN and for tiers that rise in worth.
+    """
+    if not minutes >= 0:
+        raise ValueError(f"the minutes left must be a number from 0 up, got {minutes}")
+    tiers = _tiers(worths)
+    candidates = _candidates(loads, tiers, minutes)
+    if not candidates:
+        return LoadingList((), 0.0, 0.0)
+    solved, bound = _solved(candidates, tiers, minutes, seconds)
+    # A solver out of time may have nothing yet; hands must not be told that there is nothing to do.
+    chosen = max(solved, _one_by_one(candidates, tiers, minutes), key=lambda found: _value(found, tiers))
+    value = _value(chosen, tiers)
+    order = list(dict.fromkeys(load.machine for load in loads))
+    return LoadingList(tuple(sorted(chosen, key=lambda load: order.index(load.machine))), value, max(value, bound))
+
+
+def value_of(loads: Iterable[Load], worths: Iterable[Worth]) -> float:
+    """What loads are worth together in hours of printing: their parts as `worths` counts them, and `HOURS_COUNT`."""
+    return _value(loads, _tiers(worths))
+
+
+def instead(found: LoadingList, loads: Sequence[Load], worths: Iterable[Worth], minutes: float) -> dict[str, float]:
+    """Hours of value lost, by machine of the list, if it got its best other load while the others keep theirs.
+
+    0 for a tie; all that the load adds where no other fits in the minutes.
+    """
+    tiers = _tiers(worths)
+    lost = {}
+    for load in found.loads:
+        others = [other for other in found.loads if other.machine != load.machine]
+        left = minutes - math.fsum(other.minutes for other in others) + ROUNDING
+        swaps = [[*others, x] for x in loads if x.machine == load.machine and x != load and x.minutes <= left]
+        best = max(_value(swap, tiers) for swap in [others, *swaps])
+        # Where time ran out a swap may be worth more: nothing is lost by it.
+        lost[load.machine] = max(found.value - best, 0.0)
+    return lost
+
+
+def _tiers(worths: Iterable[Worth]) -> Tiers:
+    """The tiers of each product; ValueError where one is worth more than the one before."""
+    tiers: dict[str, list[Worth]] = {}
+    for tier in worths:
+        before = tiers.setdefault(tier.product, [])
+        if before and tier.each > before[-1].each:
+            raise ValueError(
+                f"further parts of {tier.product!r} must not be worth more than those before them, "
+                f"got {tier.each} after {before[-1].each}"
+            )
+        before.append(tier)
+    return dict(sorted(tiers.items()))
+
+
+def _value(loads: Iterable[Load], tiers: Tiers) -> float:
+    """`value_of`; exact sums, so that no order of the loads makes a difference."""
+    hours: list[float] = []
+    printed: dict[str, list[float]] = {}
+    for load in loads:
+        hours.append(HOURS_COUNT * load.hours)
+        printed.setdefault(load.product, []).append(load.parts)
+    return math.fsum([*hours, *(_worth(math.fsum(parts), tiers.get(name, ())) for name, parts in printed.items())])
+
+
+def _worth(parts: float, tiers: Iterable[Worth]) -> float:
+    """What so many parts of a product are worth."""
+    worth = 0.0
+    for tier in tiers:
+        worth += tier.each * min(parts, tier.parts)
+        parts = max(parts - tier.parts, 0.0)
+    return worth
+
+
+def _candidates(loads: Iterable[Load], tiers: Tiers, minutes: float) -> list[Load]:
+    """The loads that a best list may need, machine by machine, in an order of their own.
+
+    Not those for which there is no time, or that are worth nothing, or for which the same machine has one of the same
+    product that gives as much in as few minutes: hands should not take longer for nothing.
+    """
+    kept: dict[tuple[str, str], list[Load]] = {}
+    for load in sorted(loads, key=lambda x: (x.machine, x.product, x.minutes, -x.parts, -x.hours, x.file)):
+        rivals = kept.setdefault((load.machine, load.product), [])
+        beaten = any(rival.parts >= load.parts and rival.hours >= load.hours for rival in rivals)
+        if load.minutes <= minutes and _value([load], tiers) > 0 and not beaten:
+            rivals.append(load)
+    return [load for rivals in kept.values() for load in rivals]
+
+
+def _one_by_one(loads: Iterable[Load], tiers: Tiers, minutes: float) -> list[Load]:
+    """A list at once, seldom the best: each machine in turn gets the load that adds most in the minutes left."""
+    chosen: list[Load] = []
+    for _, own in groupby(loads, key=lambda load: load.machine):
+        left = minutes - math.fsum(load.minutes for load in chosen)
+        fitting = [load for load in own if load.minutes <= left]
+        if fitting:
+            chosen.append(max(fitting, key=lambda load: _value([*chosen, load], tiers)))
+    return chosen
+
+
+def _solved(loads: Sequence[Load], tiers: Tiers, minutes: float, seconds: float) -> tuple[list[Load], float]:
+    """The best list found in time (perhaps none) and what no list is worth more than."""
+    steps = [tier for product in tiers.values() for tier in product]
+    hours = [HOURS_COUNT * load.hours for load in loads]
+    ceiling = _ceiling(loads, tiers)
+    rows, most = _limits(loads, tiers, minutes)
+    found = milp(
+        -np.array([*hours, *(step.each for step in steps)]) * SCALE / ceiling,
+        integrality=np.repeat([1, 0], [len(loads), len(steps)]),
+        bounds=Bounds(0, [*np.ones(len(loads)), *(step.parts for step in steps)]),
+        constraints=LinearConstraint(rows, ub=most),
+        options={"time_limit": seconds, "mip_rel_gap": CLOSE},
+    )
+    if found.x is None:
+        return [], ceiling
+    chosen = [load for load, done in zip(loads, found.x[: len(loads)], strict=True) if done > 0.5]
+    return chosen, min(-found.mip_dual_bound * ceiling / SCALE, ceiling)
+
+
+def _limits(loads: Sequence[Load], tiers: Tiers, minutes: float) -> tuple[Numbers, Numbers]:
+    """The program's rows [limits, loads and tiers] and the most of each: the share of a load done, then the parts met.
+
+    Loads a machine <= 1; minutes <= those left; parts met of a product <= its parts printed. As later tiers are worth
+    no more than earlier ones, they fill in their order of themselves.
+    """
+    machine = np.array([load.machine for load in loads])
+    at_machine = machine == np.unique(machine)[:, None]
+    products = np.array(list(tiers), dtype=str)[:, None]
+    made = products == np.array([load.product for load in loads])
+    met = products == np.repeat(products, [len(product) for product in tiers.values()])
+    rows = np.block([
+        [at_machine, np.zeros((len(at_machine), met.shape[1]))],
+        [np.array([load.minutes for load in loads]), np.zeros(met.shape[1])],
+        [-np.array([load.parts for load in loads]) * made, met],
+    ])  # fmt: skip
+    return rows, np.concatenate([np.ones(len(at_machine)), [minutes], np.zeros(len(products))])
+
+
+def _ceiling(loads: Iterable[Load], tiers: Tiers) -> float:
+    """What the room would be worth if minutes had no end and no machine's parts made another's worth less."""
+    best: dict[str, float] = {}
+    for load in loads:
+        best[load.machine] = max(best.get(load.machine, 0.0), _value([load], tiers))
+    return math.fsum(best.values())

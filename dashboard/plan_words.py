@@ -1,0 +1,114 @@
+"""What the plan says: orders, dates and chances in plain words. No Streamlit here."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+from core.plan_types import Hurt, OrderDue, Plan, ProductParts, Promise
+from dashboard import written
+from dashboard.written import Clock
+
+DUE = "What is due?"
+NOTHING_DUE = "No order is open."
+ASK, WHEN = "If I take an order, when?", "When?"
+PRODUCT, HOW_MANY, BY = "Product", "Parts", "Wanted by (may stay empty)"
+FINISHED, COUNT, COUNTED = "Finished parts", "Count finished parts", "Record"
+PLAYING = "The room is played forward 500 times."
+LEGEND = "Dark: there. Grey: expected by the due time. Line: what was ordered."
+USUAL_SHOP = "Too little is known of this shop yet: dates go by a usual one, and may be far off."
+#: A chance below this is told as what will be short.
+SURE = 0.9
+
+
+def order(line: OrderDue, clock: Clock) -> tuple[str, str, str]:
+    """An order: what, how it stands, when it leaves."""
+    due = f"due {when(line.due, clock)}"
+    short = line.quantity - line.by_due.best
+    if line.due < clock.at:
+        told = f"overdue, {written.count(line.quantity - line.there)} of {written.count(line.quantity)} to come"
+    elif short >= 1:
+        told = f"short {written.count(short)} of {written.count(line.quantity)}"
+    else:
+        told = "in time" if line.chance >= SURE else "just in time"
+    chance = "" if line.due < clock.at else f", {written.percent(line.chance)} to leave in time"
+    return (
+        f"Order {line.order}: {written.count(line.quantity)} {line.name}, {due}",
+        f"{told}{chance}",
+        leaves(line, clock),
+    )
+
+
+def leaves(line: OrderDue | Promise, clock: Clock) -> str:
+    """When it leaves, as a range of dates."""
+    low, best, high = line.leaves.low, line.leaves.best, line.leaves.high
+    if low is None:
+        return "leaves later than the weeks looked at"
+    if best is None or high is None:
+        return f"leaves {day(low, clock)} at the earliest"
+    first, last = day(low, clock), day(high, clock)
+    return f"leaves {first}" if first == last else f"leaves {first} to {last}, likely {day(best, clock)}"
+
+
+def more(number: int) -> str:
+    """How many orders are not shown."""
+    return f"and {number} more orders" if number > 1 else "and 1 more order"
+
+
+def unpacked(plan: Plan) -> list[str]:
+    """Orders that must have been packed."""
+    if not plan.unpacked:
+        return []
+    named = ", ".join(plan.unpacked)
+    return [f"Overdue though their parts were there, so taken as packed and not noted: {named}."]
+
+
+def promise(found: Promise, confidence: float, clock: Clock) -> list[str]:
+    """The answer to "if I take it, when?"."""
+    what = f"{written.count(found.quantity)} {found.name}"
+    told = []
+    if found.due and found.chance is not None:
+        told.append(f"{what} by {when(found.due, clock)}: {written.percent(found.chance)} to leave in time.")
+    if found.date:
+        told.append(f"{what} can be promised for {day(found.date, clock)} ({written.percent(confidence)} sure).")
+    else:
+        told.append(f"{what}: no date within the weeks looked at is {written.percent(confidence)} sure.")
+    told.append(f"It {leaves(found, clock)}.")
+    if not found.hurts:
+        told.append("No open order becomes later by it.")
+    return [*told, *(hurt(one, clock) for one in found.hurts)]
+
+
+def hurt(one: Hurt, clock: Clock) -> str:
+    """An order that becomes later."""
+    chances = f"{written.percent(one.before)} to {written.percent(one.after)}"
+    return f"Order {one.order} ({one.name}, due {day(one.due, clock)}) falls from {chances} to leave in time."
+
+
+def product(line: ProductParts) -> tuple[str, str]:
+    """The parts of a product there are."""
+    about = "" if line.counted else ", never counted"
+    told = f"{written.count(line.finished)} finished{about}"
+    rest = [f"{written.count(n)} {word}" for n, word in ((line.running, "on machines"), (line.ordered, "ordered")) if n]
+    return line.name, ", ".join([told, *rest])
+
+
+def counted(name: str, number: float, clock: Clock) -> str:
+    """The receipt of a count."""
+    return f"{name} recorded {clock.local(clock.at):%H:%M}: {written.count(number)} counted."
+
+
+def when(moment: datetime, clock: Clock) -> str:
+    """A due time: its day, and the time where it is not the end of it."""
+    local = clock.local(moment)
+    return f"{day(moment, clock)} {local:%H:%M}"
+
+
+def day(moment: datetime, clock: Clock) -> str:
+    """A day, with its year where that is another one."""
+    local = clock.local(moment)
+    return written.day(local.date()) + ("" if local.year == _year(clock) else f" {local.year}")
+
+
+def _year(clock: Clock) -> int:
+    today: date = clock.local(clock.at).date()
+    return today.year

@@ -1,0 +1,80 @@
+"""Can we promise it: what is due, what could be taken, and the finished parts there are."""
+
+from __future__ import annotations
+
+from datetime import datetime, time
+from html import escape
+
+import streamlit as st
+
+from core.answers import promise
+from core.errors import Refused
+from core.plan_types import Plan
+from dashboard import data, parts
+from dashboard import plan_words as said
+from dashboard.views import plan_html
+from dashboard.written import Clock
+
+PLACE = "plan"
+
+
+def page() -> None:
+    """The plan, for whoever is here."""
+    if refused := data.no_shop():
+        parts.text("refused", refused.sentence)
+        return
+    by = parts.who()
+    with st.spinner(said.PLAYING):
+        plan = data.plan()
+    clock = Clock(data.setup().zone, plan.at)
+    st.html(plan_html.due(plan, clock))
+    with st.container(key="promise"):
+        _ask(plan, clock)
+    with st.container(key="finished"):
+        _finished(plan, by)
+
+
+def _ask(plan: Plan, clock: Clock) -> None:
+    """The form: a product, how many, by when."""
+    parts.text("ask", said.ASK, tag="h2")
+    names = {line.product: line.name for line in plan.products}
+    if not names:
+        return
+    with st.form("promise-form", border=False):
+        product = st.selectbox(said.PRODUCT, list(names), format_func=names.__getitem__)
+        quantity = st.number_input(said.HOW_MANY, value=100, step=10, format="%d")
+        day = st.date_input(said.BY, value=None, format="YYYY-MM-DD")
+        asked = st.form_submit_button(said.WHEN, type="primary")
+    if asked and product:
+        wanted = datetime.combine(day, time(17), clock.zone) if day else None
+        with st.spinner(said.PLAYING):
+            try:
+                found = promise(data.outlook(), product, float(quantity or 0), wanted)
+            except Refused as refused:
+                parts.text("refused", refused.sentence)
+                return
+        parts.text("entry", *said.promise(found, plan.promise, clock))
+
+
+def _finished(plan: Plan, by: str | None) -> None:
+    """The finished parts, and a count of them."""
+    parts.text("ask", said.FINISHED, tag="h2")
+    parts.receipt(PLACE, by or "")
+    told = [said.product(line) for line in plan.products]
+    rows = "".join(f'<tr><th scope="row">{escape(name)}</th><td>{escape(rest)}</td></tr>' for name, rest in told)
+    st.html(f'<section class="rs"><table><tbody>{rows}</tbody></table></section>')
+    if by is None:
+        parts.ask_who()
+        return
+    names = {line.product: line.name for line in plan.products}
+    product = st.selectbox(said.COUNT, list(names), format_func=names.__getitem__, key="count-product")
+    number = st.number_input(said.HOW_MANY, value=0, step=10, format="%d", key="count-parts")
+    if not product or number is None or number < 0:
+        return
+    if parts.button("main-count", said.COUNTED, f"{number} {names[product]}"):
+        made = parts.entries([{"kind": "StockCounted", "item": product, "quantity": float(number)}], by)
+        parts.tap("main-count", PLACE, made, lambda _: said.counted(names[product], float(number), data.clock()))
+
+
+if __name__ == "__main__":
+    page()
