@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 
 from core.calc import orders, room
+from core.calc.choosing import Habit
 from core.calc.counts import removals
 from core.calc.forward import DOWN, EMPTY, STATES, WAITED, Choice, Clock, Laws, Now, Played, Wanted, Work, play
 from core.calc.hazard import Numbers
@@ -19,7 +20,7 @@ from core.calc.promises import Asked, Coming, coming, leaves
 from core.calc.staffed import HOUR, Staffed, micros, staffed_spells
 from core.log.store import Log
 from core.reading import Reading
-from core.setup import Product
+from core.setup import Product, Setup
 from core.window import Window
 
 #: Days of the past that the room is judged by, weeks of orders that tell of those to come, weeks that are played.
@@ -44,6 +45,7 @@ class Outlook:
         self.machines = [m for m in self.setup.machines(at) if any(m.model in file.models for file in files)]
         self.names = room.named(self.machines, files)
         self.products = {row.product: row for row in self.setup.all(Product, at)}
+        self._log = log
         self._entries = log.entries_of(
             [*ORDER_KINDS, "StockCounted"], Window(at - timedelta(weeks=ORDERS_KEPT), at), at
         )
@@ -53,6 +55,11 @@ class Outlook:
     def book(self) -> pl.DataFrame:
         """All orders of the last months (`orders.order_book`)."""
         return orders.order_book(self._entries.filter(pl.col("kind").is_in(ORDER_KINDS)))
+
+    def orders_since(self, weeks: int) -> pl.DataFrame:
+        """All orders of so many weeks (`orders.order_book`)."""
+        window = Window(self.at - timedelta(weeks=weeks), self.at)
+        return orders.order_book(self._log.entries_of(list(ORDER_KINDS), window, self.at))
 
     @cached_property
     def open(self) -> pl.DataFrame:
@@ -77,12 +84,13 @@ class Outlook:
     @cached_property
     def clock(self) -> Clock:
         """When hands work from now on."""
-        return self._clock(self.at, self.hours)
+        return self.staffed(self.at, self.hours)
 
-    def _clock(self, start: datetime, hours: float) -> Clock:
-        window = Window(start, start + timedelta(hours=1.5 * hours))
-        staffed = self.read.pace.hands(Staffed.of(self.setup, window), self.setup.zone)
-        return room.clock(staffed, staffed_spells(self.setup, window), micros(start), hours)
+    def staffed(self, start: datetime, hours: float, setup: Setup | None = None) -> Clock:
+        """When hands work in so many hours, under another set-up if one is given."""
+        window, rows = Window(start, start + timedelta(hours=1.5 * hours)), setup or self.setup
+        clock = self.read.pace.hands(Staffed.of(rows, window), rows.zone)
+        return room.clock(clock, staffed_spells(rows, window), micros(start), hours)
 
     @cached_property
     def work(self) -> Work:
@@ -90,14 +98,20 @@ class Outlook:
         return room.work(self.names, self.read.pace, room.good_shares(removals(self.read.reckoned.gaps)))
 
     @cached_property
+    def habit(self) -> Habit:
+        """How hands choose what to start."""
+        gaps = self.read.reckoned.gaps
+        return room.habit(self.names, gaps, self.work, self.cover, self.read.staffed)
+
+    @cached_property
     def choice(self) -> Choice:
         """What hands start from now on."""
-        return self._choice(self.at, self.hours)
+        return self.choosing(self.at, self.hours)
 
-    def _choice(self, start: datetime, hours: float) -> Choice:
-        around = Staffed.of(self.setup, Window(self.read.window.start, start + timedelta(hours=hours)))
-        grid = room.moments(micros(start), hours)
-        return room.choice(self.names, self.read.reckoned.gaps, self.work, self.cover, around, grid)
+    def choosing(self, start: datetime, hours: float, setup: Setup | None = None, how: Habit | None = None) -> Choice:
+        """What hands start in so many hours, under another set-up or with another habit if these are given."""
+        around = Staffed.of(setup or self.setup, Window(start, start + timedelta(hours=2 * hours)))
+        return room.choice(self.names, how or self.habit, self.work, around, room.moments(micros(start), hours))
 
     @cached_property
     def laws(self) -> Laws:
@@ -113,7 +127,7 @@ class Outlook:
         was = np.zeros(STATES)
         for state, named in ((WAITED, WAITS), (EMPTY, ("empty",)), (DOWN, OUT)):
             was[state] = spent.of(pl.col("state").is_in(named)).hours / noted * (1 - habits.forgets_off)
-        clock, choice = self._clock(window.start, PILOT_HOURS), self._choice(window.start, PILOT_HOURS)
+        clock, choice = self.staffed(window.start, PILOT_HOURS), self.choosing(window.start, PILOT_HOURS)
         nothing, now = Wanted(*np.zeros((2, self.work.products))), room.empty(self.names, self.machines, clock, PILOTS)
         for _ in range(PILOT_ROUNDS):
             pilot = play(now, clock, self.work, choice, laws, nothing, PILOT_HOURS, self.seed)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Literal
 
 from core.answer_types import Frozen
 from core.estimate import Estimate
@@ -91,3 +92,50 @@ class Promise(Frozen):
     date: datetime | None
     leaves: Leaves
     hurts: list[Hurt]
+
+
+class Step(Frozen):
+    """One loss on the way from hours on the wall to good parts: machine-hours a week."""
+
+    name: Literal["aside", "down", "upkeep", "proving", "waited", "empty", "failed", "scrap"]
+    hours: Estimate
+
+
+class Gain(Frozen):
+    """What a change would give: good printing hours and parts a week more (90 % range of the play's own chance).
+
+    `cost` is what each extra part would cost, null where no price is known or nothing is gained. `what` names the
+    change, `model` the model where it is one more machine.
+    """
+
+    what: Literal["machine", "evening", "saturday", "downtime", "night", "batch"]
+    model: str | None
+    hours: Estimate
+    parts: Estimate
+    cost: float | None
+
+
+class Week(Frozen):
+    """A week to come: good printing hours that the room gives, and that orders will want."""
+
+    start: datetime
+    gives: Estimate
+    wanted: Estimate | None
+
+
+class Capacity(Frozen):
+    """What the room can give.
+
+    `wall` are machine-hours a week, `steps` what is lost of them, in order, as the last `measured_weeks` were; what is
+    left are `good` hours, which came to `parts` good parts a week. `weeks` to come; `passed` is the first one in which
+    more is wanted than given (null: none of them); `short_history`: what is wanted rests on few weeks.
+    """
+
+    measured_weeks: float
+    wall: float
+    steps: list[Step]
+    good: Estimate
+    parts: float
+    weeks: list[Week]
+    passed: datetime | None
+    short_history: bool

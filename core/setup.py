@@ -51,7 +51,8 @@ class Shop(Row):
     `word_holds` is how many staffed hours an entry is believed without another one. `review_days` is how often
     the shelf is gone through for what to order, `order_cost` what one more order costs besides the goods, and
     `holding` what it costs to keep goods for a year, as a share of their price. `promise` is how likely a date must be
-    to be promised, `change_minutes` the work of hands between two prints on a machine.
+    to be promised, `change_minutes` the work of hands between two prints on a machine. `hand_cost` is
+    what an hour of one person costs, if that is known.
     """
 
     table: ClassVar[str] = "shop"
@@ -65,15 +66,17 @@ class Shop(Row):
     holding: Annotated[float, Field(gt=0, le=5)] = 0.25
     promise: Annotated[float, Field(ge=0.5, le=0.99)] = 0.9
     change_minutes: Annotated[float, Field(gt=0, le=600)] = 6.0
+    hand_cost: Amount | None = None
 
 
 class Model(Row):
-    """A kind of machine."""
+    """A kind of machine; `price` is what one costs, if that is known."""
 
     table: ClassVar[str] = "models"
     key: ClassVar[tuple[str, ...]] = ("model",)
     model: Code
     name: Code
+    price: Amount | None = None
 
 
 class Rack(Row):

@@ -59,6 +59,30 @@ def run_outs(spools: pl.DataFrame, closed: pl.DataFrame, span: tuple[datetime, d
     return _dressed(chart.properties(height=RUN_OUT * spools.height, width="container"))
 
 
+def headroom(weeks: pl.DataFrame) -> alt.LayerChart:
+    """Good printing hours a week that the room gives, and that are wanted, with their ranges.
+
+    Columns: week (date), gives, gives_low, gives_high, wanted, wanted_low, wanted_high (null where not known).
+    """
+    base = alt.Chart(weeks.with_columns(pl.col("week").cast(pl.Datetime("ms")))).encode(
+        x=alt.X("week:T", axis=alt.Axis(title=None, format="%-d %b", grid=False, tickCount=6, labelFlush=True))
+    )
+    hours = alt.Axis(title=None, grid=False, tickCount=5)
+    y = alt.Y("gives:Q", axis=hours, scale=alt.Scale(zero=True))
+    gives = base.mark_line(color=INK, strokeWidth=3).encode(y=y)
+    range_ = base.mark_area(color=GREY, opacity=0.35).encode(y=alt.Y("gives_low:Q", axis=hours), y2="gives_high:Q")
+    wanted = base.mark_line(color="#0072b2", strokeWidth=3, strokeDash=[6, 4]).encode(y=alt.Y("wanted:Q", axis=hours))
+    spread = base.mark_area(color="#0072b2", opacity=0.15).encode(
+        y=alt.Y("wanted_low:Q", axis=hours), y2="wanted_high:Q"
+    )
+    heading = alt.TitleParams(
+        "Good printing hours a week", subtitle="black: the room gives; blue, dashed: orders want", anchor="start",
+        frame="bounds",
+    )  # fmt: skip
+    chart = alt.LayerChart(layer=[range_, spread, gives, wanted], autosize=_WIDE)
+    return _dressed(chart.properties(height=SMALL * 2, title=heading, width="container"))
+
+
 def use(weeks: pl.DataFrame, unit: str) -> alt.LayerChart:
     """What was used each week, and what is expected: columns week (0 is this one), amount, what ("used", ...)."""
     base = alt.Chart(weeks).encode(

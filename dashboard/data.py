@@ -13,7 +13,7 @@ from core import answers
 from core.answer_types import MachinePage, PartSpoolNow, RackNow, RackRound, Report, Stores
 from core.entries import utc_now
 from core.errors import Refused
-from core.plan_types import Plan
+from core.plan_types import Capacity, Plan
 from core.setup import Material, Person, Product, Row, Setup, Spare, UpkeepTask
 from core.window import Window, midnight
 from dashboard.floor_words import Names
@@ -68,6 +68,11 @@ def outlook() -> answers.Outlook:
 def plan() -> Plan:
     """What is due, as the outlook has it."""
     return _plan(outlook())
+
+
+def capacity() -> Capacity:
+    """What the room gave and will give."""
+    return _capacity(outlook())
 
 
 def part_spools_for(material: str, grams: float) -> list[PartSpoolNow]:
@@ -181,3 +186,8 @@ def _outlook(path: str, quarter: int, told: int) -> answers.Outlook:  # noqa: AR
 @st.cache_resource(max_entries=2, show_spinner=False, hash_funcs={answers.Outlook: id})
 def _plan(outlook: answers.Outlook) -> Plan:
     return answers.plan(outlook)
+
+
+@st.cache_resource(max_entries=2, show_spinner=False, hash_funcs={answers.Outlook: id})
+def _capacity(outlook: answers.Outlook) -> Capacity:
+    return answers.capacity(outlook)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, datetime
 
-from core.plan_types import Hurt, OrderDue, Plan, ProductParts, Promise
+from core.plan_types import Capacity, Gain, Hurt, OrderDue, Plan, ProductParts, Promise, Step
 from dashboard import written
 from dashboard.written import Clock
 
@@ -16,6 +17,20 @@ FINISHED, COUNT, COUNTED = "Finished parts", "Count finished parts", "Record"
 PLAYING = "The room is played forward 500 times."
 LEGEND = "Dark: there. Grey: expected by the due time. Line: what was ordered."
 USUAL_SHOP = "Too little is known of this shop yet: dates go by a usual one, and may be far off."
+ROOM, MORE, PLAY = "What does the room give?", "What would give more?", "Play the changes"
+STEPS = {
+    "aside": "Set aside", "down": "Down or waiting for a spare", "upkeep": "Upkeep", "proving": "Proving",
+    "waited": "Done, waiting for hands", "empty": "Empty", "failed": "Prints that failed", "scrap": "Scrap",
+}  # fmt: skip
+GAINS = {
+    "machine": "One more {model}", "evening": "One hour longer every weekday evening",
+    "saturday": "Four hours more on Saturday", "downtime": "Downtime five points lower",
+    "night": "Loading that minds the night more", "batch": "Always the largest batch of a product",
+}  # fmt: skip
+CHANGES_KEY = (
+    "Each change is played against the room as it is, work being there for every machine. Machines are paid over two "
+    "years, hands by the hour (set-up). A change of shifts or of circuits is yours to judge: loads, heat and air too."
+)
 #: A chance below this is told as what will be short.
 SURE = 0.9
 
@@ -95,6 +110,42 @@ def product(line: ProductParts) -> tuple[str, str]:
 def counted(name: str, number: float, clock: Clock) -> str:
     """The receipt of a count."""
     return f"{name} recorded {clock.local(clock.at):%H:%M}: {written.count(number)} counted."
+
+
+def step(line: Step) -> tuple[str, str]:
+    """A loss on the way to good parts."""
+    return STEPS[line.name], written.hours(line.hours)
+
+
+def good(found: Capacity) -> str:
+    """What is left of the hours on the wall."""
+    share = written.percent(found.good.best / found.wall) if found.wall else "-"
+    return (
+        f"Of {written.count(found.wall)} machine-hours a week, {written.hours(found.good)} came to good parts "
+        f"({share}): {written.count(found.parts)} counted a week. Last {found.measured_weeks:g} weeks."
+    )
+
+
+def headroom(found: Capacity, clock: Clock) -> str:
+    """Whether the room gives what is wanted."""
+    if not found.weeks or found.weeks[0].wanted is None:
+        return "No order was ever noted, so nothing can be said of what will be wanted."
+    if found.passed:
+        return f"From the week of {day(found.passed, clock)} on, more is wanted than the room gives."
+    gives = sum(week.gives.best for week in found.weeks)
+    wanted = sum(week.wanted.best for week in found.weeks if week.wanted)
+    spare = written.percent(max(1 - wanted / gives, 0.0)) if gives else "-"
+    short = " What is wanted rests on few weeks of orders." if found.short_history else ""
+    return f"In the next {len(found.weeks)} weeks {spare} of what the room gives is not asked for.{short}"
+
+
+def gain(line: Gain, models: Mapping[str, str]) -> tuple[str, str, str]:
+    """A change and what it would give."""
+    name = GAINS[line.what].format(model=models.get(line.model or "", line.model))
+    sign = "+" if line.parts.best >= 0 else "\N{MINUS SIGN}"
+    doubt = (line.parts.high - line.parts.low) / 2
+    parts = f"{sign}{written.count(abs(line.parts.best))} good parts a week, give or take {written.count(doubt)}"
+    return name, parts, f"{line.cost:.2f} a part" if line.cost is not None else ""
 
 
 def when(moment: datetime, clock: Clock) -> str:

@@ -28,7 +28,7 @@ USUAL_REPAIR, LONGEST_REPAIR = 12.0, 400.0
 #: So many visits without a fault are added to those seen, and half a fault.
 FAULT_PRIOR = 10.0
 #: How much a shop changes from weeks to weeks besides what chance explains (spread of the logarithm; no source).
-CHANGES = 0.04
+CHANGES = 0.06
 #: Waits and the like are scaled in one step by no less and no more than this.
 SCALED = 0.3, 2.0
 #: A machine found out of order within so many hours of a removal was so at that visit.
@@ -107,10 +107,10 @@ def good_shares(removals: pl.DataFrame) -> dict[str, float]:
     return {**found, "": of_all}
 
 
-def choice(
-    names: Named, gaps: pl.DataFrame, done: Work, cover: Sequence[Cover], staffed: Staffed, grid: Micros
-) -> Choice:  # fmt: skip
-    """What hands start at the moments of `grid`, learned from the starts in `gaps`."""
+def habit(
+    names: Named, gaps: pl.DataFrame, done: Work, cover: Sequence[Cover], staffed: Staffed
+) -> choosing.Habit:  # fmt: skip
+    """How hands choose what to start, learned from the starts in `gaps`."""
     files = {row.file: n for n, row in enumerate(names.files)}
     begun = gaps.filter((pl.col("kind") == "PrintStarted") & ~pl.col("proving"))
     begun = begun.filter(pl.col("file").is_in(list(files)) & pl.col("model").is_in(list(names.models)))
@@ -119,18 +119,21 @@ def choice(
     t = begun["t"].to_numpy()
     model = np.array([names.models.index(m) for m in begun["model"]], dtype=np.int64)
     file = np.array([files[f] for f in begun["file"]], dtype=np.int64)
-    loaded = np.array(
-        [names.materials.index(m) if m in names.materials else -1 for m in begun["before"]], dtype=np.int64
-    )
-    fits = ~np.isnan(done.hours)
-    habit = choosing.learned(choosing.Starts(
-        file, fits[model], loaded[:, None] == done.material, wanted_at(cover, t)[:, done.product],
+    known = {material: n for n, material in enumerate(names.materials)}
+    loaded = np.array([known.get(material, -1) for material in begun["before"]], dtype=np.int64)
+    return choosing.learned(choosing.Starts(
+        file, ~np.isnan(done.hours)[model], loaded[:, None] == done.material, wanted_at(cover, t)[:, done.product],
         choosing.share_printing(t[:, None], done.hours[model], staffed),
     ))  # fmt: skip
+
+
+def choice(names: Named, how: choosing.Habit, done: Work, staffed: Staffed, grid: Micros) -> Choice:
+    """What hands start at the moments of `grid`, as they choose."""
     same = np.arange(len(names.materials) + 1)[:, None] == done.material
-    weights = np.where(fits[:, None, :], np.exp(habit.files + habit.loaded * same), 0.0)
+    fits = ~np.isnan(done.hours)[:, None, :]
+    weights = np.where(fits, np.exp(how.files + how.loaded * same), 0.0)
     suits = np.stack([choosing.share_printing(grid[:, None], hours[None, :], staffed) for hours in done.hours])
-    return Choice(weights, float(np.exp(habit.wanted)), np.nan_to_num(suits**habit.suits))
+    return Choice(weights, float(np.exp(how.wanted)), np.nan_to_num(suits**how.suits))
 
 
 def laws(pace: Pace, gaps: pl.DataFrame, upkeep: tuple[int, float], change_hours: float) -> Laws:

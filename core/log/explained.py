@@ -20,8 +20,9 @@ WORKED_LINES: dict[str, dict[str, str]] = {
         "holding": "0.25",
         "promise": "0.9",
         "change_minutes": "6",
+        "hand_cost": "18",
     },
-    "models": {"model": "bench-220", "name": "Bench 220"},
+    "models": {"model": "bench-220", "name": "Bench 220", "price": "380"},
     "racks": {"rack": "A", "name": "Rack A, by the door", "across": "4"},
     "machines": {"machine": "A1", "model": "bench-220", "rack": "A", "place": "1", "in_service": "yes"},
     "products": {"product": "entrance-block", "name": "Entrance block", "keep": "120"},
@@ -106,10 +107,12 @@ SETUP_COLUMNS: dict[str, dict[str, str]] = {
         "holding": "What it costs to keep goods for a year, as a share of their price: 0.25 is a quarter.",
         "promise": "How likely a date must be before you promise it, 0.5 to 0.99.",
         "change_minutes": "How many minutes of work lie between two prints on a machine: parts off, next one on.",
+        "hand_cost": "What an hour of one person costs; empty if you do not want to say.",
     },
     "models": {
         "model": "A short code for this kind of machine; machines and files name it.",
         "name": "Its name as people say it.",
+        "price": "What one machine costs; empty if you do not want to say.",
     },
     "racks": {
         "rack": "A short code for the rack; machines name it.",

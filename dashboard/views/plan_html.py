@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from html import escape
 
-from core.plan_types import OrderDue, Plan
+from core.plan_types import Capacity, Gain, OrderDue, Plan
 from dashboard import plan_words as said
+from dashboard import written
 from dashboard.written import Clock
 
 
@@ -33,3 +35,36 @@ def _order(order: OrderDue, clock: Clock) -> str:
         f'<i class="rs-there" style="width:{there:.1f}%"></i></span>'
         f"<span>{escape(stands)}<br>{escape(leaves)}</span></div>"
     )
+
+
+def falling(found: Capacity) -> str:
+    """What became of the hours on the wall: every loss as a bar, from where the one before it ended."""
+    rest, rows = found.wall, []
+    for step in found.steps:
+        name, told = said.step(step)
+        if step.hours.best <= 0 or not found.wall:
+            continue
+        rest -= step.hours.best
+        left, width = (100 * hours / found.wall for hours in (rest, step.hours.best))
+        rows.append(_fall(name, told, left, width, "rs-loss"))
+    share = 100 * found.good.best / found.wall if found.wall else 0
+    rows.append(_fall("Good parts", written.hours(found.good), 0, share, "rs-there"))
+    told = f'<p class="rs-key">{escape(said.good(found))}</p>'
+    return f'<section class="rs rs-room"><h2>{said.ROOM}</h2>{told}{"".join(rows)}</section>'
+
+
+def _fall(name: str, told: str, left: float, width: float, kind: str) -> str:
+    return (
+        f'<div class="rs-order"><b>{escape(name)}</b><span class="rs-band">'
+        f'<i class="{kind}" style="left:{left:.1f}%;width:{width:.1f}%"></i></span>'
+        f"<span>{escape(told)} a week</span></div>"
+    )
+
+
+def gains(found: Sequence[Gain], models: Mapping[str, str]) -> str:
+    """What would give more."""
+    rows = "".join(
+        f'<tr><th scope="row">{escape(name)}</th><td>{escape(parts)}</td><td>{escape(cost)}</td></tr>'
+        for name, parts, cost in (said.gain(line, models) for line in found)
+    )
+    return f'<section class="rs"><table><tbody>{rows}</tbody></table><p class="rs-key">{said.CHANGES_KEY}</p></section>'

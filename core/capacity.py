@@ -1,0 +1,241 @@
+"""What the room can give: what became of its hours, what it will give against what is wanted, what would give more."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import time, timedelta
+from typing import Literal
+
+import numpy as np
+import polars as pl
+
+from core.calc import room, stops
+from core.calc.choosing import Habit
+from core.calc.counts import removals
+from core.calc.forecasts import forecast
+from core.calc.forward import Choice, Clock, Laws, Wanted, play
+from core.calc.hazard import Numbers
+from core.calc.staffed import HOUR, micros
+from core.estimate import Estimate
+from core.outlook import PAST_DAYS, Outlook
+from core.plan_types import Capacity, Gain, Step, Week
+from core.setup import WEEKDAYS, Machine, Model, Setup, Shift
+
+#: Weeks that are compared, and so many before them until the room is as full as it gets; replications.
+WEEKS, FILLING, PLAYS = 12, 1, 60
+#: Weeks over which changes are compared.
+COMPARED = 4
+#: Hours that another evening and another Saturday add; points of downtime less; how much more hands mind the night.
+EVENING, SATURDAY, POINTS, NIGHT = 1.0, 4.0, 0.05, 3.0
+#: Files that are not the largest of their product are started so much more rarely (logarithm) with bigger batches.
+RARELY = 3.0
+#: Weeks that a machine is paid for over (common practice, no source).
+PAID_OVER = 104
+#: Weeks of orders that demand is foreseen from.
+ORDER_WEEKS = 156
+
+#: States of the account in the order in which their hours are taken off.
+LOST: dict[Literal["aside", "down", "upkeep", "proving", "waited", "empty"], tuple[str, ...]] = {
+    "aside": ("aside",), "down": ("down", "waiting"), "upkeep": ("upkeep",), "proving": ("proving",),
+    "waited": ("done", "stopped"), "empty": ("empty",),
+}  # fmt: skip
+
+
+def capacity(outlook: Outlook) -> Capacity:
+    """What the room gave, and what it will give."""
+    weeks = PAST_DAYS / 7
+    spent = outlook.read.spent([outlook.read.window])
+    lost = [Step(name=name, hours=_range(spent.of(pl.col("state").is_in(states)).by(), weeks))
+            for name, states in LOST.items()]  # fmt: skip
+    printed = _range(spent.of(pl.col("state") == "printing").by(), weeks)
+    failed, scrap, parts = _spoilt(outlook)
+    lost.append(Step(name="failed", hours=printed.scaled(failed)))
+    lost.append(Step(name="scrap", hours=printed.scaled((1 - failed) * scrap)))
+    gives, hours_a_part = _gives(outlook), _hours_a_part(outlook)
+    wanted, short = _wanted(outlook, hours_a_part)
+    starts = [outlook.at + timedelta(weeks=n) for n in range(WEEKS)]
+    ahead = [
+        Week(start=start, gives=_estimate(gives[FILLING + n]), wanted=wanted[n] if wanted else None)
+        for n, start in enumerate(starts)
+    ]
+    passed = next((week.start for week in ahead if week.wanted and week.wanted.best > week.gives.best), None)
+    return Capacity(
+        measured_weeks=weeks, wall=spent.hours / weeks, steps=lost, good=printed.scaled((1 - failed) * (1 - scrap)),
+        parts=parts / weeks, weeks=ahead, passed=passed, short_history=short,
+    )  # fmt: skip
+
+
+def _range(row: pl.DataFrame, weeks: float) -> Estimate:
+    if row.is_empty():
+        return Estimate.exact(0.0)
+    low, best, high = (float(row[name][0]) for name in ("low", "best", "high"))
+    return Estimate(low=low, best=best, high=high).scaled(1 / weeks)
+
+
+def _estimate(values: Numbers) -> Estimate:
+    low, best, high = np.quantile(values, (0.05, 0.5, 0.95))
+    return Estimate(low=float(low), best=float(best), high=float(high))
+
+
+def _good_parts(outlook: Outlook) -> pl.DataFrame:
+    """Good parts counted in the window, by product: product, good."""
+    names = {row.file: row.product for row in outlook.names.files}
+    off = removals(outlook.read.reckoned.gaps).filter(pl.col("t") >= micros(outlook.read.window.start))
+    off = off.filter(pl.col("good").is_not_null() & pl.col("file").is_in(list(names)))
+    return off.group_by(product=pl.col("file").replace_strict(names)).agg(pl.col("good").sum())
+
+
+def _spoilt(outlook: Outlook) -> tuple[float, float, float]:
+    """The share of printing hours in prints that stopped, the scrap share of the others' parts, good parts counted."""
+    prints = stops.ended(outlook.read.reckoned.gaps)
+    hours = float(prints["hours"].sum())
+    failed = float(prints.filter("stopped")["hours"].sum()) / hours if hours else 0.0
+    off = removals(outlook.read.reckoned.gaps).filter(
+        pl.col("good").is_not_null() & (pl.col("t") >= micros(outlook.read.window.start))
+    )
+    whole = off.filter(pl.col("ended") == "itself")
+    made, kept = float(whole["parts"].sum()), float(whole["good"].sum())
+    return failed, 1 - kept / made if made else 0.0, float(off["good"].sum())
+
+
+def _gives(outlook: Outlook) -> Numbers:
+    """Good printing hours week by week from now [weeks, replications], work being there for every machine."""
+    hours = (FILLING + WEEKS) * 168.0
+    start = outlook.at - timedelta(weeks=FILLING)
+    clock, choice = outlook.staffed(start, hours), outlook.choosing(start, hours)
+    return _weekly(outlook, outlook.machines, clock, choice, outlook.laws, hours)
+
+
+def _weekly(
+    outlook: Outlook, machines: list[Machine], clock: Clock, choice: Choice, laws: Laws, hours: float
+) -> Numbers:  # fmt: skip
+    """Good printing hours of each week [weeks, replications], from an empty room."""
+    now, nothing = room.empty(outlook.names, machines, clock, PLAYS), Wanted(*np.zeros((2, outlook.work.products)))
+    done = play(now, clock, outlook.work, choice, laws, nothing, hours, outlook.seed)
+    good = done.parts * np.append(_hours_a_part(outlook), 0.0)[done.product]
+    week = np.minimum(np.where(np.isfinite(done.off), done.off, hours) // 168, hours // 168).astype(np.int64)
+    found = np.zeros((int(hours // 168) + 1, PLAYS))
+    np.add.at(found, (week, np.broadcast_to(np.arange(PLAYS), week.shape)), good)
+    return found[:-1]
+
+
+def _hours_a_part(outlook: Outlook) -> Numbers:
+    """Usual hours of printing a good part of each product, over its files and models, weighed as they are started."""
+    usual = np.nanmean(outlook.work.hours, axis=0) / outlook.work.parts
+    weight = np.exp(outlook.habit.files) * outlook.work.parts
+    of = outlook.work.product
+    return np.array([np.average(usual[of == p], weights=weight[of == p]) for p in range(outlook.work.products)])
+
+
+def _wanted(outlook: Outlook, hours_a_part: Numbers) -> tuple[list[Estimate], bool]:
+    """Printing hours that orders will want in each week to come, and whether that rests on few weeks; [] of none."""
+    book, weeks = outlook.orders_since(ORDER_WEEKS), ORDER_WEEKS
+    use = np.full((len(outlook.names.products), weeks), np.nan)
+    if book.is_empty():
+        return [], True
+    age = (outlook.now - book["taken"].to_numpy()) // (7 * 24 * HOUR)
+    use[:, weeks - 1 - min(int(age.max()), weeks - 1) :] = 0.0
+    for product, quantity, ago in zip(book["product"], book["quantity"], age, strict=True):
+        if product in outlook.names.products and ago < weeks:
+            use[outlook.names.products.index(product), weeks - 1 - int(ago)] += quantity
+    told = forecast(use, np.ones(len(use)), np.zeros(len(use), dtype=np.int64), WEEKS)
+    best = hours_a_part @ np.nan_to_num(told.weekly)
+    spread = 1.645 * np.sqrt((np.nan_to_num(told.sd) * hours_a_part) ** 2 @ np.ones(len(use)))
+    found = [Estimate(low=max(float(b) - float(spread), 0.0), best=float(b), high=float(b + spread)) for b in best]
+    return found, bool(told.short.all())
+
+
+def gains(outlook: Outlook, tell: Callable[[float], object] | None = None) -> list[Gain]:
+    """What would give more, the most first: each change played against the room as it is, with the same chances.
+
+    `tell` is called with the share done.
+    """
+    hours, changes = (FILLING + COMPARED) * 168.0, list(_changes(outlook))
+    before = _played(outlook, _Change("machine"), hours)
+    found = []
+    for done, change in enumerate(changes, start=1):
+        more = _played(outlook, change, hours) - before
+        mean, error = float(more.mean()), 1.645 * float(more.std(ddof=1)) / PLAYS**0.5
+        gained = Estimate(low=mean - error, best=mean, high=mean + error)
+        parts = gained.scaled(_parts_an_hour(outlook))
+        cost = change.cost / parts.best if change.cost is not None and parts.low > 0 else None
+        found.append(Gain(what=change.what, model=change.model, hours=gained, parts=parts, cost=cost))
+        if tell:
+            tell(done / len(changes))
+    return sorted(found, key=lambda gain: -gain.hours.best)
+
+
+def _parts_an_hour(outlook: Outlook) -> float:
+    """Good parts an hour of printing that comes to good parts, in the mix of the last weeks."""
+    off = _good_parts(outlook)
+    of = outlook.names.products
+    hours = dict(zip(of, _hours_a_part(outlook), strict=True))
+    spent = sum(float(good) * hours[product] for product, good in off.iter_rows() if product in hours)
+    made = sum(float(good) for product, good in off.iter_rows() if product in hours)
+    return made / spent if spent else 1 / float(np.mean(_hours_a_part(outlook)))
+
+
+@dataclass(frozen=True)
+class _Change:
+    """A change, what it costs a week if that is known, and what of the room is another then."""
+
+    what: Literal["machine", "evening", "saturday", "downtime", "night", "batch"]
+    model: str | None = None
+    cost: float | None = None
+    machines: tuple[Machine, ...] = ()
+    setup: Setup | None = None
+    laws: Laws | None = None
+    habit: Habit | None = None
+
+
+def _played(outlook: Outlook, change: _Change, hours: float) -> Numbers:
+    """Good printing hours a week with a change [replications]."""
+    clock = outlook.staffed(outlook.at, hours, change.setup)
+    choice = outlook.choosing(outlook.at, hours, change.setup, change.habit)
+    machines = [*outlook.machines, *change.machines]
+    return np.asarray(
+        _weekly(outlook, machines, clock, choice, change.laws or outlook.laws, hours)[FILLING:].mean(axis=0)
+    )
+
+
+def _changes(outlook: Outlook) -> Iterator[_Change]:
+    """One more machine of each model, more staffed time, less downtime, minding the night more, bigger batches."""
+    at, hand, habit = outlook.at, outlook.shop.hand_cost, outlook.habit
+    for row in outlook.setup.all(Model, at):
+        if row.model in outlook.names.models:
+            one = next(m for m in outlook.machines if m.model == row.model)
+            cost = row.price / PAID_OVER if row.price is not None else None
+            yield _Change("machine", row.model, cost, machines=(one,))
+    evening, people = _longer(outlook, [day for day in WEEKDAYS if day not in ("sat", "sun")], EVENING)
+    yield _Change("evening", cost=people * hand if hand is not None else None, setup=evening)
+    saturday, people = _longer(outlook, ["sat"], SATURDAY)
+    yield _Change("saturday", cost=people * hand if hand is not None else None, setup=saturday)
+    out = outlook.read.spent([outlook.read.window])
+    share = out.of(pl.col("state").is_in([*LOST["down"], *LOST["upkeep"]])).hours / max(out.hours, 1e-9)
+    less = max(1 - POINTS / max(share, 1e-9), 0.0)
+    yield _Change("downtime", laws=replace(outlook.laws, down=outlook.laws.down * less))
+    yield _Change("night", habit=replace(habit, suits=habit.suits * NIGHT))
+    largest = np.array([row.parts == max(r.parts for r in outlook.names.files if r.product == row.product)
+                        for row in outlook.names.files])  # fmt: skip
+    yield _Change("batch", habit=replace(habit, files=np.where(largest, habit.files, habit.files - RARELY)))
+
+
+def _longer(outlook: Outlook, days: Sequence[str], hours: float) -> tuple[Setup, float]:
+    """The set-up with the last shift of those days so many hours longer, or such a shift where there is none, and the
+    hours of people that takes a week. No shift goes past midnight for it.
+    """
+    rows, people = [], 0.0
+    shifts = [row for row in outlook.setup.all(Shift, outlook.at) if row.hands]
+    for day in days:
+        last = max((row for row in shifts if row.weekday == day), key=lambda row: row.end, default=None)
+        if last and last.end > last.start:
+            minutes = min(60 * last.end.hour + last.end.minute + round(60 * hours), 24 * 60 - 1)
+            rows.append(last.model_copy(update={"end": time(minutes // 60, minutes % 60), "since": outlook.at}))
+            people += hours * last.hands
+        elif last is None and shifts:
+            begin = min(row.start for row in shifts)
+            end = time(min(begin.hour + round(hours), 23), begin.minute)
+            rows.append(Shift(weekday=day, start=begin, end=end, hands=1, since=outlook.at))  # type: ignore[arg-type]
+            people += hours
+    return Setup([*outlook.setup.rows, *rows]), people
