@@ -42,7 +42,7 @@ class Outlook:
         self.read = Reading(log, Window(at - timedelta(days=PAST_DAYS), at), at, pace)
         self.setup, self.shop = self.read.setup, self.read.setup.shop(at)
         files = self.setup.newest_files(at)
-        self.machines = [m for m in self.setup.machines(at) if any(m.model in file.models for file in files)]
+        self.machines = [m for m in self.setup.machines(at) if any(room.is_for(file, m.model) for file in files)]
         self.names = room.named(self.machines, files)
         self.products = {row.product: row for row in self.setup.all(Product, at)}
         self._log = log
@@ -73,8 +73,7 @@ class Outlook:
         good = room.good_shares(removals(gaps))
         files = {row.file: (row.product, good.get(row.file, good[""])) for row in self.names.files}
         flows = orders.flows(gaps, files, habits.forgets_start if habits else 0.0)
-        lately = self._entries.filter(pl.col("at") >= self.read.window.start)
-        return orders.covers(flows, lately, self.book, self.names.products)
+        return orders.covers(flows, self._entries, self.book, self.names.products, micros(self.read.window.start))
 
     @cached_property
     def stock(self) -> Numbers:
@@ -170,7 +169,7 @@ class Outlook:
         since = self.now - ORDER_WEEKS * 7 * 24 * HOUR
         rows = self.book.filter((pl.col("taken") >= since) & pl.col("product").is_in(list(self.names.products)))
         past = [
-            ((due - taken) / HOUR, (self.now - taken) / HOUR, self.names.products.index(product), float(quantity))
+            ((due - taken) / HOUR, self.names.products.index(product), float(quantity))
             for product, taken, due, quantity in rows.select("product", "taken", "due", "quantity").iter_rows()
         ]
         first = self.book["taken"].min()
@@ -209,4 +208,5 @@ class Outlook:
     def lags(self) -> Numbers:
         """Staffed hours that packing and shipping took of late."""
         lately = self.book.filter(pl.col("taken") >= micros(self.read.window.start))
-        return orders.lags(lately, dict(zip(self.names.products, self.cover, strict=True)), self.read.staffed)
+        cover = dict(zip(self.names.products, self.cover, strict=True))
+        return orders.lags(lately, orders.packings(self._entries, self.book), cover, self.read.staffed)

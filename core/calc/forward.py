@@ -210,7 +210,9 @@ class _Play:
         self._spend(row, EMPTY, left, begun)
         new = self._pick(row, model, self.loaded[here], begun, chances[4])
         took, good = self._took(self.work.hours[model, new] * self.pace[row], chances[5:7])
-        took = np.where(broken, _drawn(self.laws.down, chances[7]), took)
+        # A machine that is mended while nobody is in is down until somebody says it is back.
+        mended = self._after(begun + _drawn(self.laws.down, chances[7]), np.zeros(len(row)))
+        took = np.where(broken, mended - begun, took)
         self._spend(row, np.where(broken, DOWN, _printing(good)), begun, begun + took)
         self._leave(here, broken, new, good, begun + took)
         self.visit[here] = self._next_visit(broken, begun + took, chances[8:])

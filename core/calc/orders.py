@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -34,7 +35,7 @@ def order_book(entries: pl.DataFrame) -> pl.DataFrame:
         due=pl.col("due").filter(took).first(),
         packed=pl.col("quantity").filter(kind == "OrderPacked").sum(),
         last=pl.col("at").filter(kind == "OrderPacked").max(),
-        shipped=pl.col("at").filter(kind == "OrderShipped").first(),
+        shipped=pl.col("at").filter(kind == "OrderShipped").min(),
     )
     whole = pl.when(pl.col("packed") >= pl.col("quantity")).then("last")
     known = orders.filter(pl.col("product").is_not_null()).with_columns(over=pl.min_horizontal(whole, "shipped"))
@@ -54,13 +55,18 @@ def flows(gaps: pl.DataFrame, files: Mapping[str, tuple[str, float]], unnoted: f
     usual; the share `unnoted` of starts is not in the log, nor is what those gave.
     """
     begun = starts(gaps).select("file", t="began", stock=pl.lit(0.0), running=pl.col("parts"))
-    off = removals(gaps).filter(pl.col("print").is_not_null() & pl.col("good").is_not_null())
-    off = off.select("file", "t", stock="good", running=-pl.col("parts"))
-    usual = pl.col("file").replace_strict({file: good for file, (_, good) in files.items()}, default=1.0)
+    on = starts(gaps).select("print", running=-pl.col("parts"))
+    off = removals(gaps).filter(pl.col("good").is_not_null()).join(on, on="print", how="inner", maintain_order="left")
+    off = off.select("file", "t", "running", stock="good")
+    usual = pl.col("file").replace_strict(
+        {file: good for file, (_, good) in files.items()}, default=1.0, return_dtype=pl.Float64
+    )
     gone = uncounted(gaps).select("file", t="gone", stock=pl.col("parts") * usual, running=-pl.col("parts"))
     floats = pl.col("stock", "running").cast(pl.Float64)
-    rows = pl.concat([frame.with_columns(floats) for frame in (begun, off, gone)])
-    product = pl.col("file").replace_strict({file: of for file, (of, _) in files.items()}, default=None)
+    rows = pl.concat([frame.with_columns(floats) for frame in (begun, off, gone)], how="diagonal")
+    product = pl.col("file").replace_strict(
+        {file: of for file, (of, _) in files.items()}, default=None, return_dtype=pl.String
+    )
     # A count of what came off tells of the prints that a start announced; the others gave as much each.
     more = pl.when(pl.col("stock") > 0).then(pl.col("stock") / (1 - unnoted)).otherwise("stock")
     return rows.select("t", product.alias("product"), stock=more, running="running").drop_nulls()
@@ -99,16 +105,28 @@ class Cover:
         return float(self.ordered[-1]) if len(self.t) else 0.0
 
 
-def covers(flows: pl.DataFrame, entries: pl.DataFrame, book: pl.DataFrame, products: Sequence[str]) -> list[Cover]:
-    """The cover of every product from `flows`, and from counts, orders and packings among `entries`."""
-    rows = entries.with_columns(t=pl.col("at").dt.epoch("us"))
-    counts = rows.filter(pl.col("kind") == "StockCounted").select("t", product="item", count="quantity")
+def packings(entries: pl.DataFrame, book: pl.DataFrame) -> pl.DataFrame:
+    """Parts packed: order, product, t (microseconds), parts. The rest of what was shipped went unnoted by then."""
+    noted = entries.filter(pl.col("kind") == "OrderPacked")
+    noted = noted.select("order", t=pl.col("at").dt.epoch("us"), parts="quantity")
+    rest = book.filter(pl.col("over").is_not_null()).select(
+        "order", t="over", parts=(pl.col("quantity") - pl.col("packed")).clip(0)
+    )
+    both = pl.concat([noted, rest.filter(pl.col("parts") > 0)])
+    return both.join(book.select("order", "product"), on="order", how="inner").select("order", "product", "t", "parts")
+
+
+def covers(
+    flows: pl.DataFrame, entries: pl.DataFrame, book: pl.DataFrame, products: Sequence[str], since: int
+) -> list[Cover]:
+    """The cover of every product from `flows` and counts `since` then, and from all orders and their packings."""
+    counts = entries.filter(pl.col("kind") == "StockCounted")
+    counts = counts.select(t=pl.col("at").dt.epoch("us"), product="item", count="quantity").filter(pl.col("t") >= since)
     taken = book.select("product", t="taken", ordered="quantity")
-    packed = rows.filter(pl.col("kind") == "OrderPacked").select("order", "t", parts="quantity")
-    packed = packed.join(book.select("order", "product", "quantity"), on="order", how="inner")
-    sent = packed.select("product", "t", stock=-pl.col("parts"))
-    over = book.filter(pl.col("over").is_not_null()).select("product", t="over", ordered=-pl.col("quantity"))
-    events = pl.concat([flows, counts, taken, sent, over], how="diagonal").sort("t", maintain_order=True)
+    packed = packings(entries, book).select(
+        "product", "t", ordered=-pl.col("parts"), stock=pl.when(pl.col("t") >= since).then(-pl.col("parts")),
+    )  # fmt: skip
+    events = pl.concat([flows, counts, taken, packed], how="diagonal").sort("t", maintain_order=True)
     return [_cover(events.filter(pl.col("product") == product)) for product in products]
 
 
@@ -136,20 +154,23 @@ def wanted_at(cover: Sequence[Cover], moments: Micros) -> Flags:
     return found
 
 
-def lags(book: pl.DataFrame, covers: Mapping[str, Cover], staffed: Staffed) -> Numbers:
-    """Staffed hours from the moment at which an order's parts were there to its shipping, of the newest orders."""
+def lags(book: pl.DataFrame, packed: pl.DataFrame, covers: Mapping[str, Cover], staffed: Staffed) -> Numbers:
+    """Staffed hours from the moment at which an order's parts were there to its shipping, of the newest orders.
+
+    `packed` as `packings`.
+    """
     known = pl.col("shipped").is_not_null() & pl.col("product").is_in(list(covers)) & pl.col("over").is_not_null()
     rows = book.filter(known).sort("shipped").tail(LAGS)
-    ready = [
-        _ready(covers[product], taken, over, quantity)
-        for product, taken, over, quantity in rows.select("product", "taken", "over", "quantity").iter_rows()
-    ]  # fmt: skip
+    ready = [_ready(covers[row["product"]], row, packed) for row in rows.iter_rows(named=True)]
     hours = staffed.hours(np.array(ready, dtype=np.int64), rows["shipped"].to_numpy())
     return np.sort(hours) if len(hours) else np.full(1, USUAL_LAG)
 
 
-def _ready(cover: Cover, taken: int, over: int, quantity: float) -> int:
-    """Since when an order's parts were there without a break until it was packed."""
-    last = int(np.searchsorted(cover.t, over, side="left"))
-    short = np.flatnonzero((cover.stock[:last] < quantity) & (cover.t[:last] >= taken))
-    return max(taken, int(cover.t[short[-1] + 1])) if len(short) and short[-1] + 1 < len(cover.t) else taken
+def _ready(cover: Cover, order: dict[str, Any], packed: pl.DataFrame) -> int:
+    """Since when an order's parts were there without a break until it was packed whole; its own packed parts count."""
+    mine = packed.filter(pl.col("order") == order["order"]).sort("t")
+    own = np.concatenate([[0.0], np.cumsum(mine["parts"].to_numpy())])
+    there = cover.stock + own[np.searchsorted(mine["t"].to_numpy(), cover.t, side="right")]
+    waits = (cover.t >= order["taken"]) & (cover.t < order["over"])
+    short = np.flatnonzero(waits & (there < order["quantity"]))
+    return int(cover.t[min(short[-1] + 1, len(cover.t) - 1)]) if len(short) else int(order["taken"])

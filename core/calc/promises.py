@@ -14,9 +14,6 @@ import numpy as np
 from core.calc.forward import Clock, Played, Rows
 from core.calc.hazard import Numbers
 
-#: Rounds in which orders that overtake each other find their places.
-ROUNDS = 6
-
 
 @dataclass(frozen=True, slots=True)
 class Asked:
@@ -40,9 +37,9 @@ class Coming:
     parts: Numbers
 
 
-def coming(past: Sequence[tuple[float, float, int, float]], span: float, until: float, count: int, seed: int) -> Coming:
+def coming(past: Sequence[tuple[float, int, float]], span: float, until: float, count: int, seed: int) -> Coming:
     """Orders given until `until` (hours), as often as in the `span` hours before now: `past` has the hours until each
-    was due from when it was given, its age in hours, product and parts.
+    was due from when it was given, its product and its parts.
     """
     draw = np.random.default_rng(seed)
     most = draw.poisson(len(past) * until / span, count) if past else np.zeros(count, dtype=np.int64)
@@ -50,8 +47,8 @@ def coming(past: Sequence[tuple[float, float, int, float]], span: float, until: 
     there = np.arange(shape[1]) < most[:, None]
     taken = np.where(there, draw.random(shape) * until, np.inf)
     which = draw.integers(0, max(len(past), 1), shape)
-    table = np.array(past or [(0.0, 0.0, -1, 0.0)])
-    return Coming(taken, taken + table[which, 0], table[which, 2].astype(np.int64), table[which, 3] * there)
+    table = np.array(past or [(0.0, -1, 0.0)])
+    return Coming(taken, taken + table[which, 0], table[which, 1].astype(np.int64), table[which, 2] * there)
 
 
 def finishes(asked: Sequence[Asked], stock: Numbers, played: Played, others: Coming) -> Numbers:
@@ -87,14 +84,14 @@ def _finish(need: float, due: float, off: Numbers, made: Numbers, others: Coming
     """When so many parts were made, and those for orders that came in between and are due before."""
     count = made.shape[1]
     first = (others.product == product) & (others.due < due)
-    wanted, when = np.full(count, need), np.zeros(count)
-    for _ in range(ROUNDS):
+    wanted = np.full(count, need)
+    # Each round can only add orders that overtake, so it ends.
+    while True:
         when = _reached(wanted, off, made)
         more = np.where(first & (others.taken < when[:, None]), others.parts, 0.0).sum(axis=1)
         if np.array_equal(need + more, wanted):
-            break
+            return when
         wanted = need + more
-    return when
 
 
 def _reached(wanted: Numbers, off: Numbers, made: Numbers) -> Numbers:

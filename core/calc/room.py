@@ -56,13 +56,18 @@ class Named:
     @property
     def fits(self) -> Flags:
         """Which file is for which model [models, files]."""
-        return np.array([[model in row.models for row in self.files] for model in self.models], dtype=bool)
+        return np.array([[is_for(row, model) for row in self.files] for model in self.models], dtype=bool)
+
+
+def is_for(file: PrintFile, model: str) -> bool:
+    """Whether machines of a model can print a file; one that names no model is for all."""
+    return not file.models or model in file.models
 
 
 def named(machines: Sequence[Machine], files: Sequence[PrintFile]) -> Named:
     """The files that some machine here can print, and what goes with them."""
     models = tuple(sorted({row.model for row in machines}))
-    mine = tuple(row for row in files if set(row.models) & set(models))
+    mine = tuple(row for row in files if any(is_for(row, model) for model in models))
     materials = tuple(sorted({row.material for row in mine}))
     return Named(mine, tuple(sorted({row.product for row in mine})), materials, models)
 
@@ -91,7 +96,7 @@ def work(names: Named, pace: Pace, good: dict[str, float]) -> Work:
     hours = np.full((len(names.models), len(names.files)), np.nan)
     for m, model in enumerate(names.models):
         for f, row in enumerate(names.files):
-            if model in row.models:
+            if is_for(row, model):
                 hours[m, f] = row.hours * pace.ratio(row.file, row.revision, model)
     material = np.array([names.materials.index(row.material) for row in names.files], dtype=np.int64)
     parts = np.array([row.parts * good.get(row.file, good.get("", 1.0)) for row in names.files])
@@ -132,8 +137,10 @@ def choice(names: Named, how: choosing.Habit, done: Work, staffed: Staffed, grid
     same = np.arange(len(names.materials) + 1)[:, None] == done.material
     fits = ~np.isnan(done.hours)[:, None, :]
     weights = np.where(fits, np.exp(how.files + how.loaded * same), 0.0)
-    suits = np.stack([choosing.share_printing(grid[:, None], hours[None, :], staffed) for hours in done.hours])
-    return Choice(weights, float(np.exp(how.wanted)), np.nan_to_num(suits**how.suits))
+    suits = np.zeros((len(names.models), len(grid), len(names.files)))
+    for place, hours in enumerate(done.hours):
+        suits[place] = np.nan_to_num(choosing.share_printing(grid[:, None], hours[None, :], staffed) ** how.suits)
+    return Choice(weights, float(np.exp(how.wanted)), suits)
 
 
 def laws(pace: Pace, gaps: pl.DataFrame, upkeep: tuple[int, float], change_hours: float) -> Laws:
@@ -232,6 +239,7 @@ def _machine_now(
         good, ends = ~stops, np.where(stops, ends * chances[3], ends)
     elif state in ("down", "waiting", "upkeep"):
         ends = _longer(laws.down, -since, chances[0])
+        ends = np.maximum(ends, clock.reached(clock.worked_by(ends)))
     begin = np.maximum(ends, 0.0)
     waits = np.where(clock.rush[clock.when(begin)], _drawn(laws.rush, chances[2]), _drawn(laws.calm, chances[2]))
     waits = waits if prints else _drawn(laws.idle, chances[2])

@@ -12,7 +12,7 @@ from core.answer_types import AnswerChoice, Change, Loss, Question, Report, Runs
 from core.answers import entries_for
 from core.entries import utc_now
 from core.errors import Refused
-from dashboard import charts, data, parts, words
+from dashboard import charts, data, parts, plan_words, words
 from dashboard.floor_words import Names
 from dashboard.views import owner_html, plan_html
 from dashboard.written import Clock
@@ -193,8 +193,11 @@ def _changed(change: Change | None) -> pl.Expr:
 
 
 def _due(report: Report) -> None:
-    """The orders most at risk."""
-    st.html(plan_html.due(data.plan(), words.clock_of(report), DUE_SEEN))
+    """The orders most at risk, and whether the room gives what is wanted."""
+    plan, clock = data.plan(), words.clock_of(report)
+    st.html(plan_html.due(plan, clock, DUE_SEEN))
+    if plan.orders:
+        st.html(owner_html.key(plan_words.headroom(data.capacity(), clock)))
 
 
 def _questions(report: Report, names: Names, by: str | None) -> None:

@@ -130,7 +130,8 @@ class Shop:
     def mend(self, machine: Machine) -> float:
         self.turns(machine, DOWN)
         machine.file = -1
-        return self.env.now + self.chance.choice(DOWNTIME)
+        # Nobody is there at night to say that it is back.
+        return later(self.env.now + self.chance.choice(DOWNTIME), 0)
 
     def start(self, machine: Machine) -> float:
         weights = list(WEIGHTS[machine.model][machine.material])
@@ -190,7 +191,7 @@ FIGURES = {
 
 @pytest.fixture(scope="module")
 def both() -> tuple[Numbers, Numbers]:
-    return by_events(700), played(8000)
+    return by_events(900), played(8000)
 
 
 @pytest.mark.parametrize("figure", FIGURES)
