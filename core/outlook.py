@@ -27,8 +27,9 @@ from core.window import Window
 PAST_DAYS, ORDER_WEEKS, AHEAD_WEEKS = 28, 8, 8
 #: Orders older than so many weeks are not on the book any more.
 ORDERS_KEPT = 26
-#: Replications; and those of the pilots that play the last weeks again, their hours and rounds.
-PLAYS, PILOTS, PILOT_HOURS, PILOT_ROUNDS = 500, 20, 21 * 24.0, 3
+#: Replications; and those of the pilots that play the last weeks again, their hours, those before until an empty room
+#: has filled, and rounds.
+PLAYS, PILOTS, PILOT_HOURS, FILLING, PILOT_ROUNDS = 500, 20, 21 * 24.0, 7 * 24.0, 3
 #: States of the account that a play does not tell apart.
 WAITS, OUT = ("done", "stopped"), ("down", "waiting", "upkeep")
 
@@ -126,10 +127,11 @@ class Outlook:
         was = np.zeros(STATES)
         for state, named in ((WAITED, WAITS), (EMPTY, ("empty",)), (DOWN, OUT)):
             was[state] = spent.of(pl.col("state").is_in(named)).hours / noted * (1 - habits.forgets_off)
-        clock, choice = self.staffed(window.start, PILOT_HOURS), self.choosing(window.start, PILOT_HOURS)
+        start, hours = window.start - timedelta(hours=FILLING), PILOT_HOURS + FILLING
+        clock, choice = self.staffed(start, hours), self.choosing(start, hours)
         nothing, now = Wanted(*np.zeros((2, self.work.products))), room.empty(self.names, self.machines, clock, PILOTS)
         for _ in range(PILOT_ROUNDS):
-            pilot = play(now, clock, self.work, choice, laws, nothing, PILOT_HOURS, self.seed)
+            pilot = play(now, clock, self.work, choice, laws, nothing, hours, self.seed, FILLING)
             laws = room.paced(laws, was, pilot.per_print)
         return laws
 

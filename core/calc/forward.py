@@ -135,18 +135,19 @@ class Wanted:
 @dataclass(frozen=True)
 class Played:
     """What came off, event by event [events, replications]: `off` (hours from now; infinite: after the end),
-    `product` (-1: none) and good `parts`. `hours` [states, replications] are machine-hours up to the end.
+    `product` (-1: none) and good `parts`. `hours` [states, replications] are machine-hours from `since` to the end.
     """
 
     off: Numbers
     product: Rows
     parts: Numbers
     hours: Numbers
+    since: float = 0.0
 
     @property
     def per_print(self) -> Numbers:
         """Machine-hours in each state for every print that came off, on average [states]."""
-        prints = ((self.product >= 0) & np.isfinite(self.off)).sum()
+        prints = ((self.product >= 0) & np.isfinite(self.off) & (self.off >= self.since)).sum()
         return np.asarray(self.hours.sum(axis=1) / max(int(prints), 1))
 
     def made(self, product: int, until: float) -> Numbers:
@@ -156,21 +157,22 @@ class Played:
 
 
 def play(  # noqa: PLR0913, PLR0917 - all that a room is
-    now: Now, clock: Clock, work: Work, choice: Choice, laws: Laws, wanted: Wanted, end: float, seed: int
+    now: Now, clock: Clock, work: Work, choice: Choice, laws: Laws, wanted: Wanted, end: float, seed: int,
+    since: float = 0.0,
 ) -> Played:  # fmt: skip
-    """Play on from now until `end` (hours)."""
-    return _Play(now, clock, work, choice, laws, wanted, end, np.random.default_rng(seed)).run()
+    """Play on from now until `end` (hours); machine-hours are accounted for from `since` on."""
+    return _Play(now, clock, work, choice, laws, wanted, (since, end), np.random.default_rng(seed)).run()
 
 
 class _Play:
     """All replications side by side; a step is the next event of each that is not over (`row` numbers them)."""
 
     def __init__(  # noqa: PLR0913, PLR0917 - all that a room is
-        self, now: Now, clock: Clock, work: Work, choice: Choice, laws: Laws, wanted: Wanted, end: float,
-        rng: np.random.Generator,
+        self, now: Now, clock: Clock, work: Work, choice: Choice, laws: Laws, wanted: Wanted,
+        window: tuple[float, float], rng: np.random.Generator,
     ) -> None:  # fmt: skip
         self.clock, self.work, self.choice, self.laws, self.wanted = clock, work, choice, laws, wanted
-        self.end, self.rng, self.model = end, rng, now.model
+        (self.since, self.end), self.rng, self.model = window, rng, now.model
         self.ends, self.visit, self.file = now.ends.copy(), now.visit.copy(), now.file.copy()
         self.good, self.loaded = now.good.copy(), now.loaded.copy()
         self.count = len(self.ends)
@@ -192,7 +194,7 @@ class _Play:
         self._spend_all(np.where(self.file < 0, EMPTY, WAITED), self.ends, self.end)
         shape = len(self.off), self.count
         off, product, parts = (np.array([came[n] for came in self.off]).reshape(shape) for n in range(3))
-        return Played(off, product, parts, self.hours)
+        return Played(off, product, parts, self.hours, self.since)
 
     def _step(self, chances: Numbers) -> None:
         at = self.visit.argmin(axis=1)
@@ -271,11 +273,11 @@ class _Play:
 
     def _spend(self, row: Rows, state: Rows | int, start: Numbers, end: Numbers) -> None:
         """Machine-hours up to the end of the play go to a state."""
-        self.hours[state, row] += np.clip(end, 0.0, self.end) - np.clip(start, 0.0, self.end)
+        self.hours[state, row] += np.clip(end, self.since, self.end) - np.clip(start, self.since, self.end)
 
     def _spend_all(self, state: Rows, start: Numbers | float, end: Numbers | float) -> None:
         """The same for the whole room, where the end is after the start."""
-        hours = np.maximum(np.clip(end, 0.0, self.end) - np.clip(start, 0.0, self.end), 0.0)
+        hours = np.maximum(np.clip(end, self.since, self.end) - np.clip(start, self.since, self.end), 0.0)
         for one in range(STATES):
             self.hours[one] += np.where(state == one, hours, 0.0).sum(axis=1)
 

@@ -230,7 +230,8 @@ def _machine_now(
     count = chances.shape[1]
     state, since = str(row["state"]), np.full(count, (row["since"] - at) / HOUR)
     prints = state in ("printing", "proving", "done", "stopped")
-    file = np.full(count, names.file(row["file"]) if prints and row["file"] else -1)
+    # What nobody announced is taken to be what the machine printed before.
+    file = np.full(count, names.file(row["file"] or row["last_file"]) if prints else -1)
     good, ends = np.full(count, state != "stopped"), since
     if state in ("printing", "proving"):
         spread = (row["due_high"] - row["due_low"]) / HOUR / (2 * 1.645)
