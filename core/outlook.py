@@ -120,13 +120,8 @@ class Outlook:
         upkeep = done.height, float(done["minutes"].sum()) / 60
         laws = room.laws(self.read.pace, self.read.reckoned.gaps, upkeep, self.shop.change_minutes / 60)
         window = Window(self.at - timedelta(hours=PILOT_HOURS), self.at)
-        spent, habits = self.read.spent([window]), self.read.pace.habits
-        noted = self.read.entries.filter((pl.col("kind") == "PartsOff") & (pl.col("at") >= window.start)).height
-        if habits is None or not noted:
+        if (was := self._was(window)) is None:
             return laws
-        was = np.zeros(STATES)
-        for state, named in ((WAITED, WAITS), (EMPTY, ("empty",)), (DOWN, OUT)):
-            was[state] = spent.of(pl.col("state").is_in(named)).hours / noted * (1 - habits.forgets_off)
         start, hours = window.start - timedelta(hours=FILLING), PILOT_HOURS + FILLING
         clock, choice = self.staffed(start, hours), self.choosing(start, hours)
         nothing, now = Wanted(*np.zeros((2, self.work.products))), room.empty(self.names, self.machines, clock, PILOTS)
@@ -134,6 +129,17 @@ class Outlook:
             pilot = play(now, clock, self.work, choice, laws, nothing, hours, self.seed, FILLING)
             laws = room.paced(laws, was, pilot.per_print)
         return laws
+
+    def _was(self, window: Window) -> Numbers | None:
+        """Machine-hours of every state a print went with in the window (`Played.per_print`); None of none."""
+        noted = self.read.entries.filter((pl.col("kind") == "PartsOff") & (pl.col("at") >= window.start)).height
+        habits = self.read.pace.habits
+        if habits is None or not noted:
+            return None
+        spent, prints, found = self.read.spent([window]), noted / (1 - habits.forgets_off), np.zeros(STATES)
+        for state, named in ((WAITED, WAITS), (EMPTY, ("empty",)), (DOWN, OUT)):
+            found[state] = spent.of(pl.col("state").is_in(named)).hours / prints
+        return found
 
     @cached_property
     def room(self) -> Now:

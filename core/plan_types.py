@@ -53,7 +53,8 @@ class ProductParts(Frozen):
 class Plan(Frozen):
     """The open orders, those most at risk first, as played on from `at` for some `weeks`.
 
-    `unpacked` orders are overdue though finished parts for them were there: nobody noted that they were packed.
+    `unpacked` orders are overdue though finished parts for them were there: nobody noted that they were packed. Those
+    in `unprintable` are of products that no print file makes.
     `learned` says whether the shop's own ways are known; else the play goes by those of a usual shop.
     """
 
@@ -64,6 +65,7 @@ class Plan(Frozen):
     learned: bool
     orders: list[OrderDue]
     unpacked: list[str]
+    unprintable: list[str]
     products: list[ProductParts]
 
 

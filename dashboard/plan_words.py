@@ -69,12 +69,15 @@ def more(number: int) -> str:
     return f"and {number} more orders" if number > 1 else "and 1 more order"
 
 
-def unpacked(plan: Plan) -> list[str]:
-    """Orders that must have been packed."""
-    if not plan.unpacked:
-        return []
-    named = ", ".join(plan.unpacked)
-    return [f"Overdue though their parts were there, so taken as packed and not noted: {named}."]
+def beside(plan: Plan) -> list[str]:
+    """Orders that must have been packed, and those nothing can be said of."""
+    told = []
+    if plan.unpacked:
+        named = ", ".join(plan.unpacked)
+        told.append(f"Overdue though their parts were there, so taken as packed and not noted: {named}.")
+    if plan.unprintable:
+        told.append(f"No print file makes what these orders want: {', '.join(plan.unprintable)}.")
+    return told
 
 
 def promise(found: Promise, confidence: float, clock: Clock) -> list[str]:

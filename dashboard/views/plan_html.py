@@ -23,7 +23,7 @@ def _below(plan: Plan, hidden: int) -> list[str]:
     lines = [] if plan.orders else [said.NOTHING_DUE]
     lines += [said.more(hidden)] if hidden else []
     lines += [] if plan.learned else [said.USUAL_SHOP]
-    return [*lines, *([said.LEGEND] if plan.orders else []), *said.unpacked(plan)]
+    return [*lines, *([said.LEGEND] if plan.orders else []), *said.beside(plan)]
 
 
 def _order(order: OrderDue, clock: Clock) -> str:

@@ -9,7 +9,7 @@ from core.answers import Outlook, capacity, gains, plan, promise
 from core.errors import Refused
 from core.log.store import Log
 from core.plan_types import Capacity, Gain, Plan
-from core.setup import Model, Shop
+from core.setup import Model, Product, Shop
 from demo.make import make
 from tests.core.larkfield import ROWS, tell, when
 
@@ -162,11 +162,13 @@ def test_the_change_that_gives_most_comes_first_and_costs_what_it_gives(more: li
 
 def test_a_shop_nobody_knows_yet_has_a_plan_that_says_so(tmp_path_factory: pytest.TempPathFactory) -> None:
     with Log.open(tmp_path_factory.mktemp("new") / "shop.duckdb") as log:
-        log.append_setup(ROWS)
-        log.append([tell("OrderTaken", when(0), order="1", product="clip", quantity=5, due=when(9))])
+        log.append_setup([*ROWS, Product(product="lid", name="Lid")])
+        asked = [("1", "clip"), ("2", "lid")]
+        log.append([tell("OrderTaken", when(0), order=n, product=of, quantity=5, due=when(9)) for n, of in asked])
         outlook = Outlook(log, when(1))
         found, room = plan(outlook), capacity(outlook)
     assert not found.learned
+    assert found.unprintable == ["2"]
     assert [order.order for order in found.orders] == ["1"]
     assert room.good.best == 0
     assert all(week.gives.best >= 0 for week in room.weeks)
