@@ -47,6 +47,12 @@ def _answers(shop: Path, unit: float) -> None:
         year = log.span() or Window(now, now)
         _say("report", _middle(lambda: answers.report(log, now), 5), unit)
         _say("machine page", _middle(lambda: answers.machine_page(log, "P07", now), 5), unit)
+        _say("stores", _middle(lambda: answers.stores(log, now), 5), unit)
+        outlook = answers.Outlook(log, now, answers.pace_at(log, now))
+        _say("plan, the room put together and played 500 times", _seconds(lambda: answers.plan(outlook)), unit)
+        _say("the room played again for a promise", _seconds(lambda: answers.promise(outlook, "feeder-cap", 300)), unit)
+        _say("capacity", _seconds(lambda: answers.capacity(outlook)), unit)
+        _say("what would give more", _seconds(lambda: answers.gains(outlook)), unit)
         _say("hours by machine, 26 weeks", _middle(lambda: answers.hours(log, year, "machine", now), 3), unit)
     report = [*ROUNDSHEET, "report", "--shop", str(shop)]
     whole = _middle(lambda: subprocess.run(report, check=True, env=ENVIRONMENT, stdout=subprocess.DEVNULL), 3)
