@@ -97,10 +97,10 @@ SPARES = {
     "platform": "Platform sheet",
 }
 SPARE_PRICES = {"nozzle": 4, "feed-gear": 9, "heater": 7, "fan": 6, "belt": 5, "sensor": 4, "platform": 24}
-#: What the owner orders at and up to, in a room of 36 machines; fans and platform sheets are kept too few.
+#: What the owner orders at and up to, in a room of 36 machines: of some spares too few are kept, so machines wait.
 SPARE_LEVELS = {
-    "nozzle": (6, 16), "feed-gear": (4, 10), "heater": (3, 9), "fan": (1, 6), "belt": (3, 8), "sensor": (3, 8),
-    "platform": (0, 3),
+    "nozzle": (4, 12), "feed-gear": (0, 2), "heater": (0, 2), "fan": (0, 2), "belt": (3, 7), "sensor": (2, 6),
+    "platform": (0, 1),
 }  # fmt: skip
 SUPPLIES = {"box-small": "Box, small", "box-large": "Box, large", "tape": "Packing tape"}
 #: task, name, usual minutes
