@@ -184,7 +184,7 @@ def order_now(report: Report, links: Links) -> str:
     """What must be ordered today, with days of cover."""
     rows = [store_words.order_now(line) for line in report.order_now]
     to = [links.item(line.item) for line in report.order_now]
-    told = _table(rows[:ORDERS_SEEN], to=to) if rows else key(store_words.NOTHING_TO_ORDER)
+    told = _table(rows[:ORDERS_SEEN], to=to[:ORDERS_SEEN]) if rows else key(store_words.NOTHING_TO_ORDER)
     rest, their = rows[ORDERS_SEEN:], to[ORDERS_SEEN:]
     title = f"and {len(rest)} more items" if len(rest) > 1 else "and 1 more item"
     return _section("orders", store_words.ORDER_NOW, told + (_folded(title, _table(rest, to=their)) if rest else ""))
