@@ -40,7 +40,7 @@ from core.log.store import Log, entries_from
 from core.outlook import Outlook
 from core.planning import plan, promise
 from core.reading import Reading, pace_at
-from core.setup import Machine, Material, PrintFile, Product, Rack, Setup, Spare, UpkeepTask
+from core.setup import Machine, Material, PrintFile, Product, Rack, Setup, Spare, UpkeepTask, is_for
 from core.stores import order_now, stores
 from core.window import Window, last_days
 
@@ -130,8 +130,8 @@ def machine_page(log: Log, machine: str, at: datetime, pace: Pace | None = None)
     if now is None:
         raise Refused("machine_is_known", f"There is no machine {machine} in the set-up: pick one from its rack.")
     setup = read.setup
-    fits = [s for s in setup.all(Spare, at) if not s.models or now.model in s.models]
-    tasks = [t for t in setup.all(UpkeepTask, at) if not t.models or now.model in t.models]
+    fits = [s for s in setup.all(Spare, at) if is_for(s, now.model)]
+    tasks = [t for t in setup.all(UpkeepTask, at) if is_for(t, now.model)]
     mine = read.entries.filter(pl.col("machine") == machine)
     fitted = log.newest(SpoolFitted, machine, at)
     alone = Reading(log, Window(at - timedelta(days=SPOOL_DAYS), at), at, read.pace, [machine])
@@ -248,7 +248,7 @@ def _racks(setup: Setup, now: Sequence[MachineNow], at: datetime) -> list[RackNo
 
 def _files_for(setup: Setup, now: MachineNow, reckoned: Reckoned, alone: Reading) -> list[FileChoice]:
     """The newest files that fit the machine: its last one first, then those the room started most lately."""
-    fits = [f for f in setup.newest_files(alone.at) if not f.models or now.model in f.models]
+    fits = [f for f in setup.newest_files(alone.at) if is_for(f, now.model)]
     lately = counts.starts(reckoned.gaps).group_by("file").agg(pl.col("began").max())
     when = dict(lately.iter_rows())
     fits.sort(key=lambda f: (f.file != now.last_file, -when.get(f.file, 0), f.file))

@@ -18,7 +18,7 @@ from core.calc.forward import Choice, Clock, Laws, Wanted, play
 from core.calc.hazard import Numbers
 from core.calc.staffed import HOUR, micros
 from core.estimate import Estimate
-from core.outlook import PAST_DAYS, Outlook
+from core.outlook import PAST_DAYS, WAITS, Outlook
 from core.plan_types import Capacity, Gain, Step, Week
 from core.setup import WEEKDAYS, Machine, Model, Setup, Shift
 
@@ -38,7 +38,7 @@ ORDER_WEEKS = 156
 #: States of the account in the order in which their hours are taken off.
 LOST: dict[Literal["aside", "down", "upkeep", "proving", "waited", "empty"], tuple[str, ...]] = {
     "aside": ("aside",), "down": ("down", "waiting"), "upkeep": ("upkeep",), "proving": ("proving",),
-    "waited": ("done", "stopped"), "empty": ("empty",),
+    "waited": WAITS, "empty": ("empty",),
 }  # fmt: skip
 
 
@@ -78,12 +78,10 @@ def _estimate(values: Numbers) -> Estimate:
     return Estimate(low=float(low), best=float(best), high=float(high))
 
 
-def _good_parts(outlook: Outlook) -> pl.DataFrame:
-    """Good parts counted in the window, by product: product, good."""
-    names = {row.file: row.product for row in outlook.names.files}
-    off = removals(outlook.read.reckoned.gaps).filter(pl.col("t") >= micros(outlook.read.window.start))
-    off = off.filter(pl.col("good").is_not_null() & pl.col("file").is_in(list(names)))
-    return off.group_by(product=pl.col("file").replace_strict(names)).agg(pl.col("good").sum())
+def _counted(outlook: Outlook) -> pl.DataFrame:
+    """The removals of the window whose good parts were counted (`counts.removals`)."""
+    off = removals(outlook.read.reckoned.gaps)
+    return off.filter(pl.col("good").is_not_null() & (pl.col("t") >= micros(outlook.read.window.start)))
 
 
 def _spoilt(outlook: Outlook) -> tuple[float, float, float]:
@@ -91,9 +89,7 @@ def _spoilt(outlook: Outlook) -> tuple[float, float, float]:
     prints = stops.ended(outlook.read.reckoned.gaps)
     hours = float(prints["hours"].sum())
     failed = float(prints.filter("stopped")["hours"].sum()) / hours if hours else 0.0
-    off = removals(outlook.read.reckoned.gaps).filter(
-        pl.col("good").is_not_null() & (pl.col("t") >= micros(outlook.read.window.start))
-    )
+    off = _counted(outlook)
     whole = off.filter(pl.col("ended") == "itself")
     made, kept = float(whole["parts"].sum()), float(whole["good"].sum())
     return failed, 1 - kept / made if made else 0.0, float(off["good"].sum())
@@ -111,7 +107,7 @@ def _weekly(
     outlook: Outlook, machines: list[Machine], clock: Clock, choice: Choice, laws: Laws, hours: float
 ) -> Numbers:  # fmt: skip
     """Good printing hours of each week [weeks, replications], from an empty room."""
-    now, nothing = room.empty(outlook.names, machines, clock, PLAYS), Wanted(*np.zeros((2, outlook.work.products)))
+    now, nothing = room.empty(outlook.names, machines, clock, PLAYS), Wanted.nothing(outlook.work.products)
     done = play(now, clock, outlook.work, choice, laws, nothing, hours, outlook.seed)
     good = done.parts * np.append(_hours_a_part(outlook), 0.0)[done.product]
     week = np.minimum(np.where(np.isfinite(done.off), done.off, hours) // 168, hours // 168).astype(np.int64)
@@ -152,13 +148,13 @@ def gains(outlook: Outlook, tell: Callable[[float], object] | None = None) -> li
     `tell` is called with the share done.
     """
     hours, changes = (FILLING + COMPARED) * 168.0, list(_changes(outlook))
-    before = _played(outlook, _Change("machine"), hours)
+    before, parts_an_hour = _played(outlook, _Change("machine"), hours), _parts_an_hour(outlook)
     found = []
     for done, change in enumerate(changes, start=1):
         more = _played(outlook, change, hours) - before
         mean, error = float(more.mean()), 1.645 * float(more.std(ddof=1)) / PLAYS**0.5
         gained = Estimate(low=mean - error, best=mean, high=mean + error)
-        parts = gained.scaled(_parts_an_hour(outlook))
+        parts = gained.scaled(parts_an_hour)
         cost = change.cost / parts.best if change.cost is not None and parts.low > 0 else None
         found.append(Gain(what=change.what, model=change.model, hours=gained, parts=parts, cost=cost))
         if tell:
@@ -168,12 +164,12 @@ def gains(outlook: Outlook, tell: Callable[[float], object] | None = None) -> li
 
 def _parts_an_hour(outlook: Outlook) -> float:
     """Good parts an hour of printing that comes to good parts, in the mix of the last weeks."""
-    off = _good_parts(outlook)
-    of = outlook.names.products
-    hours = dict(zip(of, _hours_a_part(outlook), strict=True))
-    spent = sum(float(good) * hours[product] for product, good in off.iter_rows() if product in hours)
-    made = sum(float(good) for product, good in off.iter_rows() if product in hours)
-    return made / spent if spent else 1 / float(np.mean(_hours_a_part(outlook)))
+    a_part = _hours_a_part(outlook)
+    of = {row.file: a_part[product] for row, product in zip(outlook.names.files, outlook.work.product, strict=True)}
+    known = _counted(outlook).filter(pl.col("file").is_in(list(of)))
+    made = float(known["good"].sum())
+    spent = sum(float(good) * of[file] for file, good in known.select("file", "good").iter_rows())
+    return made / spent if spent else 1 / float(np.mean(a_part))
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from core.calc.promises import Asked, Coming, coming, leaves
 from core.calc.staffed import HOUR, Staffed, micros, staffed_spells
 from core.log.store import Log
 from core.reading import Reading
-from core.setup import Product, Setup
+from core.setup import Product, Setup, is_for
 from core.window import Window
 
 #: Days of the past that the room is judged by, weeks of orders that tell of those to come, weeks that are played.
@@ -43,7 +43,7 @@ class Outlook:
         self.read = Reading(log, Window(at - timedelta(days=PAST_DAYS), at), at, pace)
         self.setup, self.shop = self.read.setup, self.read.setup.shop(at)
         files = self.setup.newest_files(at)
-        self.machines = [m for m in self.setup.machines(at) if any(room.is_for(file, m.model) for file in files)]
+        self.machines = [m for m in self.setup.machines(at) if any(is_for(file, m.model) for file in files)]
         self.names = room.named(self.machines, files)
         self.products = {row.product: row for row in self.setup.all(Product, at)}
         self._log = log
@@ -68,12 +68,16 @@ class Outlook:
         return orders.still_open(self.book)
 
     @cached_property
+    def good(self) -> dict[str, float]:
+        """The good share of the parts of every file (`room.good_shares`)."""
+        return room.good_shares(removals(self.read.reckoned.gaps))
+
+    @cached_property
     def cover(self) -> list[Cover]:
         """Finished, running and ordered parts of every product over the past, in the order of `names.products`."""
-        gaps, habits = self.read.reckoned.gaps, self.read.pace.habits
-        good = room.good_shares(removals(gaps))
+        habits, good = self.read.pace.habits, self.good
         files = {row.file: (row.product, good.get(row.file, good[""])) for row in self.names.files}
-        flows = orders.flows(gaps, files, habits.forgets_start if habits else 0.0)
+        flows = orders.flows(self.read.reckoned.gaps, files, habits.forgets_start if habits else 0.0)
         return orders.covers(flows, self._entries, self.book, self.names.products, micros(self.read.window.start))
 
     @cached_property
@@ -95,7 +99,7 @@ class Outlook:
     @cached_property
     def work(self) -> Work:
         """What can be printed."""
-        return room.work(self.names, self.read.pace, room.good_shares(removals(self.read.reckoned.gaps)))
+        return room.work(self.names, self.read.pace, self.good)
 
     @cached_property
     def habit(self) -> Habit:
@@ -124,7 +128,7 @@ class Outlook:
             return laws
         start, hours = window.start - timedelta(hours=FILLING), PILOT_HOURS + FILLING
         clock, choice = self.staffed(start, hours), self.choosing(start, hours)
-        nothing, now = Wanted(*np.zeros((2, self.work.products))), room.empty(self.names, self.machines, clock, PILOTS)
+        nothing, now = Wanted.nothing(self.work.products), room.empty(self.names, self.machines, clock, PILOTS)
         for _ in range(PILOT_ROUNDS):
             pilot = play(now, clock, self.work, choice, laws, nothing, hours, self.seed, FILLING)
             laws = room.paced(laws, was, pilot.per_print)

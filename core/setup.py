@@ -245,6 +245,11 @@ class UpkeepTask(Row):
     models: Codes = ()
 
 
+def is_for(row: PrintFile | Spare | UpkeepTask, model: str) -> bool:
+    """Whether a file, a spare or a task is for machines of a model; one that names no model is for all."""
+    return not row.models or model in row.models
+
+
 TABLES: dict[str, type[Row]] = {
     row.table: row
     for row in (

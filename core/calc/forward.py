@@ -52,6 +52,10 @@ class Clock:
         """The moment by which hands worked so many hours."""
         return np.interp(worked, self.worked, self.at)
 
+    def after(self, moment: Numbers, hours: Numbers) -> Numbers:
+        """So many hours of hands after each moment."""
+        return np.maximum(moment, self.reached(self.worked_by(moment) + hours))
+
 
 @dataclass(frozen=True)
 class Work:
@@ -131,6 +135,11 @@ class Wanted:
     now: Numbers
     an_hour: Numbers
 
+    @classmethod
+    def nothing(cls, products: int) -> Wanted:
+        """Where no order waits and none will come."""
+        return cls(np.zeros(products), np.zeros(products))
+
 
 @dataclass(frozen=True)
 class Played:
@@ -207,13 +216,13 @@ class _Play:
         self._take_off(row, file, self.good[here], came)
         self._spend(row, np.where(file < 0, EMPTY, WAITED), self.ends[here], left)
         broken = chances[1] < np.where(file < 0, 0.0, np.where(self.good[here], *self.laws.breaks))
-        later = self._after(left, _drawn(self.laws.idle, chances[2]))
+        later = self.clock.after(left, drawn(self.laws.idle, chances[2]))
         begun = np.where(broken | (file < 0) | (chances[3] < self.laws.at_once), left, later)
         self._spend(row, EMPTY, left, begun)
         new = self._pick(row, model, self.loaded[here], begun, chances[4])
         took, good = self._took(self.work.hours[model, new] * self.pace[row], chances[5:7])
         # A machine that is mended while nobody is in is down until somebody says it is back.
-        mended = self._after(begun + _drawn(self.laws.down, chances[7]), np.zeros(len(row)))
+        mended = self.clock.after(begun + drawn(self.laws.down, chances[7]), np.zeros(len(row)))
         took = np.where(broken, mended - begun, took)
         self._spend(row, np.where(broken, DOWN, _printing(good)), begun, begun + took)
         self._leave(here, broken, new, good, begun + took)
@@ -225,7 +234,7 @@ class _Play:
         free = np.where(self.hand < there[:, None], self.free[row], np.inf)
         who = free.argmin(axis=1)
         begin = np.maximum(self.clock.worked_by(visit), free[np.arange(len(row)), who])
-        done = begin + _drawn(self.laws.change, chance)
+        done = begin + drawn(self.laws.change, chance)
         self.free[row, who] = done
         # Work done just at closing is done then, not when hands are back.
         left = self.clock.reached(np.nextafter(done, 0.0))
@@ -239,10 +248,6 @@ class _Play:
         parts[row] = np.where(good, self.parts[file], 0.0)
         self.off.append((off, product, parts))
 
-    def _after(self, moment: Numbers, hours: Numbers) -> Numbers:
-        """So many hours of hands after each moment."""
-        return np.maximum(moment, self.clock.reached(self.clock.worked_by(moment) + hours))
-
     def _pick(self, row: Rows, model: Rows, loaded: Rows, begun: Numbers, chance: Numbers) -> Rows:
         """The file that is started on each machine."""
         wanted = self.started[row] < self.wanted.now + self.wanted.an_hour * begun[:, None]
@@ -253,7 +258,7 @@ class _Play:
 
     def _took(self, usual: Numbers, chances: Numbers) -> tuple[Numbers, Flags]:
         """Hours of printing, and whether it came to its end: one that stops may do so at any moment of it."""
-        took = usual * _drawn(self.laws.ratio, chances[0])
+        took = usual * drawn(self.laws.ratio, chances[0])
         until = -np.log1p(-chances[1]) / max(self.laws.stops, 1e-12)
         return np.minimum(took, until), until >= took
 
@@ -267,9 +272,9 @@ class _Play:
     def _next_visit(self, broken: Flags, ends: Numbers, chances: Numbers) -> Numbers:
         """When hands come next; those who mended a machine start it as they would one they cleared."""
         rush = self.clock.rush[self.clock.when(ends)]
-        waits = np.where(rush, _drawn(self.laws.rush, chances[0]), _drawn(self.laws.calm, chances[0]))
-        stands = np.where(chances[1] < self.laws.at_once, 0.0, _drawn(self.laws.idle, chances[0]))
-        return self._after(ends, np.where(broken, stands, waits))
+        waits = np.where(rush, drawn(self.laws.rush, chances[0]), drawn(self.laws.calm, chances[0]))
+        stands = np.where(chances[1] < self.laws.at_once, 0.0, drawn(self.laws.idle, chances[0]))
+        return self.clock.after(ends, np.where(broken, stands, waits))
 
     def _spend(self, row: Rows, state: Rows | int, start: Numbers, end: Numbers) -> None:
         """Machine-hours up to the end of the play go to a state."""
@@ -286,6 +291,6 @@ def _printing(good: Flags) -> Rows:
     return np.where(good, PRINTED, FAILED)
 
 
-def _drawn(table: Numbers, chance: Numbers) -> Numbers:
+def drawn(table: Numbers, chance: Numbers) -> Numbers:
     """One of a table's quantiles each."""
     return np.asarray(table[(chance * len(table)).astype(np.int64)])

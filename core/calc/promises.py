@@ -106,7 +106,7 @@ def shipped(finish: Numbers, lags: Numbers, clock: Clock, seed: int) -> Numbers:
     draw = np.random.default_rng(seed).integers(0, len(lags), finish.shape)
     known = np.isfinite(finish)
     at = np.where(known, finish, 0.0)
-    return np.where(known, np.maximum(at, clock.reached(clock.worked_by(at) + lags[draw])), np.inf)
+    return np.where(known, clock.after(at, lags[draw]), np.inf)
 
 
 def leaves(  # noqa: PLR0913, PLR0917 - what a shop has to do with its orders

@@ -12,14 +12,14 @@ import polars as pl
 from scipy.special import ndtri
 
 from core.calc import choosing, mending
-from core.calc.forward import DOWN, EMPTY, FINE, WAITED, Choice, Clock, Flags, Laws, Now, Rows, Work
+from core.calc.forward import DOWN, EMPTY, FINE, WAITED, Choice, Clock, Flags, Laws, Now, Rows, Work, drawn
 from core.calc.habits import Habits, in_rush
 from core.calc.hazard import Hazard, Numbers
 from core.calc.orders import Cover, wanted_at
 from core.calc.pace import Pace
 from core.calc.staffed import HOUR, Micros, Spell, Staffed, micros
 from core.calc.turnbull import turnbull
-from core.setup import Machine, PrintFile
+from core.setup import Machine, PrintFile, is_for
 
 #: Quantiles of a table.
 QUANTILES = 512
@@ -57,11 +57,6 @@ class Named:
     def fits(self) -> Flags:
         """Which file is for which model [models, files]."""
         return np.array([[is_for(row, model) for row in self.files] for model in self.models], dtype=bool)
-
-
-def is_for(file: PrintFile, model: str) -> bool:
-    """Whether machines of a model can print a file; one that names no model is for all."""
-    return not file.models or model in file.models
 
 
 def named(machines: Sequence[Machine], files: Sequence[PrintFile]) -> Named:
@@ -240,11 +235,11 @@ def _machine_now(
         good, ends = ~stops, np.where(stops, ends * chances[3], ends)
     elif state in ("down", "waiting", "upkeep"):
         ends = _longer(laws.down, -since, chances[0])
-        ends = np.maximum(ends, clock.reached(clock.worked_by(ends)))
+        ends = clock.after(ends, np.zeros(count))
     begin = np.maximum(ends, 0.0)
-    waits = np.where(clock.rush[clock.when(begin)], _drawn(laws.rush, chances[2]), _drawn(laws.calm, chances[2]))
-    waits = waits if prints else _drawn(laws.idle, chances[2])
-    visit = np.maximum(begin, clock.reached(clock.worked_by(begin) + waits))
+    waits = np.where(clock.rush[clock.when(begin)], drawn(laws.rush, chances[2]), drawn(laws.calm, chances[2]))
+    waits = waits if prints else drawn(laws.idle, chances[2])
+    visit = clock.after(begin, waits)
     material = names.materials.index(row["loaded"]) if row["loaded"] in names.materials else -1
     return ends, visit, file, good, np.full(count, material)
 
@@ -255,7 +250,3 @@ def _longer(table: Numbers, age: Numbers, chance: Numbers) -> Numbers:
     gone = first >= len(table)
     place = np.where(gone, 0, first) + (chance * (len(table) - np.where(gone, 0, first))).astype(np.int64)
     return np.asarray(np.where(gone, table[place], table[place] - age))
-
-
-def _drawn(table: Numbers, chance: Numbers) -> Numbers:
-    return np.asarray(table[(chance * len(table)).astype(np.int64)])
