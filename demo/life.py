@@ -225,6 +225,7 @@ class Life:
         t, by, ended = yield from self._run(m, t, by, whole, grams, trouble)
         off = t + self.rng.uniform(1, 3)
         scrap, cause = (file.parts, trouble.scrap_cause) if trouble else mishaps.scrap(file.parts, self.rng)
+        self.orders.spoilt(file.product, scrap)
         how = "stopped" if trouble else "itself"
         self._say("PartsOff", off, by, m, scrap=scrap, scrap_cause=cause, ended=how, parts=file.parts)
         used = grams * (trouble.share if trouble else 1.0)

@@ -52,6 +52,10 @@ class OrderBook:
         self._spare[product] += parts
         return order
 
+    def spoilt(self, product: str, parts: int) -> None:
+        """Parts that were counted as started and came to nothing are wanted again."""
+        self._spare[product] -= parts
+
 
 def demand(moment: datetime) -> float:
     """How likely there is work for an empty machine: most in late April, least in late October."""
