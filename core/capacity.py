@@ -52,7 +52,7 @@ def capacity(outlook: Outlook) -> Capacity:
     failed, scrap, parts = _spoilt(outlook)
     lost.append(Step(name="failed", hours=printed.scaled(failed)))
     lost.append(Step(name="scrap", hours=printed.scaled((1 - failed) * scrap)))
-    gives, hours_a_part = _gives(outlook), _hours_a_part(outlook)
+    gives, hours_a_part = _gives(outlook), outlook.hours_a_part
     wanted, short = _wanted(outlook, hours_a_part)
     starts = [outlook.at + timedelta(weeks=n) for n in range(WEEKS)]
     ahead = [
@@ -99,7 +99,7 @@ def _gives(outlook: Outlook) -> Numbers:
     """Good printing hours week by week from now [weeks, replications], work being there for every machine."""
     hours = (FILLING + WEEKS) * 168.0
     start = outlook.at - timedelta(weeks=FILLING)
-    clock, choice = outlook.staffed(start, hours), outlook.choosing(start, hours)
+    clock, choice = outlook.staffed(start, hours), outlook.choosing(start, hours, PLAYS)
     return _weekly(outlook, outlook.machines, clock, choice, outlook.laws, hours)
 
 
@@ -109,19 +109,11 @@ def _weekly(
     """Good printing hours of each week [weeks, replications], from an empty room."""
     now, nothing = room.empty(outlook.names, machines, clock, PLAYS), Wanted.nothing(outlook.work.products)
     done = play(now, clock, outlook.work, choice, laws, nothing, hours, outlook.seed)
-    good = done.parts * np.append(_hours_a_part(outlook), 0.0)[done.product]
+    good = done.parts * np.append(outlook.hours_a_part, 0.0)[done.product]
     week = np.minimum(np.where(np.isfinite(done.off), done.off, hours) // 168, hours // 168).astype(np.int64)
     found = np.zeros((int(hours // 168) + 1, PLAYS))
     np.add.at(found, (week, np.broadcast_to(np.arange(PLAYS), week.shape)), good)
     return found[:-1]
-
-
-def _hours_a_part(outlook: Outlook) -> Numbers:
-    """Usual hours of printing a good part of each product, over its files and models, weighed as they are started."""
-    usual = np.nanmean(outlook.work.hours, axis=0) / outlook.work.parts
-    weight = np.exp(outlook.habit.files) * outlook.work.parts
-    of = outlook.work.product
-    return np.array([np.average(usual[of == p], weights=weight[of == p]) for p in range(outlook.work.products)])
 
 
 def _wanted(outlook: Outlook, hours_a_part: Numbers) -> tuple[list[Estimate], bool]:
@@ -164,7 +156,7 @@ def gains(outlook: Outlook, tell: Callable[[float], object] | None = None) -> li
 
 def _parts_an_hour(outlook: Outlook) -> float:
     """Good parts an hour of printing that comes to good parts, in the mix of the last weeks."""
-    a_part = _hours_a_part(outlook)
+    a_part = outlook.hours_a_part
     of = {row.file: a_part[product] for row, product in zip(outlook.names.files, outlook.work.product, strict=True)}
     known = _counted(outlook).filter(pl.col("file").is_in(list(of)))
     made = float(known["good"].sum())
@@ -188,7 +180,7 @@ class _Change:
 def _played(outlook: Outlook, change: _Change, hours: float) -> Numbers:
     """Good printing hours a week with a change [replications]."""
     clock = outlook.staffed(outlook.at, hours, change.setup)
-    choice = outlook.choosing(outlook.at, hours, change.setup, change.habit)
+    choice = outlook.choosing(outlook.at, hours, PLAYS, change.setup, change.habit)
     machines = [*outlook.machines, *change.machines]
     return np.asarray(
         _weekly(outlook, machines, clock, choice, change.laws or outlook.laws, hours)[FILLING:].mean(axis=0)

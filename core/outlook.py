@@ -108,14 +108,23 @@ class Outlook:
         return room.habit(self.names, gaps, self.work, self.cover, self.read.staffed)
 
     @cached_property
+    def hours_a_part(self) -> Numbers:
+        """Usual hours of printing a good part of each product, its files weighed as they are started."""
+        usual, of = np.nanmean(self.work.hours, axis=0) / self.work.parts, self.work.product
+        weight = np.exp(self.habit.files) * self.work.parts
+        return np.array([np.average(usual[of == p], weights=weight[of == p]) for p in range(self.work.products)])
+
+    @cached_property
     def choice(self) -> Choice:
         """What hands start from now on."""
-        return self.choosing(self.at, self.hours)
+        return self.choosing(self.at, self.hours, PLAYS)
 
-    def choosing(self, start: datetime, hours: float, setup: Setup | None = None, how: Habit | None = None) -> Choice:
+    def choosing(
+        self, start: datetime, hours: float, draws: int, setup: Setup | None = None, how: Habit | None = None
+    ) -> Choice:  # fmt: skip
         """What hands start in so many hours, under another set-up or with another habit if these are given."""
         around = Staffed.of(setup or self.setup, Window(start, start + timedelta(hours=2 * hours)))
-        return room.choice(self.names, how or self.habit, self.work, around, room.moments(micros(start), hours))
+        return room.choice(self.names, how or self.habit, self.work, around, room.moments(micros(start), hours), draws)
 
     @cached_property
     def laws(self) -> Laws:
@@ -127,7 +136,7 @@ class Outlook:
         if (was := self._was(window)) is None:
             return laws
         start, hours = window.start - timedelta(hours=FILLING), PILOT_HOURS + FILLING
-        clock, choice = self.staffed(start, hours), self.choosing(start, hours)
+        clock, choice = self.staffed(start, hours), self.choosing(start, hours, PILOTS)
         nothing, now = Wanted.nothing(self.work.products), room.empty(self.names, self.machines, clock, PILOTS)
         for _ in range(PILOT_ROUNDS):
             pilot = play(now, clock, self.work, choice, laws, nothing, hours, self.seed, FILLING)
@@ -146,10 +155,16 @@ class Outlook:
         return found
 
     @cached_property
+    def loaded(self) -> dict[str, str | None]:
+        """The material that every machine printed last, as far as it is known."""
+        rows = self.read.reckoned.gaps.group_by("machine", maintain_order=True).agg(pl.col("loaded").last())
+        return dict(rows.iter_rows())
+
+    @cached_property
     def room(self) -> Now:
         """Draws of the room as it is."""
-        carried = self.read.reckoned.gaps.group_by("machine", maintain_order=True).agg(pl.col("loaded").last())
-        standing = self.read.standing.join(carried, on="machine", how="left", maintain_order="left")
+        loaded = pl.col("machine").replace_strict(self.loaded, default=None, return_dtype=pl.String)
+        standing = self.read.standing.with_columns(loaded=loaded)
         return room.as_it_is(
             self.names, self.machines, standing, self.laws, self.clock, self.now, PLAYS, self.seed
         )  # fmt: skip
@@ -211,6 +226,16 @@ class Outlook:
     def played(self) -> Played:
         """The room played on for the open orders."""
         return self.play(self.asked)
+
+    @cached_property
+    def leaving(self) -> Numbers:
+        """When the open orders leave (`leaves`)."""
+        return self.leaves(self.asked, self.played)
+
+    @cached_property
+    def chances(self) -> list[float]:
+        """How likely each of them leaves in time."""
+        return [float((hours <= order.due).mean()) for order, hours in zip(self.asked, self.leaving, strict=True)]
 
     def leaves(self, asked: Sequence[Asked], played: Played) -> Numbers:
         """When these orders leave [orders, replications], hours from now; infinite: beyond what is played."""

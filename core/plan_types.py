@@ -141,3 +141,45 @@ class Capacity(Frozen):
     weeks: list[Week]
     passed: datetime | None
     short_history: bool
+
+
+#: What parts are for: an order that may be late, another order, what the owner wants kept, orders to come, none of it.
+Use = Literal["at risk", "ordered", "keep", "ahead", "beyond"]
+
+
+class NextLoad(Frozen):
+    """What to start next on a machine: `at` hands can do so, the print `ends`, its `parts` are for `why` (and `order`).
+
+    `new_spool`: the one on it would not last, or is of another material. Any other print there would be worth some
+    hours of printing less than this one: `loses`.
+    """
+
+    machine: str
+    file: str
+    revision: int
+    product: str
+    name: str
+    parts: int
+    material: str
+    new_spool: bool
+    at: datetime
+    ends: datetime
+    why: Use
+    order: str | None
+    loses: float
+
+
+class Loading(Frozen):
+    """The loading list as of `at`, for machines that hands can load before they leave (`closes`, to be `back` then).
+
+    For the machines in `left` there is no time, or nothing to gain. The list is worth at most the share
+    `short_of_best` less than the best there is: 0 where it is the best.
+    """
+
+    at: datetime
+    zone: str
+    closes: datetime
+    back: datetime
+    loads: list[NextLoad]
+    left: list[str]
+    short_of_best: float

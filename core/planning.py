@@ -38,28 +38,21 @@ def plan(outlook: Outlook) -> Plan:
 
 def _orders(outlook: Outlook) -> list[OrderDue]:
     asked, stock = outlook.asked, outlook.stock
-    left, soon, now = (
-        outlook.leaves(asked, outlook.played),
-        covered(asked, stock, outlook.played),
-        covered(asked, stock, None),
-    )
+    soon, now = covered(asked, stock, outlook.played), covered(asked, stock, None)
     rows = outlook.unpacked.iter_rows(named=True)
     return [
-        _order(outlook, row, one, hours, by_due, float(there[0]))
-        for row, one, hours, by_due, there in zip(rows, asked, left, soon, now, strict=True)
+        _order(outlook, row, place, soon[place], float(now[place][0])) for place, row in enumerate(rows)
     ]  # fmt: skip
 
 
-def _order(
-    outlook: Outlook, row: dict[str, object], asked: Asked, hours: Numbers, by_due: Numbers, there: float
-) -> OrderDue:  # fmt: skip
+def _order(outlook: Outlook, row: dict[str, object], place: int, by_due: Numbers, there: float) -> OrderDue:
     packed = float(str(row["packed"]))
     low, best, high = (packed + float(q) for q in np.quantile(by_due, (0.05, 0.5, 0.95), method="inverted_cdf"))
     return OrderDue(
         order=str(row["order"]), product=str(row["product"]), name=_name(outlook, str(row["product"])),
-        quantity=float(str(row["quantity"])), due=outlook.at + timedelta(hours=asked.due), there=packed + there,
-        by_due=Estimate(low=low, best=best, high=high),
-        chance=float((hours <= asked.due).mean()), leaves=_leaves(outlook, hours),
+        quantity=float(str(row["quantity"])), due=outlook.at + timedelta(hours=outlook.asked[place].due),
+        there=packed + there, by_due=Estimate(low=low, best=best, high=high),
+        chance=outlook.chances[place], leaves=_leaves(outlook, outlook.leaving[place]),
     )  # fmt: skip
 
 
@@ -108,12 +101,11 @@ def promise(outlook: Outlook, product: str, quantity: float, due: datetime | Non
         # It comes after the open orders; of those to come, the ones due before its own date come first.
         new = replace(new, due=max(last, _surely(outlook, after[-1])))
         after = outlook.leaves([*outlook.asked, new], played)
-    before = outlook.leaves(outlook.asked, outlook.played)
     return Promise(
         product=product, name=_name(outlook, product), quantity=quantity, due=due,
         chance=float((after[-1] <= new.due).mean()) if due else None,
         date=_moment(outlook, _surely(outlook, after[-1])), leaves=_leaves(outlook, after[-1]),
-        hurts=_hurts(outlook, before, after),
+        hurts=_hurts(outlook, after),
     )  # fmt: skip
 
 
@@ -122,14 +114,14 @@ def _surely(outlook: Outlook, hours: Numbers) -> float:
     return float(np.quantile(hours, outlook.shop.promise, method="inverted_cdf"))
 
 
-def _hurts(outlook: Outlook, before: Numbers, after: Numbers) -> list[Hurt]:
+def _hurts(outlook: Outlook, after: Numbers) -> list[Hurt]:
     found = []
-    for row, asked, was, becomes in zip(
-        outlook.unpacked.iter_rows(named=True), outlook.asked, before, after[:-1], strict=True
+    for row, asked, before, hours in zip(
+        outlook.unpacked.iter_rows(named=True), outlook.asked, outlook.chances, after[:-1], strict=True
     ):  # fmt: skip
-        chances = float((was <= asked.due).mean()), float((becomes <= asked.due).mean())
-        if chances[0] - chances[1] >= HURT:
+        chance = float((hours <= asked.due).mean())
+        if before - chance >= HURT:
             due = outlook.at + timedelta(hours=asked.due)
             found.append(Hurt(order=row["order"], name=_name(outlook, row["product"]), due=due,
-                              before=chances[0], after=chances[1]))  # fmt: skip
+                              before=before, after=chance))  # fmt: skip
     return sorted(found, key=lambda hurt: hurt.after - hurt.before)

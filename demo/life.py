@@ -7,7 +7,7 @@ about half the time printing. Times are minutes from the start of the span.
 
 import random
 from bisect import bisect_right
-from collections.abc import Generator, Sequence
+from collections.abc import Callable, Generator, Sequence
 from datetime import time
 from heapq import heapify, heappop, heappush
 from math import inf, log
@@ -41,14 +41,18 @@ WORTH_KEEPING, TAKES_PART_SPOOL = 50.0, 0.7
 
 #: (busy until, wanted from) asks for a hand; the answer is (there from, who).
 Story = Generator[tuple[float, float], tuple[float, str], tuple[float, str]]
+#: Chooses the file that a machine prints at a time, of those that fit.
+Chooser = Callable[[Printer, float, Sequence[PrintFile]], PrintFile]
 
 
 class Life:
     """The room's life over a span; after `run` the lists hold all that truly happened."""
 
-    def __init__(
-        self, rows: Sequence[Row], span: Span, hands: Hands, orders: OrderBook, slower: float, rng: random.Random
-    ) -> None:
+    def __init__(  # noqa: PLR0913, PLR0917 - all that a room is
+        self, rows: Sequence[Row], span: Span, hands: Hands, orders: OrderBook, slower: float, rng: random.Random,
+        choose: Chooser | None = None,
+    ) -> None:  # fmt: skip
+        """`choose`: what the crew goes by to choose a file, if it is not its own habit."""
         setup = Setup(rows)
         machines = setup.machines(span.end)
         self.span, self.hands, self.orders, self.rng = span, hands, orders, rng
@@ -61,6 +65,7 @@ class Life:
         edges = sorted({max(row.since, span.start) for row in setup.history(PrintFile)})
         self._edges = [span.minute(edge) for edge in edges]
         self._files = [setup.newest_files(edge) for edge in edges]
+        self._choose = choose or self.by_habit
         self._proven = {(file[0], 1) for file in FILES}
         self._part_spools: dict[str, list[float]] = {}
         self.happenings: list[Happening] = []
@@ -207,7 +212,7 @@ class Life:
 
     def _print(self, m: Printer, t: float, by: str, trial: bool = False) -> Story:
         """One run from its start to its removal, and what came of it."""
-        file = self._choose(m, t, trial)
+        file = self._pick(m, t, trial)
         if m.material != file.material or (
             m.grams < 1.05 * USES_MORE * file.grams and self.rng.random() < SEES_SHORT_SPOOL
         ):
@@ -263,10 +268,14 @@ class Life:
             t, by = yield t, self.hands.notice(ended)
         return t, by, ended
 
-    def _choose(self, m: Printer, t: float, trial: bool) -> PrintFile:
-        """A file that fits, rather one that is ordered, of the spool on it, and not standing done long."""
+    def _pick(self, m: Printer, t: float, trial: bool) -> PrintFile:
+        """A file that fits, chosen unless it is to try the machine out."""
         here = self._files[bisect_right(self._edges, t) - 1]
         fitting = [file for file in here if m.model in file.models and (file.file == TRIAL_FILE) is trial]
+        return fitting[0] if trial else self._choose(m, t, fitting)
+
+    def by_habit(self, m: Printer, t: float, fitting: Sequence[PrintFile]) -> PrintFile:
+        """Rather a file that is ordered, of the spool on the machine, and not standing done long."""
 
         def weight(file: PrintFile) -> float:
             ends = t + 64 * file.hours + 15

@@ -56,6 +56,15 @@ class OrderBook:
         """Parts that were counted as started and came to nothing are wanted again."""
         self._spare[product] -= parts
 
+    def uncovered(self, product: str, t: float) -> list[tuple[datetime, int]]:
+        """When orders taken an hour ago or more are due, and how many of their parts nobody has started yet."""
+        spare, found = self._spare[product], []
+        for order in self._lines[product]:
+            if order.taken + 60 < t and order.quantity > spare:
+                found.append((order.due, order.quantity - max(spare, 0)))
+            spare = max(spare - order.quantity, 0)
+        return found
+
 
 def demand(moment: datetime) -> float:
     """How likely there is work for an empty machine: most in late April, least in late October."""

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import minimize
+from scipy.special import softmax
 
 from core.calc.forward import Flags, Rows
 from core.calc.hazard import Numbers
@@ -26,13 +27,21 @@ USUAL_WAIT = 0.5
 @dataclass(frozen=True)
 class Habit:
     """How hands choose: logarithms of the weights of files [files] and of the factors of a loaded material and of a
-    wanted product, and the power of the share that prints.
+    wanted product, and the power of the share that prints. `doubt` is the covariance of the logarithms in that order,
+    [files + 2, files + 2].
     """
 
     files: Numbers
     loaded: float
     wanted: float
     suits: float
+    doubt: Numbers
+
+    def drawn(self, count: int, seed: int) -> tuple[Numbers, Numbers, Numbers]:
+        """So many habits as likely as this one: weights [count, files] and both factors [count], as they multiply."""
+        mean = np.concatenate([self.files, [self.loaded, self.wanted]])
+        drawn = np.exp(np.random.default_rng(seed).multivariate_normal(mean, self.doubt, count))
+        return drawn[:, :-2], drawn[:, -2], drawn[:, -1]
 
 
 @dataclass(frozen=True)
@@ -58,7 +67,9 @@ def share_printing(begun: Micros, hours: Numbers, staffed: Staffed) -> Numbers:
 
 
 def learned(starts: Starts) -> Habit:
-    """The habit most likely after these starts (maximum a posteriori, normal laws beforehand)."""
+    """The habit most likely after these starts (maximum a posteriori, normal laws beforehand), its doubt by the curve
+    of the likelihood there (Laplace).
+    """
     row = np.arange(len(starts.file))
     mine = starts.fits[row, starts.file] if len(row) else np.zeros(0, dtype=bool)
     fits, file = starts.fits[mine], starts.file[mine]
@@ -81,4 +92,20 @@ def learned(starts: Starts) -> Habit:
         return prior - told, slope + np.concatenate([off / DOUBT, apart / APART])
 
     best = minimize(loss, np.concatenate([BEFOREHAND, np.zeros(len(count))]), jac=True, method="L-BFGS-B").x
-    return Habit(best[3:], *(float(value) for value in best[:3]))
+    loaded, wanted, suits = best[:3].tolist()
+    return Habit(best[3:], loaded, wanted, suits, _doubt(best, features, fits))
+
+
+def _doubt(best: Numbers, features: Numbers, fits: Flags) -> Numbers:
+    """The covariance of files, loaded and wanted, the power of the share taken as it is."""
+    value = np.where(fits, features @ best[:3] + best[3:], -np.inf)
+    share = softmax(value, axis=1)
+    told = np.einsum("sf,sfk->sk", share, features[..., :2])
+    mean = np.concatenate([share, told], axis=1)
+    curve = -mean.T @ mean + np.diag(np.concatenate([share.sum(axis=0), np.zeros(2)]))
+    across = np.einsum("sf,sfk->fk", share, features[..., :2])
+    curve[:-2, -2:] += across
+    curve[-2:, :-2] += across.T
+    curve[-2:, -2:] += np.einsum("sf,sfk,sfl->kl", share, features[..., :2], features[..., :2], optimize=True)
+    sure = np.concatenate([np.full(len(best) - 3, APART), DOUBT[:2]]) ** -2.0
+    return np.asarray(np.linalg.inv(curve + np.diag(sure)))

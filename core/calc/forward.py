@@ -79,13 +79,14 @@ class Work:
 class Choice:
     """What hands start: each file by its weight, 0 where it does not fit the machine.
 
-    `weights` [models, loaded materials (the last: not known), files] are those of products of which no parts are
-    wanted, `wanted` how many times likelier a wanted one is; `suits` [models, moments, files] is how much likelier or
-    less likely a file is at a moment (every `1 / FINE` hours, as `Clock.hands`).
+    `weights` [draws, models, loaded materials (the last: not known), files] are those of products of which no parts are
+    wanted, `wanted` [draws] how many times likelier a wanted one is: replications take the draws in turn. `suits`
+    [models, moments, files] is how much likelier or less likely a file is at a moment (every `1 / FINE` hours, as
+    `Clock.hands`).
     """
 
     weights: Numbers
-    wanted: float
+    wanted: Numbers
     suits: Numbers
 
 
@@ -251,8 +252,9 @@ class _Play:
     def _pick(self, row: Rows, model: Rows, loaded: Rows, begun: Numbers, chance: Numbers) -> Rows:
         """The file that is started on each machine."""
         wanted = self.started[row] < self.wanted.now + self.wanted.an_hour * begun[:, None]
-        factor = np.where(wanted, self.choice.wanted, 1.0)[:, self.work.product]
-        weights = self.choice.weights[model, loaded] * self.choice.suits[model, self.clock.when(begun)] * factor
+        draw = row % len(self.choice.wanted)
+        factor = np.where(wanted, self.choice.wanted[draw][:, None], 1.0)[:, self.work.product]
+        weights = self.choice.weights[draw, model, loaded] * self.choice.suits[model, self.clock.when(begun)] * factor
         run = np.cumsum(weights, axis=1)
         return np.asarray((run < (chance * run[:, -1])[:, None]).sum(axis=1))
 

@@ -1,9 +1,10 @@
-"""What to load before people leave: which print file each machine gets, so that the most useful work runs unattended.
+"""What to load next: which print file each machine gets, so that the most useful work runs, above all unattended.
 
 It is one decision for the room. Parts beyond what is needed are worth less wherever they are printed, and the hands'
-minutes before closing are shared: a 0/1 knapsack with one load a machine at most (a multiple-choice knapsack:
-Kellerer, Pferschy and Pisinger, Knapsack Problems (2004), chapter 11) whose profit is concave in the parts of each
-product. It is solved as a mixed-integer linear program, which also tells how much better any list could be.
+minutes before closing are shared, those of the last hour by all that ends late: a 0/1 knapsack with one load a machine
+at most (a multiple-choice knapsack: Kellerer, Pferschy and Pisinger, Knapsack Problems (2004), chapter 11), with nested
+capacities and a profit concave in the parts of each product. It is solved as a mixed-integer linear program, which also
+tells how much better any list could be.
 """
 
 from __future__ import annotations
@@ -18,38 +19,49 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from core.calc.hazard import Numbers
 
-#: What an hour of printing counts beside the parts it gives: of two lists as useful the one that prints longer wins.
-HOURS_COUNT = 0.001
 #: A list is as good as the best where it is worth less by no more than this share of it.
 CLOSE = 1e-7
 #: The scale of worth the solver works at: its own tolerances, of a millionth, are then of no account.
 SCALE = 1000.0
 #: Minutes by which a list may overrun the time left: rounding, no work.
 ROUNDING = 1e-6
+#: Who wants no hands again before they leave.
+NEVER = math.inf
 
 
 @dataclass(frozen=True, slots=True)
 class Load:
-    """One thing hands can do at one machine before they leave; ValueError where a number is negative or not finite.
+    """One thing hands can do at one machine before they leave; ValueError where a number cannot be.
 
-    `parts` are the good ones there by the time somebody is back and `hours` those the machine prints usefully until
-    then: both expectations, with the chance in them that the spool lasts and the print does not fail. `minutes` of
-    hands it takes: a change, and a new spool if it needs one.
+    `parts` are the good ones to expect of it, with the chance in them that the spool lasts and the print does not
+    fail. `later` is what the machine's time after it is worth, in hours of printing more (or less) than if it were left
+    alone. `minutes` of hands it takes `at` hours from now: a change, and a `new_spool` if it needs one; and
+    `again_minutes` when it wants them `again` before they leave.
     """
 
     machine: str
     file: str
     product: str
     parts: float
-    hours: float
+    later: float
     minutes: float
+    new_spool: bool = False
+    at: float = 0.0
+    again: float = NEVER
+    again_minutes: float = 0.0
+
+    def minutes_since(self, since: float) -> float:
+        """The minutes that it takes from so many hours from now on."""
+        first = self.minutes if self.at >= since else 0.0
+        return first + (self.again_minutes if since <= self.again < NEVER else 0.0)
 
     def __post_init__(self) -> None:
-        for name, number in (("parts", self.parts), ("hours", self.hours), ("minutes", self.minutes)):
+        about = f"of {self.file!r} at {self.machine!r} must be a number"
+        for name, number in (("parts", self.parts), ("minutes", self.minutes), ("minutes again", self.again_minutes)):
             if not 0 <= number < math.inf:
-                raise ValueError(
-                    f"the {name} of {self.file!r} at {self.machine!r} must be a number from 0 up, got {number}"
-                )
+                raise ValueError(f"the {name} {about} from 0 up, got {number}")
+        if not math.isfinite(self.later):
+            raise ValueError(f"the hours after it {about}, got {self.later}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +83,22 @@ class Worth:
 
 
 @dataclass(frozen=True, slots=True)
+class Left:
+    """Hands have so many `minutes` (may be inf) from `since` (hours from now) until they leave; ValueError where a
+    number is negative or NaN.
+    """
+
+    since: float
+    minutes: float
+
+    def __post_init__(self) -> None:
+        if not (self.minutes >= 0 and self.since >= 0):
+            raise ValueError(
+                f"the minutes left must be a number from 0 up, and so the hours, got {self.minutes} from {self.since}"
+            )
+
+
+@dataclass(frozen=True, slots=True)
 class LoadingList:
     """What to do, machines in the order given, and its `value` in hours of printing (`value_of`).
 
@@ -85,44 +113,51 @@ class LoadingList:
 Tiers = Mapping[str, Sequence[Worth]]
 
 
-def best_loading(loads: Sequence[Load], worths: Sequence[Worth], minutes: float, seconds: float = 2.0) -> LoadingList:
-    """The list worth most: at most one load a machine, all within the hands' `minutes` left (may be inf).
+def best_loading(
+    loads: Sequence[Load], worths: Sequence[Worth], left: Sequence[Left], seconds: float = 2.0
+) -> LoadingList:
+    """The list worth most: at most one load a machine, and from each moment of `left` on no more than those minutes.
 
     It is looked for no longer than about so many `seconds`; the best found by then comes with its bound. What is
     chosen does not depend on the order of `loads`, unless time ran out: then it may differ from one call to the next.
-    ValueError for minutes that are negative or NaN and for tiers that rise in worth.
+    ValueError for tiers that rise in worth.
     """
-    if not minutes >= 0:
-        raise ValueError(f"the minutes left must be a number from 0 up, got {minutes}")
     tiers = _tiers(worths)
-    candidates = _candidates(loads, tiers, minutes)
+    candidates = _candidates(loads, tiers, left)
     if not candidates:
         return LoadingList((), 0.0, 0.0)
-    solved, bound = _solved(candidates, tiers, minutes, seconds)
+    solved, bound = _solved(candidates, tiers, left, seconds)
     # A solver out of time may have nothing yet; hands must not be told that there is nothing to do.
-    chosen = max(solved, _one_by_one(candidates, tiers, minutes), key=lambda found: _value(found, tiers))
+    chosen = max(solved, _one_by_one(candidates, tiers, left), key=lambda found: _value(found, tiers))
     value = _value(chosen, tiers)
     order = list(dict.fromkeys(load.machine for load in loads))
     return LoadingList(tuple(sorted(chosen, key=lambda load: order.index(load.machine))), value, max(value, bound))
 
 
+def _there_is_time(loads: Iterable[Load], left: Iterable[Left]) -> bool:
+    """Whether hands can do all of them."""
+    loads = list(loads)
+    return all(math.fsum(x.minutes_since(one.since) for x in loads) <= one.minutes + ROUNDING for one in left)
+
+
 def value_of(loads: Iterable[Load], worths: Iterable[Worth]) -> float:
-    """What loads are worth together in hours of printing: their parts as `worths` counts them, and `HOURS_COUNT`."""
+    """What loads are worth together in hours of printing: their parts as `worths` counts them, and the time after."""
     return _value(loads, _tiers(worths))
 
 
-def instead(found: LoadingList, loads: Sequence[Load], worths: Iterable[Worth], minutes: float) -> dict[str, float]:
+def instead(
+    found: LoadingList, loads: Sequence[Load], worths: Iterable[Worth], left: Sequence[Left]
+) -> dict[str, float]:  # fmt: skip
     """Hours of value lost, by machine of the list, if it got its best other load while the others keep theirs.
 
-    0 for a tie; all that the load adds where no other fits in the minutes.
+    0 for a tie; all that the load adds where there is no time for any other.
     """
     tiers = _tiers(worths)
     lost = {}
     for load in found.loads:
         others = [other for other in found.loads if other.machine != load.machine]
-        left = minutes - math.fsum(other.minutes for other in others) + ROUNDING
-        swaps = [[*others, x] for x in loads if x.machine == load.machine and x != load and x.minutes <= left]
-        best = max(_value(swap, tiers) for swap in [others, *swaps])
+        swaps = ([*others, x] for x in loads if x.machine == load.machine and x != load)
+        best = max(_value(swap, tiers) for swap in [others, *(s for s in swaps if _there_is_time(s, left))])
         # Where time ran out a swap may be worth more: nothing is lost by it.
         lost[load.machine] = max(found.value - best, 0.0)
     return lost
@@ -144,12 +179,12 @@ def _tiers(worths: Iterable[Worth]) -> Tiers:
 
 def _value(loads: Iterable[Load], tiers: Tiers) -> float:
     """`value_of`; exact sums, so that no order of the loads makes a difference."""
-    hours: list[float] = []
+    later: list[float] = []
     printed: dict[str, list[float]] = {}
     for load in loads:
-        hours.append(HOURS_COUNT * load.hours)
+        later.append(load.later)
         printed.setdefault(load.product, []).append(load.parts)
-    return math.fsum([*hours, *(_worth(math.fsum(parts), tiers.get(name, ())) for name, parts in printed.items())])
+    return math.fsum([*later, *(_worth(math.fsum(parts), tiers.get(name, ())) for name, parts in printed.items())])
 
 
 def _worth(parts: float, tiers: Iterable[Worth]) -> float:
@@ -161,40 +196,44 @@ def _worth(parts: float, tiers: Iterable[Worth]) -> float:
     return worth
 
 
-def _candidates(loads: Iterable[Load], tiers: Tiers, minutes: float) -> list[Load]:
+def _candidates(loads: Iterable[Load], tiers: Tiers, left: Sequence[Left]) -> list[Load]:
     """The loads that a best list may need, machine by machine, in an order of their own.
 
     Not those for which there is no time, or that are worth nothing, or for which the same machine has one of the same
-    product that gives as much in as few minutes: hands should not take longer for nothing.
+    product that gives as much for no more of the hands' time: they should not work longer for nothing.
     """
     kept: dict[tuple[str, str], list[Load]] = {}
-    for load in sorted(loads, key=lambda x: (x.machine, x.product, x.minutes, -x.parts, -x.hours, x.file)):
+    for load in sorted(loads, key=lambda x: (x.machine, x.product, x.minutes, -x.parts, -x.later, x.file)):
         rivals = kept.setdefault((load.machine, load.product), [])
-        beaten = any(rival.parts >= load.parts and rival.hours >= load.hours for rival in rivals)
-        if load.minutes <= minutes and _value([load], tiers) > 0 and not beaten:
+        beaten = any(_beats(rival, load, left) for rival in rivals)
+        if _there_is_time([load], left) and _value([load], tiers) > 0 and not beaten:
             rivals.append(load)
     return [load for rivals in kept.values() for load in rivals]
 
 
-def _one_by_one(loads: Iterable[Load], tiers: Tiers, minutes: float) -> list[Load]:
+def _beats(one: Load, other: Load, left: Iterable[Left]) -> bool:
+    """Whether it gives as much of the same product and takes no more time."""
+    as_much = one.parts >= other.parts and one.later >= other.later
+    return as_much and all(one.minutes_since(x.since) <= other.minutes_since(x.since) for x in left)
+
+
+def _one_by_one(loads: Iterable[Load], tiers: Tiers, left: Sequence[Left]) -> list[Load]:
     """A list at once, seldom the best: each machine in turn gets the load that adds most in the minutes left."""
     chosen: list[Load] = []
     for _, own in groupby(loads, key=lambda load: load.machine):
-        left = minutes - math.fsum(load.minutes for load in chosen)
-        fitting = [load for load in own if load.minutes <= left]
+        fitting = [load for load in own if _there_is_time([*chosen, load], left)]
         if fitting:
             chosen.append(max(fitting, key=lambda load: _value([*chosen, load], tiers)))
     return chosen
 
 
-def _solved(loads: Sequence[Load], tiers: Tiers, minutes: float, seconds: float) -> tuple[list[Load], float]:
+def _solved(loads: Sequence[Load], tiers: Tiers, left: Sequence[Left], seconds: float) -> tuple[list[Load], float]:
     """The best list found in time (perhaps none) and what no list is worth more than."""
     steps = [tier for product in tiers.values() for tier in product]
-    hours = [HOURS_COUNT * load.hours for load in loads]
     ceiling = _ceiling(loads, tiers)
-    rows, most = _limits(loads, tiers, minutes)
+    rows, most = _limits(loads, tiers, left)
     found = milp(
-        -np.array([*hours, *(step.each for step in steps)]) * SCALE / ceiling,
+        -np.array([*(load.later for load in loads), *(step.each for step in steps)]) * SCALE / ceiling,
         integrality=np.repeat([1, 0], [len(loads), len(steps)]),
         bounds=Bounds(0, [*np.ones(len(loads)), *(step.parts for step in steps)]),
         constraints=LinearConstraint(rows, ub=most),
@@ -206,23 +245,24 @@ def _solved(loads: Sequence[Load], tiers: Tiers, minutes: float, seconds: float)
     return chosen, min(-found.mip_dual_bound * ceiling / SCALE, ceiling)
 
 
-def _limits(loads: Sequence[Load], tiers: Tiers, minutes: float) -> tuple[Numbers, Numbers]:
+def _limits(loads: Sequence[Load], tiers: Tiers, left: Sequence[Left]) -> tuple[Numbers, Numbers]:
     """The program's rows [limits, loads and tiers] and the most of each: the share of a load done, then the parts met.
 
-    Loads a machine <= 1; minutes <= those left; parts met of a product <= its parts printed. As later tiers are worth
-    no more than earlier ones, they fill in their order of themselves.
+    Loads a machine <= 1; minutes from each moment on <= those left; parts met of a product <= its parts printed. As
+    later tiers are worth no more than earlier ones, they fill in their order of themselves.
     """
     machine = np.array([load.machine for load in loads])
     at_machine = machine == np.unique(machine)[:, None]
     products = np.array(list(tiers), dtype=str)[:, None]
     made = products == np.array([load.product for load in loads])
     met = products == np.repeat(products, [len(product) for product in tiers.values()])
+    minutes = np.array([[load.minutes_since(one.since) for load in loads] for one in left]).reshape(-1, len(loads))
     rows = np.block([
         [at_machine, np.zeros((len(at_machine), met.shape[1]))],
-        [np.array([load.minutes for load in loads]), np.zeros(met.shape[1])],
+        [minutes, np.zeros((len(left), met.shape[1]))],
         [-np.array([load.parts for load in loads]) * made, met],
     ])  # fmt: skip
-    return rows, np.concatenate([np.ones(len(at_machine)), [minutes], np.zeros(len(products))])
+    return rows, np.concatenate([np.ones(len(at_machine)), [one.minutes for one in left], np.zeros(len(products))])
 
 
 def _ceiling(loads: Iterable[Load], tiers: Tiers) -> float:

@@ -31,6 +31,8 @@ FAULT_PRIOR = 10.0
 CHANGES = 0.06
 #: Waits and the like are scaled in one step by no less and no more than this.
 SCALED = 0.3, 2.0
+#: The same habits are drawn each time, so that plays differ by what is compared alone.
+SEED = 1
 #: A machine found out of order within so many hours of a removal was so at that visit.
 SAME_VISIT = 1.0
 
@@ -127,15 +129,16 @@ def habit(
     ))  # fmt: skip
 
 
-def choice(names: Named, how: choosing.Habit, done: Work, staffed: Staffed, grid: Micros) -> Choice:
-    """What hands start at the moments of `grid`, as they choose."""
+def choice(names: Named, how: choosing.Habit, done: Work, staffed: Staffed, grid: Micros, draws: int) -> Choice:
+    """What hands start at the moments of `grid`, as they choose: so many draws of what is known of that."""
     same = np.arange(len(names.materials) + 1)[:, None] == done.material
     fits = ~np.isnan(done.hours)[:, None, :]
-    weights = np.where(fits, np.exp(how.files + how.loaded * same), 0.0)
+    files, loaded, wanted = how.drawn(draws, SEED)
+    weights = files[:, None, None, :] * np.where(same, loaded[:, None, None], 1.0)[:, None] * fits
     suits = np.zeros((len(names.models), len(grid), len(names.files)))
     for place, hours in enumerate(done.hours):
         suits[place] = np.nan_to_num(choosing.share_printing(grid[:, None], hours[None, :], staffed) ** how.suits)
-    return Choice(weights, float(np.exp(how.wanted)), suits)
+    return Choice(weights, wanted, suits)
 
 
 def laws(pace: Pace, gaps: pl.DataFrame, upkeep: tuple[int, float], change_hours: float) -> Laws:

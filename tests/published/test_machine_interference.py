@@ -47,7 +47,7 @@ def played(clock: Clock, ends: Numbers, runs: float, laws: Laws, end: float, *, 
     now = Now(nothing[0], ends, ends, nothing - (not busy), nothing == 0, nothing)
     one = np.zeros(1, np.int64)
     work = Work(one, one, np.ones(1), np.array([[runs]]))
-    choice = Choice(np.ones((1, 2, 1)), 1.0, np.ones((1, 1, 1)))
+    choice = Choice(np.ones((1, 1, 2, 1)), np.ones(1), np.ones((1, 1, 1)))
     return play(now, clock, work, choice, laws, Wanted(np.zeros(1), np.zeros(1)), end, seed=7)
 
 

@@ -163,7 +163,7 @@ def played(replications: int) -> Numbers:
     known = np.array(WEIGHTS, float)
     late = np.arange(int(END) * FINE) / FINE % 24 >= AFTERNOON
     suits = np.where(late[:, None], LATE, 1.0)
-    choice = Choice(np.append(known, known[:, :1], axis=1), WANTED, np.stack([suits, suits]))
+    choice = Choice(np.append(known, known[:, :1], axis=1)[None], np.array([WANTED]), np.stack([suits, suits]))
     laws = Laws(RUSH, CALM, IDLE, CHANGE, DOWNTIME, RATIO, AT_ONCE, STOPS, BREAKS)
     wanted = Wanted(np.array(FROM_NOW, float), np.array(AN_HOUR))
     room = play(now, clock(), work, choice, laws, wanted, END, seed=1)

@@ -13,7 +13,7 @@ from tests.core.larkfield import when
 
 #: Six files of two materials and three products.
 MATERIAL, PRODUCT = np.array([0, 0, 0, 1, 1, 1]), np.array([0, 1, 2, 0, 1, 2])
-TRUE = Habit(np.array([0.5, -0.4, 0.0, 0.9, -0.2, -0.8]), loaded=2.0, wanted=0.8, suits=2.5)
+TRUE = Habit(np.array([0.5, -0.4, 0.0, 0.9, -0.2, -0.8]), loaded=2.0, wanted=0.8, suits=2.5, doubt=np.zeros((8, 8)))
 
 
 def seen(count: int, seed: int, habit: Habit = TRUE) -> Starts:
@@ -54,6 +54,28 @@ def test_known_habits_are_found_again() -> None:
     error = found.std(axis=0, ddof=1) / len(found) ** 0.5
     assert (error < 0.03).all()
     assert (abs(found.mean(axis=0) - numbers(TRUE)) < 4 * error).all()
+
+
+def test_habits_differ_from_the_true_one_as_much_as_their_doubt_says() -> None:
+    found = [learned(seen(300, seed)) for seed in range(60)]
+    true = np.array([*TRUE.files, TRUE.loaded, TRUE.wanted])
+    # What two files' weights differ by, and both factors; a normal law's squares are one on average.
+    tell = np.vstack([np.eye(8)[:5] - np.eye(8)[1:6], np.eye(8)[6:]])
+    off = np.array([tell @ (np.array([*one.files, one.loaded, one.wanted]) - true) for one in found])
+    said = np.array([np.diag(tell @ one.doubt @ tell.T) for one in found])
+    assert (off**2 / said).mean() == pytest.approx(1.0, abs=0.2)
+
+
+def test_habits_are_drawn_about_the_likeliest_one_as_its_doubt_says() -> None:
+    habit = learned(seen(200, seed=4))
+    drawn = np.log(np.column_stack(habit.drawn(20_000, seed=1)))
+    assert drawn.mean(axis=0) == pytest.approx(np.array([*habit.files, habit.loaded, habit.wanted]), abs=0.05)
+    assert np.cov(drawn.T) == pytest.approx(habit.doubt, abs=0.03)
+
+
+def test_more_starts_leave_less_doubt() -> None:
+    few, more = learned(seen(60, seed=1)), learned(seen(2000, seed=1))
+    assert (np.diag(more.doubt)[-2:] < np.diag(few.doubt)[-2:] / 4).all()
 
 
 def test_before_any_start_habits_are_the_usual_ones() -> None:

@@ -32,7 +32,7 @@ WORK = Work(PRODUCT, MATERIAL, PARTS.astype(float), np.array([file[3:] for file 
 FITS = ~np.isnan(WORK.hours)
 #: How much likelier a file is on either model before and after 14:00. File 3 is never started then on model 1.
 SUITS = np.array([[[1, 1, 2, 0, 1], [0.5, 1, 1, 0, 3]], [[1, 2, 0, 1, 1], [1, 1, 0, 0, 1]]])
-CHOICE = Choice(np.repeat(FITS[:, None], 3, axis=1) * 1.0, 1.0, SUITS)
+CHOICE = Choice(np.repeat(FITS[:, None], 3, axis=1)[None] * 1.0, np.ones(1), SUITS)
 NOTHING = Wanted(np.zeros(2), np.zeros(2))
 LAWS = Laws(
     rush=np.array([0.2, 0.7, 2.1]), calm=np.array([0.05, 0.6, 1.3]), idle=np.array([0.3, 4.1]),
@@ -57,7 +57,7 @@ def late(moment: Numbers) -> npt.NDArray[np.int64]:
 
 def weighted(*weights: float, wanted: float = 1.0) -> Choice:
     """Files by weight, whatever is loaded at whatever time."""
-    return Choice(np.tile(weights, (2, 3, 1)).astype(float), wanted, np.ones((2, 2, len(FILES))))
+    return Choice(np.tile(weights, (1, 2, 3, 1)).astype(float), np.array([wanted]), np.ones((2, 2, len(FILES))))
 
 
 #: Every print is one of file 1: two parts in 5 h (model 0) or 4 h (model 1).
@@ -239,7 +239,7 @@ def test_parts_are_wanted_until_they_are_on_machines(an_hour: float, breaks: flo
 @pytest.mark.parametrize("breaks", [0, 1])
 def test_what_is_started_depends_on_the_material_of_the_last_print(breaks: int) -> None:
     # Files 0 and 4, material 0 and 1, while 0 is loaded, then file 4 only. What is not known is the last.
-    weights = np.tile([[1.0, 0, 0, 0, 1], [0, 0, 0, 0, 1], [0, 1, 0, 0, 0]], (2, 1, 1))
+    weights = np.tile([[1.0, 0, 0, 0, 1], [0, 0, 0, 0, 1], [0, 1, 0, 0, 0]], (1, 2, 1, 1))
     choice, laws = replace(PLAIN, weights=weights), Laws(breaks=(breaks, 0), down=np.ones(1))
     room = ONE.play(choice=choice, laws=laws)
     assert (ONE.play(choice=choice, laws=laws, loaded=-1).parts[1] == 2).all()
