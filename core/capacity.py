@@ -36,9 +36,9 @@ PAID_OVER = 104
 ORDER_WEEKS = 156
 
 #: States of the account in the order in which their hours are taken off.
-LOST: dict[Literal["aside", "down", "upkeep", "proving", "waited", "empty"], tuple[str, ...]] = {
-    "aside": ("aside",), "down": ("down", "waiting"), "upkeep": ("upkeep",), "proving": ("proving",),
-    "waited": WAITS, "empty": ("empty",),
+LOST: dict[Literal["no word", "aside", "down", "upkeep", "proving", "waited", "empty"], tuple[str, ...]] = {
+    "no word": ("no word",), "aside": ("aside",), "down": ("down", "waiting"), "upkeep": ("upkeep",),
+    "proving": ("proving",), "waited": WAITS, "empty": ("empty",),
 }  # fmt: skip
 
 

@@ -99,7 +99,7 @@ class Promise(Frozen):
 class Step(Frozen):
     """One loss on the way from hours on the wall to good parts: machine-hours a week."""
 
-    name: Literal["aside", "down", "upkeep", "proving", "waited", "empty", "failed", "scrap"]
+    name: Literal["no word", "aside", "down", "upkeep", "proving", "waited", "empty", "failed", "scrap"]
     hours: Estimate
 
 

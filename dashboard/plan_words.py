@@ -19,8 +19,8 @@ LEGEND = "Dark: there. Grey: expected by the due time. Line: what was ordered."
 USUAL_SHOP = "Too little is known of this shop yet: dates go by a usual one, and may be far off."
 ROOM, MORE, PLAY = "What does the room give?", "What would give more?", "Play the changes"
 STEPS = {
-    "aside": "Set aside", "down": "Down or waiting for a spare", "upkeep": "Upkeep", "proving": "Proving",
-    "waited": "Done, waiting for hands", "empty": "Empty", "failed": "Prints that failed", "scrap": "Scrap",
+    "no word": "No word of it", "aside": "Set aside", "down": "Down or waiting for a spare", "upkeep": "Upkeep",
+    "proving": "Proving", "waited": "Done, waiting for hands", "empty": "Empty", "failed": "Prints that failed", "scrap": "Scrap",
 }  # fmt: skip
 GAINS = {
     "machine": "One more {model}", "evening": "One hour longer every weekday evening",

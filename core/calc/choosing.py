@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import minimize
-from scipy.special import softmax
 
 from core.calc.forward import Flags, Rows
 from core.calc.hazard import Numbers
@@ -80,13 +79,9 @@ def learned(starts: Starts) -> Habit:
     count = np.bincount(file, minlength=starts.fits.shape[1]).astype(np.float64)
 
     def loss(guess: Numbers) -> tuple[float, Numbers]:
-        value = np.where(fits, features @ guess[:3] + guess[3:], -np.inf)
-        top = value.max(axis=1, keepdims=True, initial=-1e9)
-        share = np.exp(value - top)
-        whole = share.sum(axis=1, keepdims=True)
-        share /= whole
+        share, whole = _shares(guess, features, fits)
         off, apart = (guess[:3] - BEFOREHAND) / DOUBT, guess[3:] / APART
-        told = float(chosen @ guess[:3] + count @ guess[3:] - (top + np.log(whole)).sum())
+        told = float(chosen @ guess[:3] + count @ guess[3:] - whole.sum())
         slope = np.concatenate([np.einsum("sf,sfk->k", share, features) - chosen, share.sum(axis=0) - count])
         prior = float(off @ off + apart @ apart) / 2
         return prior - told, slope + np.concatenate([off / DOUBT, apart / APART])
@@ -96,12 +91,19 @@ def learned(starts: Starts) -> Habit:
     return Habit(best[3:], loaded, wanted, suits, _doubt(best, features, fits))
 
 
+def _shares(guess: Numbers, features: Numbers, fits: Flags) -> tuple[Numbers, Numbers]:
+    """How likely each file is at each start, and the logarithms of the sums of weights [starts]."""
+    value = np.where(fits, features @ guess[:3] + guess[3:], -np.inf)
+    top = value.max(axis=1, keepdims=True, initial=-1e9)
+    share = np.exp(value - top)
+    whole = share.sum(axis=1, keepdims=True)
+    return share / whole, (top + np.log(whole))[:, 0]
+
+
 def _doubt(best: Numbers, features: Numbers, fits: Flags) -> Numbers:
     """The covariance of files, loaded and wanted, the power of the share taken as it is."""
-    value = np.where(fits, features @ best[:3] + best[3:], -np.inf)
-    share = softmax(value, axis=1)
-    told = np.einsum("sf,sfk->sk", share, features[..., :2])
-    mean = np.concatenate([share, told], axis=1)
+    share, _ = _shares(best, features, fits)
+    mean = np.concatenate([share, np.einsum("sf,sfk->sk", share, features[..., :2])], axis=1)
     curve = -mean.T @ mean + np.diag(np.concatenate([share.sum(axis=0), np.zeros(2)]))
     across = np.einsum("sf,sfk->fk", share, features[..., :2])
     curve[:-2, -2:] += across
