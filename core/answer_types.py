@@ -453,7 +453,8 @@ class MachinePage(Frozen):
 
     `acts` are what is possible now, most likely first; `files` fit the machine, likeliest first; `spool` is what is
     on it, `spool_grams` the net weight of the spool last fitted to it; `shift_began` is when the shift began that
-    runs or ran last today; `recent` are its newest entries (fields as recorded), newest first.
+    runs or ran last today; `recent` are its newest entries (fields as recorded), newest first; `planned` is the file
+    that a loading list has for it next.
     """
 
     now: MachineNow
@@ -469,6 +470,7 @@ class MachinePage(Frozen):
     tasks: list[Choice]
     recent: list[dict[str, Any]]
     questions: list[Question]
+    planned: str | None = None
 
 
 class Expected(Frozen):

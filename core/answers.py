@@ -36,7 +36,7 @@ from core.calc.reckon import Reckoned
 from core.capacity import capacity, gains
 from core.entries import AnyEntry, QuestionClosed, SpoolFitted, entry_adapter
 from core.errors import Refused
-from core.loading import loading
+from core.loading import loaded_since, loading, with_plan
 from core.log.store import Log, entries_from
 from core.outlook import Outlook
 from core.planning import plan, promise
@@ -46,8 +46,9 @@ from core.stores import order_now, stores
 from core.window import Window, last_days
 
 __all__ = [
-    "FORMULAS", "Outlook", "Pace", "TimeAccount", "capacity", "entries_for", "floor", "gains", "hours", "loading",
-    "machine_page", "open_question", "pace_at", "part_spools", "plan", "promise", "rack_round", "report", "stores",
+    "FORMULAS", "Outlook", "Pace", "TimeAccount", "capacity", "entries_for", "floor", "gains", "hours",
+    "loaded_since", "loading", "machine_page", "open_question", "pace_at", "part_spools", "plan", "promise",
+    "rack_round", "report", "stores", "with_plan",
 ]  # fmt: skip
 
 By = Literal["machine", "model", "rack", "day", "week"]

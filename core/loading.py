@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from core.answer_types import Stores
+from core.answer_types import MachineNow, MachinePage, Stores
 from core.calc.loading import Load, Worth, best_loading, instead
 from core.calc.staffed import HOUR
 from core.calc.timing import LASTS, Free, Menu, Times, cases, left, loads, time_worth
@@ -168,3 +168,18 @@ def _toward(outlook: Outlook, told: Sequence[NextLoad], needed: Sequence[Need]) 
             parts -= mine.pop(0).parts
         mine[0] = replace(mine[0], parts=mine[0].parts - parts)
     return [found[line.machine] for line in told]
+
+
+def loaded_since(found: Loading, now: Sequence[MachineNow]) -> set[str]:
+    """The machines of a list on which a print was begun since it was made."""
+    begun = {one.machine for one in now if one.state in ("printing", "proving") and one.since > found.at}
+    return begun & {line.machine for line in found.loads}
+
+
+def with_plan(page: MachinePage, found: Loading) -> MachinePage:
+    """The page with what the list has for its machine, unless a print was noted there since or it does not fit."""
+    starts = [entry["at"] for entry in page.recent if entry["kind"] == "PrintStarted"]
+    used = any(datetime.fromisoformat(at) > found.at for at in starts)
+    file = next((line.file for line in found.loads if line.machine == page.now.machine), None)
+    known = not used and any(choice.file == file for choice in page.files)
+    return page.model_copy(update={"planned": file if known else None})

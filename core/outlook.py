@@ -13,9 +13,11 @@ from core.calc import orders, room
 from core.calc.choosing import Habit
 from core.calc.counts import removals
 from core.calc.forward import DOWN, EMPTY, STATES, WAITED, Choice, Clock, Laws, Now, Played, Wanted, Work, play
+from core.calc.habits import in_rush
 from core.calc.hazard import Numbers
 from core.calc.orders import ORDER_KINDS, Cover
 from core.calc.pace import Pace
+from core.calc.present import Ways, as_it_is
 from core.calc.promises import Asked, Coming, coming, leaves
 from core.calc.staffed import HOUR, Staffed, micros, staffed_spells
 from core.log.store import Log
@@ -46,7 +48,7 @@ class Outlook:
         self.machines = [m for m in self.setup.machines(at) if any(is_for(file, m.model) for file in files)]
         self.names = room.named(self.machines, files)
         self.products = {row.product: row for row in self.setup.all(Product, at)}
-        self._log = log
+        self.log = log
         self._entries = log.entries_of(
             [*ORDER_KINDS, "StockCounted"], Window(at - timedelta(weeks=ORDERS_KEPT), at), at
         )
@@ -60,7 +62,7 @@ class Outlook:
     def orders_since(self, weeks: int) -> pl.DataFrame:
         """All orders of so many weeks (`orders.order_book`)."""
         window = Window(self.at - timedelta(weeks=weeks), self.at)
-        return orders.order_book(self._log.entries_of(list(ORDER_KINDS), window, self.at))
+        return orders.order_book(self.log.entries_of(list(ORDER_KINDS), window, self.at))
 
     @cached_property
     def open(self) -> pl.DataFrame:
@@ -163,11 +165,21 @@ class Outlook:
     @cached_property
     def room(self) -> Now:
         """Draws of the room as it is."""
-        loaded = pl.col("machine").replace_strict(self.loaded, default=None, return_dtype=pl.String)
-        standing = self.read.standing.with_columns(loaded=loaded)
-        return room.as_it_is(
-            self.names, self.machines, standing, self.laws, self.clock, self.now, PLAYS, self.seed
+        habits = self.read.pace.habits
+        ways = Ways(
+            self.names, self.work, self.laws, self.clock, self.now, habits.forgets_start if habits else 0.0
         )  # fmt: skip
+        return as_it_is(self.machines, self._standing(), ways, PLAYS, self.seed)
+
+    def _standing(self) -> pl.DataFrame:
+        """Where every machine stands, as `present.as_it_is` asks for it."""
+        rows, hands = self.read.standing, self.read.pace.hands(self.read.staffed, self.setup.zone)
+        since = rows["since"].to_numpy()
+        return rows.with_columns(
+            loaded=pl.col("machine").replace_strict(self.loaded, default=None, return_dtype=pl.String),
+            waited=pl.Series(hands.hours(since, np.full(len(since), self.now)), dtype=pl.Float64),
+            rushed=pl.Series(in_rush(since, self.read.staffed), dtype=pl.Boolean),
+        )
 
     @cached_property
     def unpacked(self) -> pl.DataFrame:

@@ -20,6 +20,10 @@ HEAVIEST = 1.1
 #: How full a spool is, as a person can see it.
 QUARTERS = {"full": 1.0, "three-quarters": 0.75, "half": 0.5, "a-quarter": 0.25}
 
+#: Acts that start what the loading list has, and those that start the same again instead.
+PLANNED = {"off_planned": "off_next", "started_planned": "started_same"}
+STARTS, CLEARS_AND_STARTS = ("started_planned", "started_same"), ("off_planned", "off_next")
+
 _PLAIN = {"back": "CameBack", "set_aside": "SetAside", "put_back": "PutBack"}
 
 
@@ -29,6 +33,12 @@ def next_file(page: MachinePage) -> FileChoice | None:
     return next((file for file in page.files if file.file == last), None)
 
 
+def file_of(act: str, page: MachinePage) -> FileChoice | None:
+    """The file that an act starts: what the list has, or the same again."""
+    planned = next((file for file in page.files if file.file == page.planned), None)
+    return planned if act in PLANNED else next_file(page)
+
+
 def at_once(act: str, page: MachinePage) -> list[Fields] | None:
     """What an act records by itself; None where something must be asked first."""
     machine = page.now.machine
@@ -36,18 +46,21 @@ def at_once(act: str, page: MachinePage) -> list[Fields] | None:
         return [{"kind": _PLAIN[act], "machine": machine}]
     if act == "upkeep_begun":
         return [{"kind": "Looked", "machine": machine, "saw": "upkeep"}]
-    file = next_file(page)
-    if act in ("started_same", "off_next") and file and too_short(file):
+    file = file_of(act, page)
+    if act in (*STARTS, *CLEARS_AND_STARTS) and file and too_short(file):
         return None
-    if act == "started_same":
+    if act in STARTS:
         return [started(machine, file)] if file else None
-    if act in ("off", "off_next") and page.now.parts:
+    if act in ("off", *CLEARS_AND_STARTS) and page.now.parts:
         return off(act, page, None)
     return None
 
 
 def offered(page: MachinePage) -> list[str]:
-    """The acts to show: those that are possible and for which the set-up has what they need."""
+    """The acts to show: those that are possible and for which the set-up has what they need.
+
+    What the loading list has comes first; it is not offered twice where that is the same again.
+    """
     needs = {
         "off_next": next_file(page),
         "started_same": next_file(page),
@@ -57,7 +70,10 @@ def offered(page: MachinePage) -> list[str]:
         "spool": page.materials,
         "goes_on": page.materials,
     }
-    return [act for act in page.acts if needs.get(act, True)]
+    possible = [act for act in page.acts if needs.get(act, True)]
+    listed = [plan for plan, same in PLANNED.items() if same in page.acts and file_of(plan, page)]
+    again = [PLANNED[plan] for plan in listed if file_of(plan, page) == next_file(page)]
+    return [*listed, *(act for act in possible if act not in again)]
 
 
 def too_short(file: FileChoice) -> bool:
@@ -78,7 +94,7 @@ def instead(page: MachinePage, file: FileChoice) -> list[FileChoice]:
 def begun(act: str, page: MachinePage, file: FileChoice, grams: float | None) -> list[Fields]:
     """A start, after what the act takes off the platform and the spool of so many grams that is on for it."""
     machine = page.now.machine
-    cleared = [{"kind": "PartsOff", "machine": machine}] if act == "off_next" else []
+    cleared = [{"kind": "PartsOff", "machine": machine}] if act in CLEARS_AND_STARTS else []
     fitted = spool("spool", machine, file.material, grams) if grams else []
     return [*cleared, *fitted, started(machine, file)]
 
@@ -91,8 +107,8 @@ def started(machine: str, file: FileChoice) -> Fields:
 def off(act: str, page: MachinePage, on_platform: int | None) -> list[Fields]:
     """Parts off, all good; `on_platform` where no start says how many there were."""
     fields: Fields = {"kind": "PartsOff", "machine": page.now.machine, "on_platform": on_platform}
-    file = next_file(page)
-    return [fields, started(page.now.machine, file)] if act == "off_next" and file else [fields]
+    file = file_of(act, page)
+    return [fields, started(page.now.machine, file)] if act in CLEARS_AND_STARTS and file else [fields]
 
 
 def scrapped(act: str, page: MachinePage, scrap: int, on_platform: int | None, cause: str) -> list[Fields]:

@@ -6,6 +6,7 @@ it is frozen and shared between sessions, so nobody may change what is in it.
 
 from collections.abc import Iterable
 from datetime import datetime, timedelta
+from threading import Lock, Thread
 
 import streamlit as st
 
@@ -13,7 +14,8 @@ from core import answers
 from core.answer_types import MachinePage, PartSpoolNow, RackNow, RackRound, Report, Stores
 from core.entries import utc_now
 from core.errors import Refused
-from core.plan_types import Capacity, Plan
+from core.log.store import Log
+from core.plan_types import Capacity, Loading, Plan
 from core.setup import Material, Person, Product, Row, Setup, Spare, UpkeepTask
 from core.window import Window, midnight
 from dashboard.floor_words import Names
@@ -25,6 +27,9 @@ Moment = tuple[str, int, int]
 #: Seconds for which a play of the shop holds, and what else makes it anew, told within so many weeks.
 PLAN_HOLDS = 15 * 60
 PLANNED, PLANNED_WEEKS = ("OrderTaken", "OrderPacked", "OrderShipped", "StockCounted", "EntryVoided"), 4
+
+#: Held while a loading list is made behind the pages.
+_making = Lock()
 
 
 def moment() -> Moment:
@@ -44,8 +49,9 @@ def racks() -> list[RackNow]:
 
 
 def machine_page(machine: str) -> MachinePage:
-    """A check-in page. Raises `Refused` for an unknown machine."""
-    return _machine_page(machine, moment())
+    """A check-in page, with what the loading list says if one is kept. Raises `Refused` for an unknown machine."""
+    page, found = _machine_page(machine, moment()), kept_loading()
+    return answers.with_plan(page, found) if found else page
 
 
 def rack_round(rack: str) -> RackRound:
@@ -73,6 +79,26 @@ def plan() -> Plan:
 def capacity() -> Capacity:
     """What the room gave and will give."""
     return _capacity(outlook())
+
+
+def loading() -> Loading:
+    """The loading list of this quarter of an hour."""
+    found = _loading(outlook())
+    _lists()[str(current_log().path)] = found
+    return found
+
+
+def kept_loading() -> Loading | None:
+    """The newest loading list, never waited for: an old one is made anew behind the pages, and still shown a while."""
+    found, now = _lists().get(str(current_log().path)), utc_now()
+    if found is None or now - found.at > timedelta(seconds=PLAN_HOLDS):
+        _begin(current_log())
+    return found if found and now - found.at < timedelta(seconds=3 * PLAN_HOLDS) else None
+
+
+def loaded() -> set[str]:
+    """The machines of the list on which a print was begun since."""
+    return answers.loaded_since(loading(), [machine for rack in racks() for machine in rack.machines])
 
 
 def part_spools_for(material: str, grams: float) -> list[PartSpoolNow]:
@@ -137,6 +163,29 @@ def _pace() -> answers.Pace:
     return _pace_known(str(log.path), known_at, log.noted_by(known_at))
 
 
+@st.cache_resource(show_spinner=False)
+def _lists() -> dict[str, Loading]:
+    """The newest loading list of every shop's file."""
+    return {}
+
+
+def _begin(log: Log) -> None:
+    """Make a list in a thread of its own, unless one is being made."""
+    if _making.acquire(blocking=False):
+        Thread(target=_make, args=(log, _pace()), daemon=True).start()
+
+
+def _make(log: Log, pace: answers.Pace) -> None:
+    try:
+        _lists()[str(log.path)] = _listed(answers.Outlook(log, utc_now(), pace))
+    finally:
+        _making.release()
+
+
+def _listed(outlook: answers.Outlook) -> Loading:
+    return answers.loading(outlook, answers.stores(outlook.log, outlook.at))
+
+
 @st.cache_resource(max_entries=2, show_spinner=False)
 def _pace_known(path: str, known_at: datetime, noted: int) -> answers.Pace:  # noqa: ARG001 - what it is kept by
     return answers.pace_at(current_log(), known_at)
@@ -191,3 +240,8 @@ def _plan(outlook: answers.Outlook) -> Plan:
 @st.cache_resource(max_entries=2, show_spinner=False, hash_funcs={answers.Outlook: id})
 def _capacity(outlook: answers.Outlook) -> Capacity:
     return answers.capacity(outlook)
+
+
+@st.cache_resource(max_entries=2, show_spinner=False, hash_funcs={answers.Outlook: id})
+def _loading(outlook: answers.Outlook) -> Loading:
+    return _listed(outlook)

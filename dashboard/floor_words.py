@@ -67,6 +67,10 @@ ACTS = {
     "started_other": "Another file started",
 }
 
+#: The second line where parts come off and a print starts, and where one starts on an empty machine.
+CLEARED = {"off_next": "next one started: {}", "off_planned": "on the list, started: {}"}
+STARTED = {"started_same": "{} again, {} x {}", "started_planned": "on the list: {}, {} x {}"}
+
 #: The second line on a button, where one helps.
 MORE = {
     "goes_on": "the print goes on",
@@ -79,6 +83,7 @@ MORE = {
 ASKS = {
     "off": "How many came off, all good?",
     "off_next": "How many came off, all good?",
+    "off_planned": "How many came off, all good?",
     "off_scrap": "How many were scrap, and why?",
     "failed": "Print failed: all scrap. Why?",
     "spool": "What is the new spool?",
@@ -89,6 +94,7 @@ ASKS = {
     "waits_for_spare": "Which spare does it wait for?",
     "started_other": "Which file was started?",
     "started_same": "Will the spool last?",
+    "started_planned": "Will the spool last?",
 }
 
 FULLER = "Or it is fuller than that"
@@ -174,12 +180,12 @@ def good(parts: int | None) -> str:
 
 def act_label(act: str, parts: int | None, file: FileChoice | None) -> tuple[str, str]:
     """The words on an act's button: what happened, and a second line or an empty one."""
-    if act == "off_next":
-        return f"Parts off, {good(parts)}", f"next one started: {file_name(file)}" if file else ""
     if act == "off":
         return f"Parts off, {good(parts)}", "left empty"
-    if act == "started_same":
-        return ("Print started", f"{file_name(file)} again, {file.parts} x {file.name}") if file else ("", "")
+    if act in CLEARED:
+        return f"Parts off, {good(parts)}", CLEARED[act].format(file_name(file)) if file else ""
+    if act in STARTED:
+        return ("Print started", STARTED[act].format(file_name(file), file.parts, file.name)) if file else ("", "")
     if act == "started_other" and file is None:
         return "Print started", ""
     return ACTS[act], MORE.get(act, "")
@@ -217,9 +223,11 @@ def too_short(file: FileChoice, spool: SpoolNow | None, names: Names) -> str:
     return f"{file_name(file)} needs about {file.grams:.0f} g; {_left(spool.left)} are on the spool."
 
 
-def spool_short(file: FileChoice) -> str:
+def spool_short(act: str, file: FileChoice, spool: SpoolNow | None) -> str:
     """Said on the button of a start that the spool on the machine cannot feed."""
-    return f"next {file_name(file)}: the spool may be too short"
+    place = "on the list" if act in ("off_planned", "started_planned") else "next"
+    other = spool is not None and spool.material != file.material
+    return f"{place}: {file_name(file)}, {'another spool' if other else 'the spool may be too short'}"
 
 
 def new_spool(file: FileChoice, grams: float, names: Names) -> tuple[str, str]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date, datetime
 
-from core.plan_types import Capacity, Gain, Hurt, OrderDue, Plan, ProductParts, Promise, Step
-from dashboard import written
+from core.plan_types import Capacity, Gain, Hurt, Loading, NextLoad, OrderDue, Plan, ProductParts, Promise, Step
+from dashboard import floor_words, written
 from dashboard.written import Clock
 
 DUE = "What is due?"
@@ -20,7 +20,8 @@ USUAL_SHOP = "Too little is known of this shop yet: dates go by a usual one, and
 ROOM, MORE, PLAY = "What does the room give?", "What would give more?", "Play the changes"
 STEPS = {
     "no word": "No word of it", "aside": "Set aside", "down": "Down or waiting for a spare", "upkeep": "Upkeep",
-    "proving": "Proving", "waited": "Done, waiting for hands", "empty": "Empty", "failed": "Prints that failed", "scrap": "Scrap",
+    "proving": "Proving", "waited": "Done, waiting for hands", "empty": "Empty", "failed": "Prints that failed",
+    "scrap": "Scrap",
 }  # fmt: skip
 GAINS = {
     "machine": "One more {model}", "evening": "One hour longer every weekday evening",
@@ -31,6 +32,18 @@ CHANGES_KEY = (
     "Each change is played against the room as it is, work being there for every machine. Machines are paid over two "
     "years, hands by the hour (set-up). A change of shifts or of circuits is yours to judge: loads, heat and air too."
 )
+LOAD, NOTHING_TO_LOAD = "What to load next", "No machine can be loaded before people leave."
+LOAD_HEAD = ("Machine", "Print", "Until", "For")
+ONLY_LIST = "On paper this page prints as the list alone."
+#: What parts are for.
+USES = {
+    "at risk": "order {}, at risk", "ordered": "order {}", "keep": "finished parts to keep", "ahead": "orders to come",
+    "beyond": "more than is asked for",
+}  # fmt: skip
+#: Fewer hours than this make no difference.
+ALIKE = 0.25
+#: A list so little short of the best one is as good.
+SHORT = 0.005
 #: A chance below this is told as what will be short.
 SURE = 0.9
 
@@ -140,6 +153,34 @@ def headroom(found: Capacity, clock: Clock) -> str:
     spare = written.percent(max(1 - wanted / gives, 0.0)) if gives else "-"
     short = " What is wanted rests on few weeks of orders." if found.short_history else ""
     return f"In the next {len(found.weeks)} weeks {spare} of what the room gives is not asked for.{short}"
+
+
+def loading(found: Loading, clock: Clock) -> list[str]:
+    """What the list is for, and how good it is."""
+    if not found.loads:
+        return [NOTHING_TO_LOAD]
+    closes, back = floor_words.time_of(found.closes, clock), floor_words.time_of(found.back, clock)
+    told = [f"Until people leave ({closes}); they are back {back}. As of {clock.local(found.at):%H:%M}."]
+    if found.left:
+        told.append(f"No time for, or nothing to gain on {written.codes(found.left)}.")
+    if found.short_of_best >= SHORT:
+        told.append(f"A better list is worth {written.percent(found.short_of_best)} more at most.")
+    return told
+
+
+def load(line: NextLoad, found: Loading, clock: Clock, materials: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
+    """A line of the list, cell by cell, each with a second line: machine, print, end, what it is for."""
+    revision = f" rev {line.revision}" if line.revision > 1 else ""
+    when = "now" if line.at <= found.at else f"about {floor_words.time_of(line.at, clock)}"
+    spool = f"new spool: {floor_words.named(line.material, materials)}" if line.new_spool else ""
+    loses = "other files do as well" if line.loses < ALIKE else f"any other file: {line.loses:.1f} h less"
+    what = f"{line.parts} x {line.name}"
+    return (
+        (line.machine, when),
+        (f"{line.file}{revision}, {what}", spool),
+        (f"ends about {floor_words.time_of(line.ends, clock)}", ""),
+        (USES[line.why].format(line.order), loses),
+    )
 
 
 def gain(line: Gain, models: Mapping[str, str]) -> tuple[str, str, str]:

@@ -85,10 +85,10 @@ def send(name: str, answer: MachinePage, made: Sequence[AnyEntry], held: int | N
 def offer(answer: MachinePage, by: str) -> None:
     """The acts, most likely first, then what is asked and what was noted."""
     for place, act in enumerate(acts.offered(answer)):
-        file = acts.next_file(answer)
+        file = acts.file_of(act, answer)
         label, more = words.act_label(act, answer.now.parts, file)
-        if act in ("off_next", "started_same") and file and acts.too_short(file):
-            more = words.spool_short(file)
+        if act in (*acts.STARTS, *acts.CLEARS_AND_STARTS) and file and acts.too_short(file):
+            more = words.spool_short(act, file, answer.spool)
         name = f"{'apart' if act == 'down' else 'main'}-{act}"
         if parts.button(name, label, more, primary=place == 0):
             at_once = acts.at_once(act, answer)
@@ -128,7 +128,7 @@ def history(answer: MachinePage) -> None:
 
 def ask(step: Step, answer: MachinePage, by: str) -> None:
     """What the act tapped still needs to know."""
-    short = step.act == "off_next" and answer.now.parts is not None
+    short = step.act in acts.CLEARS_AND_STARTS and answer.now.parts is not None
     parts.text("ask", words.ASKS["started_same" if short or "file" in step.told else step.act], tag="h2")
     if step.act in ("down", "cause_known", "upkeep", "waits_for_spare"):
         parts.text("hands", words.HANDS_IN)
@@ -147,7 +147,7 @@ def ask_next(step: Step, answer: MachinePage, by: str) -> None:
 
 def ask_short(step: Step, answer: MachinePage, by: str) -> None:
     """What feeds the print: a new spool, a part-spool, more than is thought; or a file for which it lasts."""
-    file = next((f for f in answer.files if f.file == step.told.get("file")), None) or acts.next_file(answer)
+    file = next((f for f in answer.files if f.file == step.told.get("file")), None) or acts.file_of(step.act, answer)
     if file is None:
         return
     names, full = data.names(), data.spool_weight(file.material)
@@ -181,7 +181,7 @@ def on_platform(step: Step, answer: MachinePage) -> int | None:
 def ask_count(step: Step, answer: MachinePage, by: str) -> None:
     """How many came off."""
     held = on_platform(step, answer)
-    if parts.button("main-count", *words.act_label(step.act, held, acts.next_file(answer)), primary=True):
+    if parts.button("main-count", *words.act_label(step.act, held, acts.file_of(step.act, answer)), primary=True):
         record("main-count", answer, by, acts.off(step.act, answer, held), held)
     if parts.button("main-uncounted", words.NOBODY_COUNTED):
         record("main-uncounted", answer, by, acts.off(step.act, answer, None))
@@ -268,7 +268,9 @@ def tiles(about: str, choices: Sequence[Choice], tapped: Callable[[str, str], No
 ASKING = {
     "off": ask_count,
     "off_next": ask_next,
+    "off_planned": ask_next,
     "started_same": ask_short,
+    "started_planned": ask_short,
     "off_scrap": ask_scrap,
     "failed": ask_scrap,
     "spool": ask_spool,

@@ -32,6 +32,8 @@ def page() -> None:
         plan = data.plan()
     clock = Clock(data.setup().zone, plan.at)
     st.html(plan_html.due(plan, clock))
+    with st.container(key="load"):
+        st.html(plan_html.loading(data.loading(), data.loaded(), clock, data.names().materials))
     with st.container(key="promise"):
         _ask(plan, clock)
     with st.container(key="room"):

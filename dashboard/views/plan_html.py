@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from html import escape
 
-from core.plan_types import Capacity, Gain, OrderDue, Plan
+from core.plan_types import Capacity, Gain, Loading, OrderDue, Plan
 from dashboard import plan_words as said
 from dashboard import written
 from dashboard.written import Clock
@@ -35,6 +35,25 @@ def _order(order: OrderDue, clock: Clock) -> str:
         f'<i class="rs-there" style="width:{there:.1f}%"></i></span>'
         f"<span>{escape(stands)}<br>{escape(leaves)}</span></div>"
     )
+
+
+def loading(found: Loading, loaded: Set[str], clock: Clock, materials: Mapping[str, str]) -> str:
+    """The loading list as a table to walk along with; what was begun since is ticked."""
+    told = "".join(f'<p class="rs-key">{escape(line)}</p>' for line in said.loading(found, clock))
+    if not found.loads:
+        return f'<section class="rs rs-load"><h2>{said.LOAD}</h2>{told}</section>'
+    head = "".join(f'<th scope="col">{name}</th>' for name in said.LOAD_HEAD)
+    rows = "".join(_load(said.load(line, found, clock, materials), line.machine in loaded) for line in found.loads)
+    return (
+        f'<section class="rs rs-load"><h2>{said.LOAD}</h2>{told}<table><thead><tr><th></th>{head}</tr></thead>'
+        f'<tbody>{rows}</tbody></table><p class="rs-note">{said.ONLY_LIST}</p></section>'
+    )
+
+
+def _load(cells: Sequence[tuple[str, str]], loaded: bool) -> str:
+    mark = "\N{BALLOT BOX WITH CHECK}" if loaded else "\N{BALLOT BOX}"
+    told = "".join(f"<td><b>{escape(first)}</b><span>{escape(second)}</span></td>" for first, second in cells)
+    return f'<tr><td class="rs-tick">{mark}</td>{told}</tr>'
 
 
 def falling(found: Capacity) -> str:

@@ -43,7 +43,7 @@ class Told:
 def shop(seed: int, slips: Slips = USUAL) -> list[Told]:
     """What one shop was told of its orders, and what came of it."""
     draw = random.Random(f"promises {seed}")
-    machines, busy, shifts = draw.randint(12, 36), draw.uniform(1.05, 1.4), draw.choice((1, 1, 2))
+    machines, busy, shifts = draw.randint(12, 36), draw.uniform(0.9, 1.3), draw.choice((1, 1, 2))
     busy *= 1.35 if shifts == 2 else 1.0
     weeks = TAUGHT + BETWEEN * (QUESTIONS - 1) + AFTER
     with tempfile.TemporaryDirectory() as folder:
