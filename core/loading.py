@@ -42,7 +42,10 @@ def loading(outlook: Outlook, shelf: Stores) -> Loading:
 
     `shelf` as of `core.stores.stores`: a spool that is not there cannot be fitted.
     """
-    closes, back = _leave_and_back(outlook)
+    if (leave := _leave_and_back(outlook)) is None:
+        nothing = {"closes": None, "back": None, "loads": [], "left": [], "short_of_best": 0.0}
+        return Loading.model_validate({"at": outlook.at, "zone": outlook.shop.zone, **nothing})
+    closes, back = leave
     free, menu, needed = list(_free(outlook, closes)), _menu(outlook, shelf), needs(outlook)
     hours_a_part, minutes = outlook.hours_a_part, left(outlook.clock, closes)
     possible = list(loads(free, menu, outlook.clock, (closes, back), outlook.shop.change_minutes))
@@ -59,12 +62,14 @@ def loading(outlook: Outlook, shelf: Stores) -> Loading:
     )  # fmt: skip
 
 
-def _leave_and_back(outlook: Outlook) -> tuple[float, float]:
-    """When people leave next, and when they are back then, in hours from now."""
+def _leave_and_back(outlook: Outlook) -> tuple[float, float] | None:
+    """When people leave next, and when they are back then, in hours from now; None where nobody comes these days."""
     staffed, now = outlook.read.staffed, np.array([outlook.now])
-    _, closes = staffed.spell_ends(staffed.spell_of(now))
-    back = staffed.next_staffed(closes + 1)
-    return float(closes[0] - outlook.now) / HOUR, float(back[0] - outlook.now) / HOUR
+    opens, closes = staffed.spell_ends(staffed.spell_of(now))
+    if opens[0] > outlook.now + DAYS * 24 * HOUR:
+        return None
+    back = min(staffed.next_staffed(closes + 1)[0], outlook.now + DAYS * 24 * HOUR)
+    return float(closes[0] - outlook.now) / HOUR, float(back - outlook.now) / HOUR
 
 
 def _moment(outlook: Outlook, hours: float) -> datetime:

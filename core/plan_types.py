@@ -170,7 +170,8 @@ class NextLoad(Frozen):
 
 
 class Loading(Frozen):
-    """The loading list as of `at`, for machines that hands can load before they leave (`closes`, to be `back` then).
+    """The loading list as of `at`, for machines that hands can load before they leave (`closes`, to be `back` then;
+    null where nobody comes these days).
 
     For the machines in `left` there is no time, or nothing to gain. The list is worth at most the share
     `short_of_best` less than the best there is: 0 where it is the best.
@@ -178,8 +179,8 @@ class Loading(Frozen):
 
     at: datetime
     zone: str
-    closes: datetime
-    back: datetime
+    closes: datetime | None
+    back: datetime | None
     loads: list[NextLoad]
     left: list[str]
     short_of_best: float

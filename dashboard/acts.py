@@ -59,7 +59,7 @@ def at_once(act: str, page: MachinePage) -> list[Fields] | None:
 def offered(page: MachinePage) -> list[str]:
     """The acts to show: those that are possible and for which the set-up has what they need.
 
-    What the loading list has comes first; it is not offered twice where that is the same again.
+    What the loading list has comes first, where that is not the same again.
     """
     needs = {
         "off_next": next_file(page),
@@ -71,9 +71,14 @@ def offered(page: MachinePage) -> list[str]:
         "goes_on": page.materials,
     }
     possible = [act for act in page.acts if needs.get(act, True)]
-    listed = [plan for plan, same in PLANNED.items() if same in page.acts and file_of(plan, page)]
-    again = [PLANNED[plan] for plan in listed if file_of(plan, page) == next_file(page)]
-    return [*listed, *(act for act in possible if act not in again)]
+    other = page.planned is not None and not as_listed(page)
+    return [*(plan for plan, same in PLANNED.items() if other and same in page.acts), *possible]
+
+
+def as_listed(page: MachinePage) -> bool:
+    """Whether the loading list has the same again."""
+    again = next_file(page)
+    return again is not None and again.file == page.planned
 
 
 def too_short(file: FileChoice) -> bool:

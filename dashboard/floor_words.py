@@ -67,9 +67,9 @@ ACTS = {
     "started_other": "Another file started",
 }
 
-#: The second line where parts come off and a print starts, and where one starts on an empty machine.
+#: The second line where parts come off and a print starts, and what is added where the loading list has the same.
 CLEARED = {"off_next": "next one started: {}", "off_planned": "on the list, started: {}"}
-STARTED = {"started_same": "{} again, {} x {}", "started_planned": "on the list: {}, {} x {}"}
+AS_LISTED = ", as on the list"
 
 #: The second line on a button, where one helps.
 MORE = {
@@ -178,14 +178,20 @@ def good(parts: int | None) -> str:
     return f"all {parts} good" if parts > 1 else "1 good"
 
 
-def act_label(act: str, parts: int | None, file: FileChoice | None) -> tuple[str, str]:
-    """The words on an act's button: what happened, and a second line or an empty one."""
+def act_label(act: str, parts: int | None, file: FileChoice | None, as_listed: bool = False) -> tuple[str, str]:
+    """The words on an act's button: what happened, and a second line or an empty one.
+
+    `as_listed`: the loading list has the same again.
+    """
+    also = AS_LISTED if as_listed else ""
     if act == "off":
         return f"Parts off, {good(parts)}", "left empty"
     if act in CLEARED:
-        return f"Parts off, {good(parts)}", CLEARED[act].format(file_name(file)) if file else ""
-    if act in STARTED:
-        return ("Print started", STARTED[act].format(file_name(file), file.parts, file.name)) if file else ("", "")
+        return f"Parts off, {good(parts)}", CLEARED[act].format(file_name(file)) + also if file else ""
+    if act == "started_same" and file:
+        return "Print started", f"{file_name(file)} again, {file.parts} x {file.name}{also}"
+    if act == "started_planned" and file:
+        return f"{file_name(file)} started", f"on the list: {file.parts} x {file.name}"
     if act == "started_other" and file is None:
         return "Print started", ""
     return ACTS[act], MORE.get(act, "")

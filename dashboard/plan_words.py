@@ -157,7 +157,7 @@ def headroom(found: Capacity, clock: Clock) -> str:
 
 def loading(found: Loading, clock: Clock) -> list[str]:
     """What the list is for, and how good it is."""
-    if not found.loads:
+    if not found.loads or found.closes is None or found.back is None:
         return [NOTHING_TO_LOAD]
     closes, back = floor_words.time_of(found.closes, clock), floor_words.time_of(found.back, clock)
     told = [f"Until people leave ({closes}); they are back {back}. As of {clock.local(found.at):%H:%M}."]

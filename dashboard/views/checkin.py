@@ -86,7 +86,7 @@ def offer(answer: MachinePage, by: str) -> None:
     """The acts, most likely first, then what is asked and what was noted."""
     for place, act in enumerate(acts.offered(answer)):
         file = acts.file_of(act, answer)
-        label, more = words.act_label(act, answer.now.parts, file)
+        label, more = words.act_label(act, answer.now.parts, file, acts.as_listed(answer))
         if act in (*acts.STARTS, *acts.CLEARS_AND_STARTS) and file and acts.too_short(file):
             more = words.spool_short(act, file, answer.spool)
         name = f"{'apart' if act == 'down' else 'main'}-{act}"

@@ -1,7 +1,6 @@
 """What the plan answers: orders, a promise, what the room gives and what would give more, on an invented shop."""
 
-from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import pytest
 
@@ -10,20 +9,13 @@ from core.errors import Refused
 from core.log.store import Log
 from core.plan_types import Capacity, Gain, Plan
 from core.setup import Model, Product, Shop
-from demo.make import make
+from tests.core.conftest import AT
 from tests.core.larkfield import ROWS, tell, when
-
-UNTIL = datetime(2026, 8, 30, 23, 0, tzinfo=UTC)
-#: Friday noon; no holiday in the three weeks before or the twelve after.
-AT = UNTIL - timedelta(days=2, hours=12)
 
 
 @pytest.fixture(scope="module")
-def outlook(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Outlook]:
-    path = tmp_path_factory.mktemp("plan") / "shop.duckdb"
-    make(path, machines=8, weeks=6, seed=4, until=UNTIL, busy=1.5)
-    with Log.open(path) as log:
-        yield Outlook(log, AT)
+def outlook(busy: Outlook) -> Outlook:
+    return busy
 
 
 @pytest.fixture(scope="module")

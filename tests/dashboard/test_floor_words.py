@@ -6,9 +6,10 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from core.answer_types import Due, Expected, FileChoice, MachineNow
+from core.answer_types import Due, Expected, FileChoice, MachineNow, SpoolNow
 from core.calc.possible import ACTS
 from core.entries import KINDS, EntryVoided, Looked, PartsOff, PrintStarted, SpoolFitted, UpkeepDone, WentDown
+from core.estimate import Estimate
 from dashboard import acts, words
 from dashboard import floor_words as say
 from dashboard.written import Clock
@@ -146,6 +147,23 @@ def test_every_possible_act_has_words_and_either_records_or_asks(act):
 def test_the_likeliest_act_names_the_count_and_the_next_file():
     assert say.act_label("off_next", 12, FILE) == ("Parts off, all 12 good", "next one started: F-002")
     assert say.act_label("off", None, None) == ("Parts off, all good", "left empty")
+
+
+def test_an_act_says_that_its_print_is_on_the_loading_list():
+    assert say.act_label("off_planned", 12, FILE) == ("Parts off, all 12 good", "on the list, started: F-002")
+    assert say.act_label("started_planned", None, FILE) == ("F-002 started", "on the list: 12 x Entrance block")
+    same = say.act_label("off_next", 12, FILE, as_listed=True)
+    assert same == ("Parts off, all 12 good", "next one started: F-002, as on the list")
+    again = say.act_label("started_same", None, FILE, as_listed=True)
+    assert again == ("Print started", "F-002 again, 12 x Entrance block, as on the list")
+
+
+def test_a_button_says_why_the_spool_is_asked_about():
+    other = SpoolNow(material="petg-grey", since=None, left=Estimate.exact(700.0))
+    short = other.model_copy(update={"material": "petg-green", "left": Estimate.exact(60.0)})
+    assert say.spool_short("off_next", FILE, short) == "next: F-002, the spool may be too short"
+    assert say.spool_short("off_planned", FILE, other) == "on the list: F-002, another spool"
+    assert say.spool_short("started_planned", FILE, short) == "on the list: F-002, the spool may be too short"
 
 
 def test_a_revision_shows_from_the_second_on():

@@ -1,6 +1,7 @@
 """The plan in a real browser: orders at risk, a question about one more, and a count of finished parts."""
 
 import csv
+import re
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -21,7 +22,10 @@ SOON, LATE = 60_000.0, 60.0
 
 @pytest.fixture(scope="module")
 def shop(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving:
-    """A small room with an order that no room could serve in time, one that is easy, and twenty finished caps."""
+    """A small room with an order that no room could serve in time, one that is easy, and twenty finished caps.
+
+    One machine is known to be empty, with a spool for frame spacers on it.
+    """
     path = tmp_path_factory.mktemp("plan") / "shop.duckdb"
     now = utc_now()
     orders = [("7001", "entrance-block", SOON, 2), ("7002", "frame-spacer", LATE, 20)]
@@ -31,6 +35,8 @@ def shop(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving:
     with Log.open(path) as log:
         log.append_setup(shop_rows(6, now - timedelta(days=30)))
         at = now - timedelta(hours=2)
+        told += [{"kind": "SpoolFitted", "machine": "P03", "material": "petg-grey", "grams": 1000.0},
+                 {"kind": "Looked", "machine": "P03", "saw": "empty"}]  # fmt: skip
         record(log, [entry_adapter.validate_python({"at": at, "noted_at": at, "by": "ha", **one}) for one in told])
     return start(path)
 
@@ -93,3 +99,20 @@ def test_the_plan_fits_the_screen(chromium: Browser, shop: Serving, width: int) 
         Phone(page, shop).open("/plan?by=ha")
         page.locator(".rs-room").wait_for(timeout=60_000)
         assert page.evaluate("document.scrollingElement.scrollWidth") <= width
+
+
+def test_one_tap_at_the_machine_starts_what_the_list_says(hand: Phone) -> None:
+    hand.open("/plan?by=ha")
+    listed = hand.page.locator(".rs-load tbody tr").filter(has_text="P03")
+    expect(listed).to_contain_text("Frame spacer", timeout=60_000)
+    hand.check_in("P03", by="ha")
+    first = hand.page.locator(".stButton button[kind='primary']").first
+    expect(first).to_contain_text("on the list")
+    # A list made anew meanwhile may have another file.
+    (file,) = set(re.findall(r"F-\d+", first.inner_text()))
+    first.tap()
+    hand.says("recorded")
+    hand.says(f"{file} started")
+    hand.open("/plan?by=ha")
+    expect(hand.page.locator(".rs-load, .rs-room").nth(1)).to_be_visible(timeout=60_000)
+    expect(listed.filter(has_text="\N{BALLOT BOX}")).to_have_count(0)
