@@ -16,6 +16,8 @@ from core.calc.counts import removals
 from core.calc.forecasts import forecast
 from core.calc.forward import Choice, Clock, Laws, Wanted, play
 from core.calc.hazard import Numbers
+from core.calc.required import machines_required
+from core.calc.spent import NINETY
 from core.calc.staffed import HOUR, micros
 from core.estimate import Estimate
 from core.outlook import PAST_DAYS, WAITS, Outlook
@@ -52,17 +54,19 @@ def capacity(outlook: Outlook) -> Capacity:
     failed, scrap, parts = _spoilt(outlook)
     lost.append(Step(name="failed", hours=printed.scaled(failed)))
     lost.append(Step(name="scrap", hours=printed.scaled((1 - failed) * scrap)))
-    gives, hours_a_part = _gives(outlook), outlook.hours_a_part
-    wanted, short = _wanted(outlook, hours_a_part)
+    gives, (weekly, doubt, short) = _gives(outlook), _wanted(outlook)
+    wanted = _hours_wanted(outlook, weekly, doubt)
     starts = [outlook.at + timedelta(weeks=n) for n in range(WEEKS)]
     ahead = [
         Week(start=start, gives=_estimate(gives[FILLING + n]), wanted=wanted[n] if wanted else None)
         for n, start in enumerate(starts)
     ]
+    between = sum(step.hours.best for step in lost if step.name in ("waited", "empty")) * weeks / _prints(outlook)
     passed = next((week.start for week in ahead if week.wanted and week.wanted.best > week.gives.best), None)
     return Capacity(
         measured_weeks=weeks, wall=spent.hours / weeks, steps=lost, good=printed.scaled((1 - failed) * (1 - scrap)),
-        parts=parts / weeks, weeks=ahead, passed=passed, short_history=short,
+        parts=parts / weeks, weeks=ahead, passed=passed, short_history=short, machines=len(outlook.machines),
+        required=_required(outlook, weekly, between) if wanted else None,
     )  # fmt: skip
 
 
@@ -116,22 +120,45 @@ def _weekly(
     return found[:-1]
 
 
-def _wanted(outlook: Outlook, hours_a_part: Numbers) -> tuple[list[Estimate], bool]:
-    """Printing hours that orders will want in each week to come, and whether that rests on few weeks; [] of none."""
+def _wanted(outlook: Outlook) -> tuple[Numbers, Numbers, bool]:
+    """Parts of every product that orders will want in each week to come [products, weeks] ([products, 0] of none), how
+    well that is known (one standard deviation), and whether it rests on few weeks.
+    """
     book, weeks = outlook.orders_since(ORDER_WEEKS), ORDER_WEEKS
     use = np.full((len(outlook.names.products), weeks), np.nan)
     if book.is_empty():
-        return [], True
+        return np.zeros((len(use), 0)), np.zeros((len(use), 0)), True
     age = (outlook.now - book["taken"].to_numpy()) // (7 * 24 * HOUR)
     use[:, weeks - 1 - min(int(age.max()), weeks - 1) :] = 0.0
     for product, quantity, ago in zip(book["product"], book["quantity"], age, strict=True):
         if product in outlook.names.products and ago < weeks:
             use[outlook.names.products.index(product), weeks - 1 - int(ago)] += quantity
     told = forecast(use, np.ones(len(use)), np.zeros(len(use), dtype=np.int64), WEEKS)
-    best = hours_a_part @ np.nan_to_num(told.weekly)
-    spread = 1.645 * np.sqrt((np.nan_to_num(told.sd) * hours_a_part) ** 2 @ np.ones(len(use)))
-    found = [Estimate(low=max(float(b) - float(spread), 0.0), best=float(b), high=float(b + spread)) for b in best]
-    return found, bool(told.short.all())
+    doubt = np.repeat(np.nan_to_num(told.sd)[:, None], WEEKS, axis=1)
+    return np.nan_to_num(told.weekly), doubt, bool(told.short.all())
+
+
+def _hours_wanted(outlook: Outlook, weekly: Numbers, sd: Numbers) -> list[Estimate]:
+    """Printing hours of those parts, week by week."""
+    best, spread = outlook.hours_a_part @ weekly, NINETY * np.sqrt(outlook.hours_a_part**2 @ sd**2)
+    both = zip(best.tolist(), spread.tolist(), strict=True)
+    return [Estimate(low=max(hours - doubt, 0.0), best=hours, high=hours + doubt) for hours, doubt in both]
+
+
+def _prints(outlook: Outlook) -> float:
+    """Prints that came off in the window, those of which nobody noted it as well."""
+    habits = outlook.read.pace.habits
+    off = removals(outlook.read.reckoned.gaps).filter(pl.col("t") >= micros(outlook.read.window.start)).height
+    return max(off, 1) / (1 - habits.forgets_off if habits else 1.0)
+
+
+def _required(outlook: Outlook, weekly: Numbers, between: float) -> float:
+    """Machines that the busiest week takes, downtime being what the owner plans with."""
+    work, of = outlook.work, outlook.work.product
+    weight = np.exp(outlook.habit.files)
+    lot = np.array([np.average(work.parts[of == p], weights=weight[of == p]) for p in range(work.products)])
+    stands, downtime = np.full(len(lot), between), outlook.shop.planning_downtime
+    return max(machines_required(week, outlook.hours_a_part, lot, stands, 168.0, downtime) for week in weekly.T)
 
 
 def gains(outlook: Outlook, tell: Callable[[float], object] | None = None) -> list[Gain]:
@@ -144,7 +171,7 @@ def gains(outlook: Outlook, tell: Callable[[float], object] | None = None) -> li
     found = []
     for done, change in enumerate(changes, start=1):
         more = _played(outlook, change, hours) - before
-        mean, error = float(more.mean()), 1.645 * float(more.std(ddof=1)) / PLAYS**0.5
+        mean, error = float(more.mean()), NINETY * float(more.std(ddof=1)) / PLAYS**0.5
         gained = Estimate(low=mean - error, best=mean, high=mean + error)
         parts = gained.scaled(parts_an_hour)
         cost = change.cost / parts.best if change.cost is not None and parts.low > 0 else None

@@ -43,8 +43,8 @@ def loading(outlook: Outlook, shelf: Stores) -> Loading:
     `shelf` as of `core.stores.stores`: a spool that is not there cannot be fitted.
     """
     if (leave := _leave_and_back(outlook)) is None:
-        nothing = {"closes": None, "back": None, "loads": [], "left": [], "short_of_best": 0.0}
-        return Loading.model_validate({"at": outlook.at, "zone": outlook.shop.zone, **nothing})
+        zone = outlook.shop.zone
+        return Loading(at=outlook.at, zone=zone, closes=None, back=None, loads=[], left=[], short_of_best=0.0)
     closes, back = leave
     free, menu, needed = list(_free(outlook, closes)), _menu(outlook, shelf), needs(outlook)
     hours_a_part, minutes = outlook.hours_a_part, left(outlook.clock, closes)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 from functools import cached_property
 
@@ -11,8 +11,8 @@ import polars as pl
 
 from core.calc import orders, room
 from core.calc.choosing import Habit
-from core.calc.counts import removals
-from core.calc.forward import DOWN, EMPTY, STATES, WAITED, Choice, Clock, Laws, Now, Played, Wanted, Work, play
+from core.calc.counts import removals, starts
+from core.calc.forward import DOWN, EMPTY, PRINTED, STATES, WAITED, Choice, Clock, Laws, Now, Played, Wanted, Work, play
 from core.calc.habits import in_rush
 from core.calc.hazard import Numbers
 from core.calc.orders import ORDER_KINDS, Cover
@@ -104,12 +104,6 @@ class Outlook:
         return room.work(self.names, self.read.pace, self.good)
 
     @cached_property
-    def habit(self) -> Habit:
-        """How hands choose what to start."""
-        gaps = self.read.reckoned.gaps
-        return room.habit(self.names, gaps, self.work, self.cover, self.read.staffed)
-
-    @cached_property
     def hours_a_part(self) -> Numbers:
         """Usual hours of printing a good part of each product, its files weighed as they are started."""
         usual, of = np.nanmean(self.work.hours, axis=0) / self.work.parts, self.work.product
@@ -128,32 +122,53 @@ class Outlook:
         around = Staffed.of(setup or self.setup, Window(start, start + timedelta(hours=2 * hours)))
         return room.choice(self.names, how or self.habit, self.work, around, room.moments(micros(start), hours), draws)
 
-    @cached_property
+    @property
     def laws(self) -> Laws:
-        """How the shop works: as learned, and so that the last weeks, played again, go as they went."""
-        done = self.read.entries.filter((pl.col("kind") == "UpkeepDone") & (pl.col("minutes") > 0))
-        upkeep = done.height, float(done["minutes"].sum()) / 60
-        laws = room.laws(self.read.pace, self.read.reckoned.gaps, upkeep, self.shop.change_minutes / 60)
+        """How the shop works."""
+        return self._piloted[0]
+
+    @property
+    def habit(self) -> Habit:
+        """How hands choose what to start."""
+        return self._piloted[1]
+
+    @cached_property
+    def _piloted(self) -> tuple[Laws, Habit]:
+        """Laws and habit as learned, and so that the last weeks, played again, go as they went."""
+        laws, habit = self._learned()
         window = Window(self.at - timedelta(hours=PILOT_HOURS), self.at)
         if (was := self._was(window)) is None:
-            return laws
+            return laws, habit
         start, hours = window.start - timedelta(hours=FILLING), PILOT_HOURS + FILLING
-        clock, choice = self.staffed(start, hours), self.choosing(start, hours, PILOTS)
-        nothing, now = Wanted.nothing(self.work.products), room.empty(self.names, self.machines, clock, PILOTS)
+        clock, nothing = self.staffed(start, hours), Wanted.nothing(self.work.products)
+        now = room.empty(self.names, self.machines, clock, PILOTS)
         for _ in range(PILOT_ROUNDS):
+            choice = self.choosing(start, hours, PILOTS, how=habit)
             pilot = play(now, clock, self.work, choice, laws, nothing, hours, self.seed, FILLING)
             laws = room.paced(laws, was, pilot.per_print)
-        return laws
+            habit = room.tilted(habit, self.work, was, pilot.per_print)
+        return laws, habit
+
+    def _learned(self) -> tuple[Laws, Habit]:
+        done = self.read.entries.filter((pl.col("kind") == "UpkeepDone") & (pl.col("minutes") > 0))
+        upkeep = done.height, float(done["minutes"].sum()) / 60
+        gaps = self.read.reckoned.gaps
+        laws = room.laws(self.read.pace, gaps, upkeep, self.shop.change_minutes / 60)
+        return laws, room.habit(self.names, gaps, self.work, self.cover, self.read.staffed)
 
     def _was(self, window: Window) -> Numbers | None:
-        """Machine-hours of every state a print went with in the window (`Played.per_print`); None of none."""
+        """Machine-hours of every state a print went with in the window (`Played.per_print`), proving prints' own hours
+        left out; None of none.
+        """
         noted = self.read.entries.filter((pl.col("kind") == "PartsOff") & (pl.col("at") >= window.start)).height
         habits = self.read.pace.habits
         if habits is None or not noted:
             return None
         spent, prints, found = self.read.spent([window]), noted / (1 - habits.forgets_off), np.zeros(STATES)
-        for state, named in ((WAITED, WAITS), (EMPTY, ("empty",)), (DOWN, OUT)):
+        for state, named in ((WAITED, WAITS), (EMPTY, ("empty",)), (DOWN, OUT), (PRINTED, ("printing",))):
             found[state] = spent.of(pl.col("state").is_in(named)).hours / prints
+        proving = starts(self.read.reckoned.gaps)["proving"].mean()
+        found[PRINTED] /= 1 - (float(proving) if isinstance(proving, float) else 0.0)
         return found
 
     @cached_property
@@ -228,10 +243,11 @@ class Outlook:
             rate[product] = coming / len(self.coming.parts) / self.hours
         return Wanted(there, rate)
 
-    def play(self, asked: Sequence[Asked]) -> Played:
-        """The room played on for these orders."""
+    def play(self, asked: Sequence[Asked], tell: Callable[[float], object] | None = None) -> Played:
+        """The room played on for these orders; `tell` is called with the share done."""
+        wanted = self.wanted(asked)
         return play(
-            self.room, self.clock, self.work, self.choice, self.laws, self.wanted(asked), self.hours, self.seed
+            self.room, self.clock, self.work, self.choice, self.laws, wanted, self.hours, self.seed, tell=tell
         )  # fmt: skip
 
     @cached_property

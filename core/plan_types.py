@@ -130,7 +130,8 @@ class Capacity(Frozen):
 
     `wall` are machine-hours a week, `steps` what is lost of them, in order, as the last `measured_weeks` were; what is
     left are `good` hours, which came to `parts` good parts a week. `weeks` to come; `passed` is the first one in which
-    more is wanted than given (null: none of them); `short_history`: what is wanted rests on few weeks.
+    more is wanted than given (null: none of them); `short_history`: what is wanted rests on few weeks. By the planning
+    rule, with the downtime that the owner plans with, the busiest week has `required` of the `machines` there are.
     """
 
     measured_weeks: float
@@ -141,6 +142,8 @@ class Capacity(Frozen):
     weeks: list[Week]
     passed: datetime | None
     short_history: bool
+    machines: int
+    required: float | None
 
 
 #: What parts are for: an order that may be late, another order, what the owner wants kept, orders to come, none of it.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -81,9 +82,13 @@ def _products(outlook: Outlook) -> list[ProductParts]:
     ]  # fmt: skip
 
 
-def promise(outlook: Outlook, product: str, quantity: float, due: datetime | None = None) -> Promise:
+def promise(
+    outlook: Outlook, product: str, quantity: float, due: datetime | None = None,
+    tell: Callable[[float], object] | None = None,
+) -> Promise:  # fmt: skip
     """What can be promised of so many parts of a product, and which open orders they would make later.
 
+    `tell` is called with the share done.
     Refused for a product that no machine here can print, no parts at all, and a due time that is past.
     """
     if product not in outlook.names.products:
@@ -95,7 +100,7 @@ def promise(outlook: Outlook, product: str, quantity: float, due: datetime | Non
     place = outlook.names.products.index(product)
     last = max((order.due for order in outlook.asked if order.product == place), default=0.0)
     new = Asked(place, quantity, (due - outlook.at) / timedelta(hours=1) if due else last)
-    played = outlook.play([*outlook.asked, new])
+    played = outlook.play([*outlook.asked, new], tell)
     after = outlook.leaves([*outlook.asked, new], played)
     for _ in range(0 if due else DATES):
         # It comes after the open orders; of those to come, the ones due before its own date come first.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from datetime import date, datetime
 
@@ -153,6 +154,14 @@ def headroom(found: Capacity, clock: Clock) -> str:
     spare = written.percent(max(1 - wanted / gives, 0.0)) if gives else "-"
     short = " What is wanted rests on few weeks of orders." if found.short_history else ""
     return f"In the next {len(found.weeks)} weeks {spare} of what the room gives is not asked for.{short}"
+
+
+def required(found: Capacity, downtime: float) -> str:
+    """How many machines what is wanted takes by the planning rule."""
+    if found.required is None:
+        return ""
+    machines = f"{math.ceil(found.required)} of {found.machines} machines"
+    return f"By the planning rule, with {written.percent(downtime)} downtime, the busiest week takes {machines}."
 
 
 def loading(found: Loading, clock: Clock) -> list[str]:

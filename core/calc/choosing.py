@@ -37,8 +37,11 @@ class Habit:
     doubt: Numbers
 
     def drawn(self, count: int, seed: int) -> tuple[Numbers, Numbers, Numbers]:
-        """So many habits as likely as this one: weights [count, files] and both factors [count], as they multiply."""
-        mean = np.concatenate([self.files, [self.loaded, self.wanted]])
+        """So many habits as likely as this one: weights [count, files] and both factors [count], as they multiply.
+
+        Their means are what is likeliest: a file that was seldom started is not drawn more often for that.
+        """
+        mean = np.concatenate([self.files, [self.loaded, self.wanted]]) - np.diag(self.doubt) / 2
         drawn = np.exp(np.random.default_rng(seed).multivariate_normal(mean, self.doubt, count))
         return drawn[:, :-2], drawn[:, -2], drawn[:, -1]
 

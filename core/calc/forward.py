@@ -8,6 +8,7 @@ that the laws of a shop, of a queueing formula or of a "what if" all play alike.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -168,10 +169,13 @@ class Played:
 
 def play(  # noqa: PLR0913, PLR0917 - all that a room is
     now: Now, clock: Clock, work: Work, choice: Choice, laws: Laws, wanted: Wanted, end: float, seed: int,
-    since: float = 0.0,
+    since: float = 0.0, tell: Callable[[float], object] | None = None,
 ) -> Played:  # fmt: skip
-    """Play on from now until `end` (hours); machine-hours are accounted for from `since` on."""
-    return _Play(now, clock, work, choice, laws, wanted, (since, end), np.random.default_rng(seed)).run()
+    """Play on from now until `end` (hours); machine-hours are accounted for from `since` on.
+
+    `tell` is called with the share done.
+    """
+    return _Play(now, clock, work, choice, laws, wanted, (since, end), np.random.default_rng(seed)).run(tell)
 
 
 class _Play:
@@ -196,11 +200,13 @@ class _Play:
         self.pace = np.exp(laws.doubt * rng.standard_normal(self.count))
         self.off: list[tuple[Numbers, Rows, Numbers]] = []
 
-    def run(self) -> Played:
+    def run(self, tell: Callable[[float], object] | None) -> Played:
         self._spend_all(np.where(self.file < 0, DOWN, _printing(self.good)), 0.0, self.ends)
         while self.visit.min(initial=np.inf) < self.end:
             for chances in self.rng.random((BLOCK, CHANCES, self.count)):
                 self._step(chances)
+            if tell:
+                tell(float(np.clip(self.visit.min() / self.end, 0.0, 1.0)))
         self._spend_all(np.where(self.file < 0, EMPTY, WAITED), self.ends, self.end)
         shape = len(self.off), self.count
         off, product, parts = (np.array([came[n] for came in self.off]).reshape(shape) for n in range(3))

@@ -11,7 +11,7 @@ import polars as pl
 from scipy.special import ndtri
 
 from core.calc import choosing, mending
-from core.calc.forward import DOWN, EMPTY, FINE, WAITED, Choice, Clock, Flags, Laws, Now, Rows, Work
+from core.calc.forward import DOWN, EMPTY, FAILED, FINE, PRINTED, WAITED, Choice, Clock, Flags, Laws, Now, Rows, Work
 from core.calc.habits import Habits, in_rush
 from core.calc.hazard import Hazard, Numbers
 from core.calc.orders import Cover, wanted_at
@@ -35,6 +35,8 @@ MIX = 0.4
 SCALED = 0.3, 2.0
 #: The same habits are drawn each time, so that plays differ by what is compared alone.
 SEED = 1
+#: The power of its hours by which a file becomes likelier in one step.
+TILTED = -0.5, 0.5
 #: Some machines that are cleared always stand a while (common practice, no source).
 AT_ONCE = 0.97
 #: A machine found out of order within so many hours of a removal was so at that visit.
@@ -182,6 +184,16 @@ def paced(laws: Laws, was: Numbers, played: Numbers) -> Laws:
         laws, rush=laws.rush * factor[WAITED], calm=laws.calm * factor[WAITED], idle=laws.idle * factor[EMPTY],
         down=laws.down * factor[DOWN],
     )  # fmt: skip
+
+
+def tilted(how: choosing.Habit, done: Work, was: Numbers, played: Numbers) -> choosing.Habit:
+    """The habit with longer or shorter files likelier, so that a print takes as long as it did."""
+    length, weight = np.log(np.nanmean(done.hours, axis=0)), np.exp(how.files)
+    spread = float(np.cov(length, aweights=weight)) if len(length) > 1 else 0.0
+    if not spread or not was[PRINTED]:
+        return how
+    step = np.log(was[PRINTED] / (played[PRINTED] + played[FAILED])) / spread
+    return replace(how, files=how.files + np.clip(step, *TILTED) * length)
 
 
 def empty(names: Named, machines: Sequence[Machine], clock: Clock, count: int) -> Now:

@@ -55,12 +55,14 @@ def _ask(plan: Plan, clock: Clock) -> None:
         asked = st.form_submit_button(said.WHEN, type="primary")
     if asked and product:
         wanted = datetime.combine(day, time(17), clock.zone) if day else None
-        with st.spinner(said.PLAYING):
-            try:
-                found = promise(data.outlook(), product, float(quantity or 0), wanted)
-            except Refused as refused:
-                parts.text("refused", refused.sentence)
-                return
+        bar = st.progress(0.0, said.PLAYING)
+        try:
+            found = promise(data.outlook(), product, float(quantity or 0), wanted, bar.progress)
+        except Refused as refused:
+            parts.text("refused", refused.sentence)
+            return
+        finally:
+            bar.empty()
         parts.text("entry", *said.promise(found, plan.promise, clock))
 
 
@@ -68,7 +70,8 @@ def _room(clock: Clock) -> None:
     """What the room gives, against what is wanted, and what would give more."""
     found = data.capacity()
     st.html(plan_html.falling(found))
-    parts.text("entry", said.headroom(found, clock))
+    told = (said.headroom(found, clock), said.required(found, data.setup().shop(utc_now()).planning_downtime))
+    parts.text("entry", *filter(None, told))
     st.altair_chart(charts.headroom(_weeks(found, clock)), theme=None, width="stretch", alt=said.ROOM)
     parts.text("ask", said.MORE, tag="h2")
     if parts.button("main-play", said.PLAY, "takes some seconds"):

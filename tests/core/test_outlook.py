@@ -187,10 +187,12 @@ def test_a_room_that_is_set_aside_is_put_back_some_day(tmp_path: Path) -> None:
     aside = [tell("SetAside", when(1), machine=machine) for machine in ("A1", "A2", "B1")]
     with small(tmp_path, [*aside, ordered("1", 24, when(20))]) as log:
         outlook = Outlook(log, when(10, 9))
+        # After four weeks on average, as long as any wait without memory, when people are in.
+        assert outlook.room.ends.mean(axis=0) == pytest.approx(28 * 24, rel=0.15)
+        assert outlook.room.ends.std(axis=0) == pytest.approx(28 * 24, rel=0.2)
         leaves = replayed(outlook, outlook.asked)[0]
-        # Four weeks on average, of three machines the first sooner: 24 parts take a print or two.
-        assert (leaves > 7 * 24).mean() == pytest.approx(0.5, abs=0.2)
-        assert np.isfinite(leaves).mean() > 0.95
+        assert (leaves > outlook.room.ends.min(axis=1)).all()
+        assert np.isfinite(leaves).mean() > 0.9
 
 
 def test_a_file_that_names_no_model_is_for_every_machine(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""How well promises hold: simulated shops with more orders than they can serve at once, whose true dates are known.
+"""How well promises hold: simulated shops with about as many orders as they can serve, whose true dates are known.
 
 `python -m tests.simulated.promises [SHOPS]` prints the measurement. The invented shop, which shares no code with the
 play that is judged here, goes on after each question; what truly left when is compared with what was said.
@@ -25,7 +25,7 @@ from demo.people import ONE_IN_FIVE, USUAL, Slips
 
 UNTIL = datetime(2026, 6, 21, 23, 0, tzinfo=UTC)
 #: Weeks of the past before the first question, between two questions, and after the last.
-TAUGHT, BETWEEN, AFTER, QUESTIONS = 9, 2, 8, 3
+TAUGHT, BETWEEN, AFTER, QUESTIONS = 9, 1, 8, 6
 BANDS = ((0.5, 0.7), (0.7, 0.9), (0.9, 1.001))
 
 

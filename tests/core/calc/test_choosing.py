@@ -69,7 +69,8 @@ def test_habits_differ_from_the_true_one_as_much_as_their_doubt_says() -> None:
 def test_habits_are_drawn_about_the_likeliest_one_as_its_doubt_says() -> None:
     habit = learned(seen(200, seed=4))
     drawn = np.log(np.column_stack(habit.drawn(20_000, seed=1)))
-    assert drawn.mean(axis=0) == pytest.approx(np.array([*habit.files, habit.loaded, habit.wanted]), abs=0.05)
+    likeliest = np.array([*habit.files, habit.loaded, habit.wanted])
+    assert drawn.mean(axis=0) + drawn.var(axis=0) / 2 == pytest.approx(likeliest, abs=0.05)
     assert np.cov(drawn.T) == pytest.approx(habit.doubt, abs=0.03)
 
 
