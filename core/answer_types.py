@@ -226,7 +226,7 @@ class Stored(Frozen):
     is at `min` or below, it is ordered up to `max`: `packs_to_order` now, at the latest at `order_by`;
     `runs_out_first` is the chance that it runs out before a delivery ordered now would come. `weekly` is the use
     expected, by `method`; the shelf is gone through every `review_days`; `used` are the weeks so far, oldest first
-    (null where nothing is known), `expected` those to come.
+    (null where nothing is known), `expected` those to come. So many machines are `waiting` for it.
     """
 
     item: str
@@ -259,12 +259,14 @@ class Stored(Frozen):
     expected: list[float]
     moves: list[StockMove]
     review_days: float
+    waiting: int
 
 
 class OrderNow(Frozen):
     """An item to be ordered today: so many packs, what is there and to come (units), and for how many days it lasts.
 
-    `runs_out_first` is the chance that it runs out before a delivery ordered now would come.
+    `runs_out_first` is the chance that it runs out before a delivery ordered now would come; so many machines are
+    `waiting` for it.
     """
 
     item: str
@@ -276,6 +278,7 @@ class OrderNow(Frozen):
     on_order: float
     days_of_cover: float | None
     runs_out_first: float | None
+    waiting: int
 
 
 class SpoolChanges(Frozen):

@@ -42,13 +42,13 @@ from core.outlook import Outlook
 from core.planning import plan, promise
 from core.reading import Reading, pace_at
 from core.setup import Machine, Material, PrintFile, Product, Rack, Setup, Spare, UpkeepTask, is_for
-from core.stores import order_now, stores
+from core.stores import order_now, spares_out, stores
 from core.window import Window, last_days
 
 __all__ = [
     "FORMULAS", "Outlook", "Pace", "TimeAccount", "capacity", "entries_for", "floor", "gains", "hours",
     "loaded_since", "loading", "machine_page", "open_question", "pace_at", "part_spools", "plan", "promise",
-    "rack_round", "report", "stores", "with_plan",
+    "rack_round", "report", "spares_out", "stores", "with_plan",
 ]  # fmt: skip
 
 By = Literal["machine", "model", "rack", "day", "week"]

@@ -224,7 +224,10 @@ Item = Material | Spare | Supply
 
 
 class Cause(Row):
-    """A cause the crew can tap for a machine that went down or for scrap, in a place set once."""
+    """A cause the crew can tap for a machine that went down or for scrap, in a place set once.
+
+    `spare` is what mends it, where that takes one.
+    """
 
     table: ClassVar[str] = "causes"
     key: ClassVar[tuple[str, ...]] = ("about", "cause")
@@ -232,10 +235,15 @@ class Cause(Row):
     cause: Code
     name: Code
     place: Annotated[int, Field(ge=1, le=8)]
+    spare: Code | None = None
 
 
 class UpkeepTask(Row):
-    """A planned maintenance task and the minutes it usually takes."""
+    """A planned maintenance task and the minutes it usually takes.
+
+    It is due after so many hours of printing, days or prints since it was done, whichever comes first; where none is
+    given, whenever somebody thinks of it. `says` is who wants it so: the machine's maker or the shop itself.
+    """
 
     table: ClassVar[str] = "upkeep"
     key: ClassVar[tuple[str, ...]] = ("task",)
@@ -243,6 +251,10 @@ class UpkeepTask(Row):
     name: Code
     minutes: Annotated[float, Field(gt=0, le=24 * 60)] = 15
     models: Codes = ()
+    every_hours: Annotated[float, Field(gt=0, le=100_000)] | None = None
+    every_days: Annotated[float, Field(gt=0, le=4000)] | None = None
+    every_prints: Annotated[float, Field(gt=0, le=100_000)] | None = None
+    says: Literal["maker", "shop"] = "shop"
 
 
 def is_for(row: PrintFile | Spare | UpkeepTask, model: str) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -9,6 +10,7 @@ from typing import Any
 from uuid import UUID
 
 import numpy as np
+import polars as pl
 
 from core.answer_types import Ordered, OrderNow, SpoolChanges, StockMove, Stored, Stores, WhyMoved
 from core.calc import booked, shelf
@@ -26,6 +28,8 @@ from core.window import Window
 PAST, AHEAD = 156, 26
 #: Orders older than so many weeks are not on the book any more.
 ORDERS_KEPT = 26
+#: Whatever went down longer ago does not wait any more.
+WAITS_KEPT = 26
 #: The use of so many weeks to come is the rate that items are ordered by.
 SOON = 4
 #: Weeks that spool changes are counted over, minutes of hands a change takes (common practice, no source), and the
@@ -64,7 +68,10 @@ def stores(log: Log, at: datetime) -> Stores:
     plan = _plan(use, stocks, rows, shop, terms, _booked(log, setup, at, list(items)))
     before = _plan(use[:, :-BEFORE], stocks, rows, shop, terms, np.zeros((len(rows), AHEAD)))
     have = np.array([s.on_hand.best if s.on_hand else np.nan for s in stocks])
-    position = have + np.array([s.on_order for s in stocks])
+    waits = waited_for(log, at)
+    waiting = np.array([waits.get(code, 0) for code in items])
+    # What machines wait for is on the shelf for nobody else.
+    position = have + np.array([s.on_order for s in stocks]) - waiting
     packs = to_order(position, plan.found, terms)
     chance = _runs_out_first(plan, stocks, have, now)
     last = weeks_left(position, plan.found.min, plan.told.weekly)
@@ -72,8 +79,31 @@ def stores(log: Log, at: datetime) -> Stores:
     for place, (code, row) in enumerate(items.items()):
         line = _Line(row, stocks[place], plan, place, at, shop.review_days)
         told = line.told(int(packs[place]), float(chance[place]), float(last[place]))
-        found.append(Stored(item=code, moved=_why(plan, before, place, row), moves=_moves(moves[code]), **told))
+        why, lately = _why(plan, before, place, row), _moves(moves[code])
+        found.append(Stored(item=code, moved=why, moves=lately, waiting=waits.get(code, 0), **told))
     return Stores(at=at, items=found, changes=_changes(moves, items, now))
+
+
+def spares_out(log: Log, at: datetime) -> set[str]:
+    """The spares of which none is on the shelf by the last count, but for those that machines wait for."""
+    spares = {code: item for code, item in log.setup().items(at).items() if isinstance(item, Spare)}
+    window = Window(at - timedelta(weeks=PAST), at + timedelta(microseconds=1))
+    kinds = [kind for kind in shelf.KINDS if kind != "SpoolFitted"]
+    moves, waits = shelf.moves(log.entries_of(kinds, window, at), dict(spares)), waited_for(log, at)
+    found = set()
+    for code, row in spares.items():
+        have = shelf.stock(moves[code], micros(at), LeadLaw.said(row.lead_days, row.lead_spread)).on_hand
+        if have and have.best - waits.get(code, 0) < 1:
+            found.add(code)
+    return found
+
+
+def waited_for(log: Log, at: datetime) -> dict[str, int]:
+    """How many machines wait for each spare."""
+    window = Window(at - timedelta(weeks=WAITS_KEPT), at + timedelta(microseconds=1))
+    told = log.entries_of(["WentDown", "CameBack", "PrintStarted", "SetAside"], window, at).sort("at", "id")
+    last = told.group_by("machine", maintain_order=True).last()
+    return Counter(last.filter((pl.col("kind") == "WentDown") & pl.col("spare").is_not_null())["spare"].to_list())
 
 
 def _changes(moves: dict[str, list[shelf.Move]], items: dict[str, Item], now: int) -> SpoolChanges:
@@ -96,11 +126,13 @@ def order_now(found: Stores) -> list[OrderNow]:
         OrderNow(
             item=s.item, name=s.name, packs=s.packs_to_order, pack=s.pack, unit=s.unit,
             on_hand=s.on_hand.best, on_order=sum(order.quantity for order in s.orders),
-            days_of_cover=s.days_of_cover, runs_out_first=s.runs_out_first,
+            days_of_cover=s.days_of_cover, runs_out_first=s.runs_out_first, waiting=s.waiting,
         )
         for s in found.items if s.packs_to_order and s.on_hand
     ]  # fmt: skip
-    return sorted(lines, key=lambda line: (-(line.runs_out_first or 0.0), line.days_of_cover or 0.0, line.item))
+    return sorted(
+        lines, key=lambda x: (-x.waiting, -(x.runs_out_first or 0.0), x.days_of_cover or 0.0, x.item)
+    )  # fmt: skip
 
 
 def _terms(rows: Sequence[Item], shop: Shop) -> Terms:

@@ -16,7 +16,7 @@ from core.entries import utc_now
 from core.errors import Refused
 from core.log.store import Log
 from core.plan_types import Capacity, Loading, Plan
-from core.setup import Material, Person, Product, Row, Setup, Spare, UpkeepTask
+from core.setup import Material, Person, Product, Row, Setup, Spare, UpkeepTask, is_for
 from core.window import Window, midnight
 from dashboard.floor_words import Names
 from dashboard.shop import current_log
@@ -79,6 +79,13 @@ def plan() -> Plan:
 def capacity() -> Capacity:
     """What the room gave and will give."""
     return _capacity(outlook())
+
+
+def missing_for(cause: str, model: str) -> str | None:
+    """The spare that mends a cause on a model, where none is on the shelf."""
+    row = next((c for c in setup().causes("down", utc_now()) if c.cause == cause), None)
+    spare = setup().get(Spare, row.spare, at=utc_now()) if row and row.spare else None
+    return spare.spare if spare and is_for(spare, model) and spare.spare in _spares_out(moment()) else None
 
 
 def loading() -> Loading:
@@ -215,6 +222,11 @@ def _machine_page(machine: str, at: Moment) -> MachinePage:
 @st.cache_resource(max_entries=2, show_spinner=False)
 def _stores(at: Moment) -> Stores:
     return answers.stores(current_log(), _as_at(at))
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _spares_out(at: Moment) -> set[str]:
+    return answers.spares_out(current_log(), _as_at(at))
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)

@@ -146,7 +146,8 @@ def order_now(line: OrderNow) -> tuple[str, str, str]:
     """An item to order today: what, how much, for how long it lasts."""
     cover = f"lasts {written.lasting(24 * line.days_of_cover)}" if line.days_of_cover else "none there"
     chance = f"{written.percent(line.runs_out_first)} to run out first" if line.runs_out_first is not None else ""
-    return line.name, f"order {packs(line.packs, line)}", ", ".join(filter(None, [cover, chance]))
+    waits = f"{line.waiting} machine{'s' * (line.waiting > 1)} waiting for it" if line.waiting else ""
+    return line.name, f"order {packs(line.packs, line)}", ", ".join(filter(None, [waits, cover, chance]))
 
 
 def spool_changes(changes: SpoolChanges) -> str:

@@ -103,11 +103,11 @@ SPARE_LEVELS = {
     "platform": (0, 1),
 }  # fmt: skip
 SUPPLIES = {"box-small": "Box, small", "box-large": "Box, large", "tape": "Packing tape"}
-#: task, name, usual minutes
+#: task, name, usual minutes, printing hours and days after which it is due, who says so
 UPKEEP = (
-    ("clean-oil", "Clean and oil", 20),
-    ("level-platform", "Level the platform", 15),
-    ("overhaul", "Overhaul and calibrate on the bench", 900),
+    ("clean-oil", "Clean and oil", 20, 200, 45, "maker"),
+    ("level-platform", "Level the platform", 15, 200, None, "shop"),
+    ("overhaul", "Overhaul and calibrate on the bench", 900, 320, None, "maker"),
 )
 
 
@@ -133,9 +133,9 @@ def shop_rows(machines: int, opened: datetime, weeks: int = 26, shifts: int = 1)
         *_special_days(opened, weeks, len(crew(machines))),
         *(Spare(spare=code, name=name, models=BOTH, price=SPARE_PRICES[code]) for code, name in SPARES.items()),
         *(Supply(supply=code, name=name, price=0.6, lead_days=6) for code, name in SUPPLIES.items()),
-        *_causes("down", {code: name for code, name, *_ in FAULTS}),
-        *_causes("scrap", SCRAP_CAUSES),
-        *(UpkeepTask(task=code, name=name, minutes=minutes) for code, name, minutes in UPKEEP),
+        *_causes("down", {code: name for code, name, *_ in FAULTS}, {code: spare for code, _, _, spare, _ in FAULTS}),
+        *_causes("scrap", SCRAP_CAUSES, {}),
+        *_tasks(),
     ]
 
 
@@ -208,6 +208,13 @@ def _monday_from(day: date) -> date:
     return day + timedelta(days=-day.weekday() % 7)
 
 
-def _causes(about: str, names: dict[str, str]) -> Iterator[Row]:
+def _causes(about: str, names: dict[str, str], spares: dict[str, str]) -> Iterator[Row]:
     for place, (cause, name) in enumerate((names | {DONT_KNOW: "Don't know yet"}).items(), start=1):
-        yield Cause.model_validate({"about": about, "cause": cause, "name": name, "place": place})
+        told = {"about": about, "cause": cause, "name": name, "place": place, "spare": spares.get(cause)}
+        yield Cause.model_validate(told)
+
+
+def _tasks() -> Iterator[Row]:
+    for code, name, minutes, hours, days, says in UPKEEP:
+        told = {"task": code, "name": name, "minutes": minutes, "every_hours": hours, "every_days": days, "says": says}
+        yield UpkeepTask.model_validate(told)

@@ -147,9 +147,9 @@ def _after(start: int | None, at: int, takes: Sequence[tuple[int, float]]) -> li
 
 
 def moves(entries: pl.DataFrame, items: dict[str, Item]) -> dict[str, list[Move]]:
-    """What happened to each item, in order, from entries of stock, spools and upkeep."""
+    """What happened to each item, in order, from entries of stock, spools, upkeep and repairs."""
     rows = entries.with_columns(pl.col("at", "expected").dt.epoch("us"))
-    told = pl.concat([_noted(rows), _full_spools(rows, items), _spares(rows)]).sort("at", "id")
+    told = pl.concat([_noted(rows), _full_spools(rows, items), _spares(rows), _mended(rows)]).sort("at", "id")
     found: dict[str, list[Move]] = {code: [] for code in items}
     for entry, code, at, what, quantity, expected in told.select(_MOVES).iter_rows():
         if code in found:
@@ -181,11 +181,20 @@ def _spares(rows: pl.DataFrame) -> pl.DataFrame:
     return each.select("id", "at", pl.col("item").str.strip_chars(), **one).select(_MOVES)
 
 
+def _mended(rows: pl.DataFrame) -> pl.DataFrame:
+    """The spare that a machine waited for was fitted when it came back."""
+    mine = rows.filter(pl.col("kind").is_in(["WentDown", "CameBack"])).sort("machine", "at", "id")
+    before, waited = (pl.col(name).shift(1).over("machine") for name in ("kind", "spare"))
+    one = {"quantity": pl.lit(1.0), "what": pl.lit("taken"), "expected": _NEVER}
+    back = mine.with_columns(item=pl.when(before == "WentDown").then(waited)).filter(pl.col("kind") == "CameBack")
+    return back.drop_nulls("item").select("id", "at", "item", **one).select(_MOVES)
+
+
 _MOVES = ["id", "item", "at", "what", "quantity", "expected"]
 _NEVER = pl.lit(None, pl.Int64)
 _STOCK = {"StockCounted": "counted", "StockOrdered": "ordered", "StockReceived": "received"}
 #: The kinds of entry that tell of the shelf.
-KINDS = (*_STOCK, "SpoolFitted", "UpkeepDone")
+KINDS = (*_STOCK, "SpoolFitted", "UpkeepDone", "WentDown", "CameBack")
 
 
 def stock(told: Sequence[Move], at: int, lead: LeadLaw) -> Stock:

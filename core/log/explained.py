@@ -67,8 +67,16 @@ WORKED_LINES: dict[str, dict[str, str]] = {
         "pinned_min": "40",
         "unit": "piece",
     },
-    "causes": {"about": "down", "cause": "clogged", "name": "Nozzle clogged", "place": "1"},
-    "upkeep": {"task": "clean-plate", "name": "Clean the plate", "minutes": "10", "models": "bench-220"},
+    "causes": {"about": "down", "cause": "clogged", "name": "Nozzle clogged", "place": "1", "spare": "nozzle-0.4"},
+    "upkeep": {
+        "task": "clean-plate",
+        "name": "Clean the plate",
+        "minutes": "10",
+        "models": "bench-220",
+        "every_hours": "50",
+        "every_days": "14",
+        "says": "maker",
+    },
     "entries": {
         "kind": "PrintStarted",
         "at": "2025-05-05T08:10",
@@ -180,12 +188,17 @@ SETUP_COLUMNS: dict[str, dict[str, str]] = {
         "cause": "A short code for the cause.",
         "name": "What stands on its button.",
         "place": "Its place among the buttons, 1 to 8; it stays there.",
+        "spare": "The spare that mends it, as in spares.csv; empty where it takes none.",
     },
     "upkeep": {
         "task": "A short code for a planned maintenance task.",
         "name": "Its name as people say it.",
         "minutes": "How many minutes of work it usually takes.",
         "models": f"{_MODELS}; empty for all of them.",
+        "every_hours": "After how many hours of printing it is due again; empty: not by hours.",
+        "every_days": "After how many days it is due again; empty: not by days.",
+        "every_prints": "After how many prints it is due again; empty: not by prints. Whichever comes first counts.",
+        "says": "Who wants it so, maker or shop: the maker's instructions go first.",
     },
 }
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from core.setup import (
+    Cause,
     Machine,
     Material,
     Model,
@@ -53,6 +54,7 @@ REFERENCES = (
     Reference(PrintFile, "models", Model),
     Reference(Spare, "models", Model),
     Reference(UpkeepTask, "models", Model),
+    Reference(Cause, "spare", Spare),
 )
 
 
@@ -94,7 +96,7 @@ def _named_by(row: Row) -> Iterator[tuple[str, str, type[Row]]]:
     for about, field, target in REFERENCES:
         if isinstance(row, about):
             codes = getattr(row, field)
-            yield from ((field, code, target) for code in ([codes] if isinstance(codes, str) else codes))
+            yield from ((field, code, target) for code in ([codes] if isinstance(codes, str) else codes or ()))
 
 
 def one_machine_a_place(setup: Setup, rows: Sequence[Row]) -> Iterator[Finding]:

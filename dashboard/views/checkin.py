@@ -228,8 +228,13 @@ def weighed(step: Step) -> float | None:
 
 
 def ask_cause(_: Step, answer: MachinePage, by: str) -> None:
-    """The cause, in the crew's fixed order."""
-    tiles("down", answer.down_causes, lambda name, cause: record(name, answer, by, acts.down(answer, cause=cause)))
+    """The cause, in the crew's fixed order; a machine whose spare is not on the shelf waits for it."""
+
+    def tapped(name: str, cause: str) -> None:
+        missing = data.missing_for(cause, answer.now.model)
+        record(name, answer, by, acts.down(answer, cause=cause, spare=missing))
+
+    tiles("down", answer.down_causes, tapped)
 
 
 def ask_spare(_: Step, answer: MachinePage, by: str) -> None:

@@ -12,7 +12,7 @@ from core.errors import Refused
 from core.estimate import Estimate
 from core.log.store import Log
 from core.setup import Material, Row, Shop, Spare, Supply
-from core.stores import stores
+from core.stores import order_now, spares_out, stores
 from tests.core.larkfield import at_a1, tell, when
 
 SHOP = Shop(name="Larkfield Hive Fittings", zone="Europe/Dublin")
@@ -192,3 +192,43 @@ def test_deliveries_teach_the_lead_time(log: Log) -> None:
     found = item(log, boxes(lead_days=7, lead_spread=0), story)
     # Three deliveries of 13 days weigh as much as the owner's 7.
     assert (found.deliveries, found.lead_days, found.lead_spread) == (3, pytest.approx(10), pytest.approx(3))
+
+
+BELT = Spare(spare="belt-220", name="Belt", pinned_min=0, pinned_max=2)
+DOWN = {"cause": "belt", "spare": "belt-220"}
+
+
+def belts(there: float) -> AnyEntry:
+    return tell("StockCounted", when(270), item="belt-220", quantity=there)
+
+
+def test_a_spare_that_machines_wait_for_is_ordered_for_them_as_well(log: Log) -> None:
+    waits = [at_a1("WentDown", when(275), **DOWN), tell("WentDown", when(276), machine="A2", **DOWN)]
+    found = item(log, BELT, [belts(0), *waits])
+    assert (found.waiting, found.packs_to_order) == (2, 4)
+    (line,) = order_now(stores(log, NOW))
+    assert (line.item, line.packs, line.waiting) == ("belt-220", 4, 2)
+
+
+def test_a_machine_that_came_back_or_printed_waits_no_more_and_took_its_spare(log: Log) -> None:
+    story = [
+        at_a1("WentDown", when(275), **DOWN), at_a1("CameBack", when(276)),
+        tell("WentDown", when(275), machine="A2", **DOWN), tell("PrintStarted", when(277), machine="A2", file="f", revision=1),
+    ]  # fmt: skip
+    found = item(log, BELT, [belts(3), *story])
+    assert found.waiting == 0
+    assert found.on_hand is not None
+    assert found.on_hand.best == 2
+
+
+@pytest.mark.parametrize(("there", "out"), [(0, {"belt-220"}), (1, set()), (None, set())])
+def test_a_spare_is_out_when_a_count_says_so(log: Log, there: float | None, out: set[str]) -> None:
+    log.append_setup([SHOP, BELT])
+    log.append([] if there is None else [belts(there)])
+    assert spares_out(log, NOW) == out
+
+
+def test_what_another_machine_waits_for_is_out_too(log: Log) -> None:
+    log.append_setup([SHOP, BELT])
+    log.append([belts(1), at_a1("WentDown", when(275), **DOWN)])
+    assert spares_out(log, NOW) == {"belt-220"}

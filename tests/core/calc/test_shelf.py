@@ -212,8 +212,23 @@ def test_spares_used_in_upkeep_were_taken_one_each() -> None:
     assert "unheard-of" not in told
 
 
+def test_a_spare_that_a_machine_waited_for_was_taken_when_it_came_back() -> None:
+    entries = [
+        at_a1("WentDown", when(0, 8), cause="belt"),
+        at_a1("WentDown", when(0, 9), cause="belt", spare="belt-220"),
+        tell("CameBack", when(0, 10), machine="A2"),
+        at_a1("CameBack", when(0, 11)),
+        at_a1("WentDown", when(1, 8), cause="belt"),
+        at_a1("CameBack", when(1, 9)),
+    ]
+    told = moves(entry_frame(entries), ITEMS)["belt-220"]
+    assert told == [Move(micros(when(0, 11)), "taken", 1.0, None, str(entries[3].id))]
+
+
 def test_the_kinds_that_tell_of_the_shelf_are_named() -> None:
-    assert set(KINDS) == {"StockCounted", "StockOrdered", "StockReceived", "SpoolFitted", "UpkeepDone"}
+    assert set(KINDS) == {
+        "StockCounted", "StockOrdered", "StockReceived", "SpoolFitted", "UpkeepDone", "WentDown", "CameBack",
+    }  # fmt: skip
     assert {type(item) for item in ITEMS.values()} == {Material, Spare, Supply}
 
 
