@@ -10,16 +10,19 @@ from typing import Any
 import numpy as np
 
 from core.answer_types import MachineNow, MachinePage, Stores
-from core.calc.loading import Load, Worth, best_loading, instead
+from core.calc.loading import Limits, Load, Worth, best_loading, instead
 from core.calc.staffed import HOUR
 from core.calc.timing import LASTS, Free, Menu, Times, cases, left, loads, time_worth
-from core.estimate import Estimate
 from core.outlook import WAITS, Outlook
 from core.plan_types import Loading, NextLoad, Use
 from core.setup import Material, PrintFile
 
 #: Days ahead for which a machine's time is planned.
 DAYS = 7
+#: What is left of a whole spool by a book in grams counts as one from this share of it on.
+SPOOL_SHARE = 0.1
+#: Hours of printing that another file must be worth more than what the list had for a machine.
+STAYS = 1.0
 #: Weeks of orders to come that parts are made for ahead.
 MADE_AHEAD = 4
 #: What an hour of printing counts by what its parts are for: no more apart than that a print at the wrong time of day
@@ -37,27 +40,32 @@ class Need:
     order: str | None = None
 
 
-def loading(outlook: Outlook, shelf: Stores) -> Loading:
+def loading(outlook: Outlook, shelf: Stores, before: Loading | None = None) -> Loading:
     """The loading list: for every machine that hands can load before they leave, the file to start on it.
 
-    `shelf` as of `core.stores.stores`: a spool that is not there cannot be fitted.
+    `shelf` as of `core.stores.stores`: a spool that is not there cannot be fitted. `before` is the list that people
+    walk with, if there is one: another file takes its place only where it is worth it.
     """
     if (leave := _leave_and_back(outlook)) is None:
         zone = outlook.shop.zone
-        return Loading(at=outlook.at, zone=zone, closes=None, back=None, loads=[], left=[], short_of_best=0.0)
+        return Loading(at=outlook.at, zone=zone, closes=None, back=None, loads=[], left=[], out={}, short_of_best=0.0)
     closes, back = leave
-    free, menu, needed = list(_free(outlook, closes)), _menu(outlook, shelf), needs(outlook)
-    hours_a_part, minutes = outlook.hours_a_part, left(outlook.clock, closes)
+    free, menu, needed = list(_free(outlook, closes)), _menu(outlook), needs(outlook)
+    hours_a_part = outlook.hours_a_part
     possible = list(loads(free, menu, outlook.clock, (closes, back), outlook.shop.change_minutes))
+    kept = {(line.machine, line.file) for line in before.loads} if before else set()
+    possible = [replace(x, later=x.later + STAYS) if (x.machine, x.file) in kept else x for x in possible]
     worths = [Worth(outlook.names.products[need.product], need.parts, COUNTS[need.counts] * hours_a_part[need.product])
               for need in needed]  # fmt: skip
-    found = best_loading(possible, worths, minutes)
-    lost, at = instead(found, possible, worths, minutes), {one.machine: one for one in free}
+    limits = Limits(left(outlook.clock, closes), _full_spools(outlook, shelf))
+    found = best_loading(possible, worths, limits)
+    lost, at = instead(found, possible, worths, limits), {one.machine: one for one in free}
     told = [_told(outlook, load, at[load.machine], lost[load.machine]) for load in found.loads]
     given = {load.machine for load in found.loads}
     return Loading(
         at=outlook.at, zone=outlook.shop.zone, closes=_moment(outlook, closes), back=_moment(outlook, back),
-        loads=_toward(outlook, told, needed), left=[one.machine for one in free if one.machine not in given],
+        loads=sorted(_toward(outlook, told, needed), key=lambda line: line.at),
+        left=[one.machine for one in free if one.machine not in given], out=_out(outlook),
         short_of_best=1 - found.value / found.bound if found.bound else 0.0,
     )  # fmt: skip
 
@@ -79,11 +87,27 @@ def _moment(outlook: Outlook, hours: float) -> datetime:
 def _free(outlook: Outlook, closes: float) -> Iterator[Free]:
     """The machines that hands can load before they leave, by rack and place."""
     rows = {row["machine"]: row for row in outlook.read.standing.iter_rows(named=True)}
+    first, each, stood = _hands(outlook), outlook.shop.change_minutes / 60, 0
     for machine in outlook.machines:
-        at = _free_at(outlook, rows.get(machine.machine, {}))
+        row = rows.get(machine.machine, {})
+        at = _free_at(outlook, row)
+        if row.get("state") in (*WAITS, "empty"):
+            # Hands go along the racks: what stands far down the room is loaded later.
+            at, stood = at + each * (stood // first), stood + 1
         if at < closes:
             lasts = np.array([_lasts(outlook, machine.machine, file) for file in outlook.names.files])
             yield Free(machine.machine, outlook.names.models.index(machine.model), at, lasts)
+
+
+def _out(outlook: Outlook) -> dict[str, str]:
+    """The machines that cannot be loaded, with the state they are in."""
+    return {machine: state for machine, state in outlook.read.standing.select("machine", "state").iter_rows()
+            if state in ("down", "waiting", "upkeep", "aside", "no word")}  # fmt: skip
+
+
+def _hands(outlook: Outlook) -> int:
+    """How many are in next."""
+    return max(int(outlook.clock.hands[outlook.clock.hands > 0][:1].sum()), 1)
 
 
 def _free_at(outlook: Outlook, row: dict[str, Any]) -> float:
@@ -103,25 +127,25 @@ def _lasts(outlook: Outlook, machine: str, file: PrintFile) -> float:
     return lasts if lasts is not None else LASTS * (outlook.loaded.get(machine) == file.material)
 
 
-def _menu(outlook: Outlook, shelf: Stores) -> Menu:
+def _menu(outlook: Outlook) -> Menu:
     """What can be loaded."""
     work, laws, names = outlook.work, outlook.laws, outlook.names
     parts = work.parts * np.exp(-laws.stops * np.nanmean(work.hours, axis=0))
     worth, fits = parts * outlook.hours_a_part[work.product], [np.flatnonzero(can) for can in names.fits]
     times = [Times(work.hours[model, can], worth[can], *cases(laws)) for model, can in enumerate(fits)]
-    there = {item.item: item.on_hand for item in shelf.items}
     return Menu(
         files=[row.file for row in names.files], products=[row.product for row in names.files], parts=parts,
         fits=[can.tolist() for can in fits], times=times,
         worth=[time_worth(one, outlook.clock, DAYS * 24.0) for one in times],
-        new_spool=[_full_spool(outlook, row.material, there.get(row.material)) for row in names.files],
+        material=[row.material for row in names.files],
     )  # fmt: skip
 
 
-def _full_spool(outlook: Outlook, material: str, on_hand: Estimate | None) -> bool:
-    """Whether a full spool is on the shelf, as far as anybody counted."""
-    row = outlook.setup.get(Material, material, at=outlook.at)
-    return on_hand is None or row is None or on_hand.best >= row.pack
+def _full_spools(outlook: Outlook, shelf: Stores) -> dict[str, int]:
+    """How many full spools of each material are on the shelf, of those that were ever counted."""
+    packs = {row.material: row.pack for row in outlook.setup.all(Material, outlook.at)}
+    return {item.item: int(item.on_hand.best / packs[item.item] + SPOOL_SHARE)
+            for item in shelf.items if item.item in packs and item.on_hand}  # fmt: skip
 
 
 def needs(outlook: Outlook) -> list[Need]:
@@ -156,7 +180,7 @@ def _told(outlook: Outlook, load: Load, free: Free, loses: float) -> NextLoad:
     return NextLoad(
         machine=load.machine, file=row.file, revision=row.revision, product=row.product,
         name=product.name if product else row.product, parts=row.parts, material=row.material,
-        new_spool=load.new_spool, at=_moment(outlook, free.at), ends=_moment(outlook, free.at + hours),
+        new_spool=load.new_spool is not None, at=_moment(outlook, free.at), ends=_moment(outlook, free.at + hours),
         why="beyond", order=None, loses=loses,
     )  # fmt: skip
 

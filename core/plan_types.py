@@ -82,8 +82,8 @@ class Hurt(Frozen):
 class Promise(Frozen):
     """What can be promised of an order not taken yet.
 
-    `date` is the first by which it leaves as likely as the owner wants (null: not within what is played), `chance`
-    that of the due date asked about.
+    `date` is the first by which it leaves as likely as the owner wants (null: not within the `weeks` that are played),
+    `chance` that of the due date asked about. `on_the_shelf`: finished parts that no open order wants are enough.
     """
 
     product: str
@@ -94,6 +94,8 @@ class Promise(Frozen):
     date: datetime | None
     leaves: Leaves
     hurts: list[Hurt]
+    weeks: int
+    on_the_shelf: bool
 
 
 class Step(Frozen):
@@ -176,8 +178,9 @@ class Loading(Frozen):
     """The loading list as of `at`, for machines that hands can load before they leave (`closes`, to be `back` then;
     null where nobody comes these days).
 
-    For the machines in `left` there is no time, or nothing to gain. The list is worth at most the share
-    `short_of_best` less than the best there is: 0 where it is the best.
+    `loads` are in the order in which hands come to them. For the machines in `left` there is no time, or nothing to
+    gain; those that are `out` are in another state. The list is worth at most the share `short_of_best` less than the
+    best there is: 0 where it is the best.
     """
 
     at: datetime
@@ -186,4 +189,5 @@ class Loading(Frozen):
     back: datetime | None
     loads: list[NextLoad]
     left: list[str]
+    out: dict[str, str]
     short_of_best: float

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -17,8 +16,6 @@ from core.plan_types import Hurt, Leaves, OrderDue, Plan, ProductParts, Promise
 
 #: Orders lose by another one if their chance falls by so much.
 HURT = 0.05
-#: Rounds in which an order without a date finds one.
-DATES = 5
 
 
 def plan(outlook: Outlook) -> Plan:
@@ -75,11 +72,18 @@ def _products(outlook: Outlook) -> list[ProductParts]:
     return [
         ProductParts(
             product=code, name=_name(outlook, code), finished=float(stock), counted=cover.counted,
-            running=cover.last_running, ordered=cover.last_ordered,
+            running=cover.last_running, ordered=_wanted(outlook, place),
             keep=outlook.products[code].keep if code in outlook.products else 0,
         )
-        for code, stock, cover in zip(outlook.names.products, outlook.stock, outlook.cover, strict=True)
+        for place, (code, stock, cover) in enumerate(
+            zip(outlook.names.products, outlook.stock, outlook.cover, strict=True)
+        )
     ]  # fmt: skip
+
+
+def _wanted(outlook: Outlook, product: int) -> float:
+    """Parts that the open orders want."""
+    return sum(order.parts for order in outlook.asked if order.product == product)
 
 
 def promise(
@@ -88,7 +92,8 @@ def promise(
 ) -> Promise:  # fmt: skip
     """What can be promised of so many parts of a product, and which open orders they would make later.
 
-    `tell` is called with the share done.
+    Without a due time it stands behind the open orders of its product and before those that customers are still to
+    give, which can be promised for later. `tell` is called with the share done.
     Refused for a product that no machine here can print, no parts at all, and a due time that is past.
     """
     if product not in outlook.names.products:
@@ -102,15 +107,12 @@ def promise(
     new = Asked(place, quantity, (due - outlook.at) / timedelta(hours=1) if due else last)
     played = outlook.play([*outlook.asked, new], tell)
     after = outlook.leaves([*outlook.asked, new], played)
-    for _ in range(0 if due else DATES):
-        # It comes after the open orders; of those to come, the ones due before its own date come first.
-        new = replace(new, due=max(last, _surely(outlook, after[-1])))
-        after = outlook.leaves([*outlook.asked, new], played)
     return Promise(
         product=product, name=_name(outlook, product), quantity=quantity, due=due,
         chance=float((after[-1] <= new.due).mean()) if due else None,
         date=_moment(outlook, _surely(outlook, after[-1])), leaves=_leaves(outlook, after[-1]),
-        hurts=_hurts(outlook, after),
+        hurts=_hurts(outlook, after), weeks=round(outlook.hours / 168),
+        on_the_shelf=outlook.stock[place] - _wanted(outlook, place) >= quantity,
     )  # fmt: skip
 
 

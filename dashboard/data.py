@@ -190,7 +190,9 @@ def _make(log: Log, pace: answers.Pace) -> None:
 
 
 def _listed(outlook: answers.Outlook) -> Loading:
-    return answers.loading(outlook, answers.stores(outlook.log, outlook.at))
+    """A list that differs from the one people walk with only where that is worth it."""
+    before = _lists().get(str(outlook.log.path))
+    return answers.loading(outlook, answers.stores(outlook.log, outlook.at), before)
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)

@@ -27,6 +27,7 @@ WHICH_MACHINE = "Which machine?"
 WHICH_RACK = "Which rack?"
 LATELY = "Noted lately"
 BACK = "Back"
+MEANWHILE = "Somebody noted this machine meanwhile: look again before you tap."
 UNDO = "Undo"
 LAST = "Last: "
 WHY_UNDONE = "taken back where it was tapped"
@@ -270,15 +271,20 @@ def receipt(entries: Sequence[AnyEntry], held: int | None, clock: Clock, names: 
     """What a tap recorded: "P07 recorded 11:42: 12 good, next started: F-014."."""
     first = entries[0]
     machine = getattr(first, "machine", "")
-    earlier = f" for {time_of(first.at, clock)}" if first.noted_at - first.at > NOTICEABLY else ""
-    return f"{machine} recorded {time_of(first.noted_at, clock)}{earlier}: {_all_told(entries, held, names)}."
+    told = _all_told(entries, held, names)
+    return f"{machine} recorded {time_of(first.noted_at, clock)}{_earlier(first, clock)}: {told}."
 
 
 def last_told(entries: Sequence[AnyEntry], clock: Clock, names: Names) -> str:
     """The newest tap at a machine, for whoever opens its page."""
     first = entries[0]
     who = named(first.by, names.people)
-    return f"{LAST}{time_of(first.noted_at, clock)}, {who}: {_all_told(entries, None, names)}."
+    return f"{LAST}{time_of(first.noted_at, clock)}{_earlier(first, clock)}, {who}: {_all_told(entries, None, names)}."
+
+
+def _earlier(entry: AnyEntry, clock: Clock) -> str:
+    """For when it was noted, where that is not when it was tapped."""
+    return f" for {time_of(entry.at, clock)}" if entry.noted_at - entry.at > NOTICEABLY else ""
 
 
 def _all_told(entries: Sequence[AnyEntry], held: int | None, names: Names) -> str:

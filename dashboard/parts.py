@@ -189,16 +189,24 @@ def entries(fields: Sequence[Fields], by: str) -> list[AnyEntry]:
     return [entry_adapter.validate_python(stamp | each) for each in fields]
 
 
-def tap(name: str, place: str, made: Sequence[AnyEntry], say: Callable[[Sequence[AnyEntry]], str]) -> None:
+def tap(
+    name: str, place: str, made: Sequence[AnyEntry], say: Callable[[Sequence[AnyEntry]], str],
+    outdated: Callable[[], bool] = lambda: False,
+) -> None:  # fmt: skip
     """Record the entries of one tap, all or none, and remember what to say; draws the page anew.
 
     The ids were made when the button was drawn, so the same tap sent twice is one record. A refusal
-    is said in the place of the receipt, and what was asked stays on the screen to be corrected.
+    is said in the place of the receipt, and what was asked stays on the screen to be corrected. Nothing is recorded
+    from a page that others have `outdated`.
     """
     mine = session()
     with mine.recording:
         before, mine.pressed = mine.pressed, (f"{place} {name}", time.monotonic())
-        if before[0] != mine.pressed[0] or mine.pressed[1] - before[1] > SECOND_TAP:
+        if before[0] == mine.pressed[0] and mine.pressed[1] - before[1] <= SECOND_TAP:
+            pass
+        elif outdated():
+            mine.said, mine.shown, mine.step = Said(place, words.MEANWHILE, refused=True), None, None
+        else:
             _record(mine, place, made, say)
     st.rerun()
 

@@ -8,21 +8,23 @@ from datetime import date, datetime
 
 from core.plan_types import Capacity, Gain, Hurt, Loading, NextLoad, OrderDue, Plan, ProductParts, Promise, Step
 from dashboard import floor_words, written
+from dashboard.words import STATE_WORDS
 from dashboard.written import Clock
 
 DUE = "What is due?"
 NOTHING_DUE = "No order is open."
 ASK, WHEN = "If I take an order, when?", "When?"
-PRODUCT, HOW_MANY, BY = "Product", "Parts", "Wanted by (may stay empty)"
+PRODUCT, HOW_MANY, BY = "Product", "Parts", "Wanted by (empty: as soon as no open order suffers)"
 FINISHED, COUNT, COUNTED = "Finished parts", "Count finished parts", "Record"
 PLAYING = "The room is played forward 500 times."
 LEGEND = "Dark: there. Grey: expected by the due time. Line: what was ordered."
+ON_THE_SHELF = "Finished parts that no open order wants are enough, if their last count still holds."
 USUAL_SHOP = "Too little is known of this shop yet: dates go by a usual one, and may be far off."
 ROOM, MORE, PLAY = "What does the room give?", "What would give more?", "Play the changes"
 STEPS = {
     "no word": "No word of it", "aside": "Set aside", "down": "Down or waiting for a spare", "upkeep": "Upkeep",
-    "proving": "Proving", "waited": "Done, waiting for hands", "empty": "Empty", "failed": "Prints that failed",
-    "scrap": "Scrap",
+    "proving": "Proving", "waited": "Done or stopped, waiting for hands", "empty": "Empty",
+    "failed": "Prints that failed", "scrap": "Scrap",
 }  # fmt: skip
 GAINS = {
     "machine": "One more {model}", "evening": "One hour longer every weekday evening",
@@ -35,14 +37,17 @@ CHANGES_KEY = (
 )
 LOAD, NOTHING_TO_LOAD = "What to load next", "No machine can be loaded before people leave."
 LOAD_HEAD = ("Machine", "Print", "Until", "For")
+NEXT_ROUND = "What ends before people leave is listed again for the night once it prints."
 ONLY_LIST = "On paper this page prints as the list alone."
+GAIN_HEAD = ("If", "It gives", "Each of these parts costs")
+BANDS = "Bands: nine times in ten."
 #: What parts are for.
 USES = {
     "at risk": "order {}, at risk", "ordered": "order {}", "keep": "finished parts to keep", "ahead": "orders to come",
     "beyond": "more than is asked for",
 }  # fmt: skip
-#: Fewer hours than this make no difference.
-ALIKE = 0.25
+#: A line says what other files would lose from so many hours on.
+MATTERS = 2.0
 #: A list so little short of the best one is as good.
 SHORT = 0.005
 #: A chance below this is told as what will be short.
@@ -58,7 +63,7 @@ def order(line: OrderDue, clock: Clock) -> tuple[str, str, str]:
     elif short >= 1:
         told = f"short {written.count(short)} of {written.count(line.quantity)}"
     else:
-        told = "in time" if line.chance >= SURE else "just in time"
+        told = "in time" if line.chance >= SURE else "at risk"
     chance = "" if line.due < clock.at else f", {written.percent(line.chance)} to leave in time"
     return (
         f"Order {line.order}: {written.count(line.quantity)} {line.name}, {due}",
@@ -96,15 +101,17 @@ def beside(plan: Plan) -> list[str]:
 
 def promise(found: Promise, confidence: float, clock: Clock) -> list[str]:
     """The answer to "if I take it, when?"."""
-    what = f"{written.count(found.quantity)} {found.name}"
+    what, sure = f"{written.count(found.quantity)} {found.name}", written.percent(confidence)
+    if found.leaves.low is None:
+        return [f"{what}: more than the room makes in the next {found.weeks} weeks beside the open orders."]
     told = []
     if found.due and found.chance is not None:
         told.append(f"{what} by {when(found.due, clock)}: {written.percent(found.chance)} to leave in time.")
     if found.date:
-        told.append(f"{what} can be promised for {day(found.date, clock)} ({written.percent(confidence)} sure).")
+        told.append(f"{what} can be promised for {day(found.date, clock)} ({sure} sure).")
     else:
-        told.append(f"{what}: no date within the weeks looked at is {written.percent(confidence)} sure.")
-    told.append(f"It {leaves(found, clock)}.")
+        told.append(f"{what}: no date within the next {found.weeks} weeks is {sure} sure.")
+    told.append(ON_THE_SHELF if found.on_the_shelf else f"It {leaves(found, clock)}.")
     if not found.hurts:
         told.append("No open order becomes later by it.")
     return [*told, *(hurt(one, clock) for one in found.hurts)]
@@ -167,14 +174,23 @@ def required(found: Capacity, downtime: float) -> str:
 def loading(found: Loading, clock: Clock) -> list[str]:
     """What the list is for, and how good it is."""
     if not found.loads or found.closes is None or found.back is None:
-        return [NOTHING_TO_LOAD]
+        return [NOTHING_TO_LOAD, *_not_loaded(found)]
+    made = f"{day(found.at, clock)} {clock.local(found.at):%H:%M}"
     closes, back = floor_words.time_of(found.closes, clock), floor_words.time_of(found.back, clock)
-    told = [f"Until people leave ({closes}); they are back {back}. As of {clock.local(found.at):%H:%M}."]
-    if found.left:
-        told.append(f"No time for, or nothing to gain on {written.codes(found.left)}.")
+    told = [f"As of {made}; people leave at {closes} and are back {back}."]
+    if any(line.ends < found.closes for line in found.loads):
+        told.append(NEXT_ROUND)
     if found.short_of_best >= SHORT:
         told.append(f"A better list is worth {written.percent(found.short_of_best)} more at most.")
-    return told
+    return [*told, *_not_loaded(found)]
+
+
+def _not_loaded(found: Loading) -> list[str]:
+    """The machines that are not on it, and why."""
+    states = {state: [m for m, s in found.out.items() if s == state] for state in found.out.values()}
+    told = [f"{written.codes(found.left)} (no time, or nothing to gain)"] if found.left else []
+    told += [f"{written.codes(machines)} ({STATE_WORDS[state].full.lower()})" for state, machines in states.items()]
+    return [f"Not on it: {', '.join(told)}."] if told else []
 
 
 def load(line: NextLoad, found: Loading, clock: Clock, materials: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
@@ -182,11 +198,10 @@ def load(line: NextLoad, found: Loading, clock: Clock, materials: Mapping[str, s
     revision = f" rev {line.revision}" if line.revision > 1 else ""
     when = "now" if line.at <= found.at else f"about {floor_words.time_of(line.at, clock)}"
     spool = f"new spool: {floor_words.named(line.material, materials)}" if line.new_spool else ""
-    loses = "other files do as well" if line.loses < ALIKE else f"any other file: {line.loses:.1f} h less"
-    what = f"{line.parts} x {line.name}"
+    loses = f"another file: {line.loses:.0f} h of printing less" if line.loses >= MATTERS else ""
     return (
         (line.machine, when),
-        (f"{line.file}{revision}, {what}", spool),
+        (f"{line.file}{revision}, {line.parts} x {line.name}", spool),
         (f"ends about {floor_words.time_of(line.ends, clock)}", ""),
         (USES[line.why].format(line.order), loses),
     )
@@ -198,7 +213,7 @@ def gain(line: Gain, models: Mapping[str, str]) -> tuple[str, str, str]:
     sign = "+" if line.parts.best >= 0 else "\N{MINUS SIGN}"
     doubt = (line.parts.high - line.parts.low) / 2
     parts = f"{sign}{written.count(abs(line.parts.best))} good parts a week, give or take {written.count(doubt)}"
-    return name, parts, f"{line.cost:.2f} a part" if line.cost is not None else ""
+    return name, parts, f"{line.cost:.2f}, material not counted" if line.cost is not None else ""
 
 
 def when(moment: datetime, clock: Clock) -> str:

@@ -50,14 +50,14 @@ class Habit:
 class Starts:
     """Starts, and what might have been started instead: [starts] and [starts, files].
 
-    `file` was started (its place); each file `fits` the machine or not, is of the `loaded` material, its product is
-    `wanted`, and it would print the share `prints` of the time to the next hands.
+    `file` was started (its place); each file `fits` the machine or not, is of the `loaded` material, its product is so
+    likely `wanted`, and it would print the share `prints` of the time to the next hands.
     """
 
     file: Rows
     fits: Flags
     loaded: Flags
-    wanted: Flags
+    wanted: Numbers
     prints: Numbers
 
 

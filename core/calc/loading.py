@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import groupby
 
 import numpy as np
@@ -35,8 +35,8 @@ class Load:
 
     `parts` are the good ones to expect of it, with the chance in them that the spool lasts and the print does not
     fail. `later` is what the machine's time after it is worth, in hours of printing more (or less) than if it were left
-    alone. `minutes` of hands it takes `at` hours from now: a change, and a `new_spool` if it needs one; and
-    `again_minutes` when it wants them `again` before they leave.
+    alone. `minutes` of hands it takes `at` hours from now: a change, and a `new_spool` of that material if it needs
+    one; and `again_minutes` when it wants them `again` before they leave.
     """
 
     machine: str
@@ -45,7 +45,7 @@ class Load:
     parts: float
     later: float
     minutes: float
-    new_spool: bool = False
+    new_spool: str | None = None
     at: float = 0.0
     again: float = NEVER
     again_minutes: float = 0.0
@@ -99,6 +99,36 @@ class Left:
 
 
 @dataclass(frozen=True, slots=True)
+class Limits:
+    """What a list must keep to: the minutes `left` from each moment on, and the full `spools` of each material (of one
+    that is not named there are enough).
+    """
+
+    left: Sequence[Left]
+    spools: Mapping[str, int] = field(default_factory=dict)
+
+    def allow(self, loads: Iterable[Load]) -> bool:
+        """Whether hands can do all of them."""
+        loads = list(loads)
+        in_time = all(
+            math.fsum(x.minutes_since(one.since) for x in loads) <= one.minutes + ROUNDING for one in self.left
+        )
+        return in_time and all(sum(x.new_spool == name for x in loads) <= count for name, count in self.spools.items())
+
+    def rows(self, loads: Sequence[Load]) -> tuple[Numbers, Numbers]:
+        """Limits as rows [limits, loads], and the most of each."""
+        minutes = [[load.minutes_since(one.since) for load in loads] for one in self.left]
+        spools = [[float(load.new_spool == name) for load in loads] for name in self.spools]
+        most = [*(one.minutes for one in self.left), *(float(count) for count in self.spools.values())]
+        return np.array([*minutes, *spools], dtype=np.float64).reshape(-1, len(loads)), np.array(most, dtype=np.float64)
+
+    def needs_no_more(self, one: Load, other: Load) -> bool:
+        """Whether a load takes no more of anything than another one."""
+        in_time = all(one.minutes_since(x.since) <= other.minutes_since(x.since) for x in self.left)
+        return in_time and one.new_spool in (None, other.new_spool)
+
+
+@dataclass(frozen=True, slots=True)
 class LoadingList:
     """What to do, machines in the order given, and its `value` in hours of printing (`value_of`).
 
@@ -113,31 +143,23 @@ class LoadingList:
 Tiers = Mapping[str, Sequence[Worth]]
 
 
-def best_loading(
-    loads: Sequence[Load], worths: Sequence[Worth], left: Sequence[Left], seconds: float = 2.0
-) -> LoadingList:
-    """The list worth most: at most one load a machine, and from each moment of `left` on no more than those minutes.
+def best_loading(loads: Sequence[Load], worths: Sequence[Worth], limits: Limits, seconds: float = 2.0) -> LoadingList:
+    """The list worth most: at most one load a machine, all within the `limits`.
 
     It is looked for no longer than about so many `seconds`; the best found by then comes with its bound. What is
     chosen does not depend on the order of `loads`, unless time ran out: then it may differ from one call to the next.
     ValueError for tiers that rise in worth.
     """
     tiers = _tiers(worths)
-    candidates = _candidates(loads, tiers, left)
+    candidates = _candidates(loads, tiers, limits)
     if not candidates:
         return LoadingList((), 0.0, 0.0)
-    solved, bound = _solved(candidates, tiers, left, seconds)
+    solved, bound = _solved(candidates, tiers, limits, seconds)
     # A solver out of time may have nothing yet; hands must not be told that there is nothing to do.
-    chosen = max(solved, _one_by_one(candidates, tiers, left), key=lambda found: _value(found, tiers))
+    chosen = max(solved, _one_by_one(candidates, tiers, limits), key=lambda found: _value(found, tiers))
     value = _value(chosen, tiers)
     order = list(dict.fromkeys(load.machine for load in loads))
     return LoadingList(tuple(sorted(chosen, key=lambda load: order.index(load.machine))), value, max(value, bound))
-
-
-def _there_is_time(loads: Iterable[Load], left: Iterable[Left]) -> bool:
-    """Whether hands can do all of them."""
-    loads = list(loads)
-    return all(math.fsum(x.minutes_since(one.since) for x in loads) <= one.minutes + ROUNDING for one in left)
 
 
 def value_of(loads: Iterable[Load], worths: Iterable[Worth]) -> float:
@@ -145,19 +167,17 @@ def value_of(loads: Iterable[Load], worths: Iterable[Worth]) -> float:
     return _value(loads, _tiers(worths))
 
 
-def instead(
-    found: LoadingList, loads: Sequence[Load], worths: Iterable[Worth], left: Sequence[Left]
-) -> dict[str, float]:  # fmt: skip
+def instead(found: LoadingList, loads: Sequence[Load], worths: Iterable[Worth], limits: Limits) -> dict[str, float]:
     """Hours of value lost, by machine of the list, if it got its best other load while the others keep theirs.
 
-    0 for a tie; all that the load adds where there is no time for any other.
+    0 for a tie; all that the load adds where no other keeps to the limits.
     """
     tiers = _tiers(worths)
     lost = {}
     for load in found.loads:
         others = [other for other in found.loads if other.machine != load.machine]
         swaps = ([*others, x] for x in loads if x.machine == load.machine and x != load)
-        best = max(_value(swap, tiers) for swap in [others, *(s for s in swaps if _there_is_time(s, left))])
+        best = max(_value(swap, tiers) for swap in [others, *(s for s in swaps if limits.allow(s))])
         # Where time ran out a swap may be worth more: nothing is lost by it.
         lost[load.machine] = max(found.value - best, 0.0)
     return lost
@@ -196,42 +216,41 @@ def _worth(parts: float, tiers: Iterable[Worth]) -> float:
     return worth
 
 
-def _candidates(loads: Iterable[Load], tiers: Tiers, left: Sequence[Left]) -> list[Load]:
+def _candidates(loads: Iterable[Load], tiers: Tiers, limits: Limits) -> list[Load]:
     """The loads that a best list may need, machine by machine, in an order of their own.
 
     Not those for which there is no time, or that are worth nothing, or for which the same machine has one of the same
-    product that gives as much for no more of the hands' time: they should not work longer for nothing.
+    product that gives as much and takes no more: hands should not work longer for nothing.
     """
     kept: dict[tuple[str, str], list[Load]] = {}
     for load in sorted(loads, key=lambda x: (x.machine, x.product, x.minutes, -x.parts, -x.later, x.file)):
         rivals = kept.setdefault((load.machine, load.product), [])
-        beaten = any(_beats(rival, load, left) for rival in rivals)
-        if _there_is_time([load], left) and _value([load], tiers) > 0 and not beaten:
+        beaten = any(_beats(rival, load, limits) for rival in rivals)
+        if limits.allow([load]) and _value([load], tiers) > 0 and not beaten:
             rivals.append(load)
     return [load for rivals in kept.values() for load in rivals]
 
 
-def _beats(one: Load, other: Load, left: Iterable[Left]) -> bool:
-    """Whether it gives as much of the same product and takes no more time."""
-    as_much = one.parts >= other.parts and one.later >= other.later
-    return as_much and all(one.minutes_since(x.since) <= other.minutes_since(x.since) for x in left)
+def _beats(one: Load, other: Load, limits: Limits) -> bool:
+    """Whether it gives as much of the same product and takes no more."""
+    return one.parts >= other.parts and one.later >= other.later and limits.needs_no_more(one, other)
 
 
-def _one_by_one(loads: Iterable[Load], tiers: Tiers, left: Sequence[Left]) -> list[Load]:
+def _one_by_one(loads: Iterable[Load], tiers: Tiers, limits: Limits) -> list[Load]:
     """A list at once, seldom the best: each machine in turn gets the load that adds most in the minutes left."""
     chosen: list[Load] = []
     for _, own in groupby(loads, key=lambda load: load.machine):
-        fitting = [load for load in own if _there_is_time([*chosen, load], left)]
+        fitting = [load for load in own if limits.allow([*chosen, load])]
         if fitting:
             chosen.append(max(fitting, key=lambda load: _value([*chosen, load], tiers)))
     return chosen
 
 
-def _solved(loads: Sequence[Load], tiers: Tiers, left: Sequence[Left], seconds: float) -> tuple[list[Load], float]:
+def _solved(loads: Sequence[Load], tiers: Tiers, limits: Limits, seconds: float) -> tuple[list[Load], float]:
     """The best list found in time (perhaps none) and what no list is worth more than."""
     steps = [tier for product in tiers.values() for tier in product]
     ceiling = _ceiling(loads, tiers)
-    rows, most = _limits(loads, tiers, left)
+    rows, most = _limits(loads, tiers, limits)
     found = milp(
         -np.array([*(load.later for load in loads), *(step.each for step in steps)]) * SCALE / ceiling,
         integrality=np.repeat([1, 0], [len(loads), len(steps)]),
@@ -245,24 +264,24 @@ def _solved(loads: Sequence[Load], tiers: Tiers, left: Sequence[Left], seconds: 
     return chosen, min(-found.mip_dual_bound * ceiling / SCALE, ceiling)
 
 
-def _limits(loads: Sequence[Load], tiers: Tiers, left: Sequence[Left]) -> tuple[Numbers, Numbers]:
+def _limits(loads: Sequence[Load], tiers: Tiers, limits: Limits) -> tuple[Numbers, Numbers]:
     """The program's rows [limits, loads and tiers] and the most of each: the share of a load done, then the parts met.
 
-    Loads a machine <= 1; minutes from each moment on <= those left; parts met of a product <= its parts printed. As
-    later tiers are worth no more than earlier ones, they fill in their order of themselves.
+    Loads a machine <= 1; what the limits say; parts met of a product <= its parts printed. As later tiers are worth no
+    more than earlier ones, they fill in their order of themselves.
     """
     machine = np.array([load.machine for load in loads])
     at_machine = machine == np.unique(machine)[:, None]
     products = np.array(list(tiers), dtype=str)[:, None]
     made = products == np.array([load.product for load in loads])
     met = products == np.repeat(products, [len(product) for product in tiers.values()])
-    minutes = np.array([[load.minutes_since(one.since) for load in loads] for one in left]).reshape(-1, len(loads))
+    shared, most = limits.rows(loads)
     rows = np.block([
         [at_machine, np.zeros((len(at_machine), met.shape[1]))],
-        [minutes, np.zeros((len(left), met.shape[1]))],
+        [shared, np.zeros((len(shared), met.shape[1]))],
         [-np.array([load.parts for load in loads]) * made, met],
     ])  # fmt: skip
-    return rows, np.concatenate([np.ones(len(at_machine)), [one.minutes for one in left], np.zeros(len(products))])
+    return rows, np.concatenate([np.ones(len(at_machine)), most, np.zeros(len(products))])
 
 
 def _ceiling(loads: Iterable[Load], tiers: Tiers) -> float:

@@ -97,7 +97,7 @@ class Free:
 @dataclass(frozen=True)
 class Menu:
     """What can be loaded [files]: codes, products, good `parts` to expect, and of every model its `times` over the
-    files it can print (`fits`, their places) and its `time_worth`. `new_spool`: a full one of its material is there.
+    files it can print (`fits`, their places) and its `time_worth`; and the `material` of each file.
     """
 
     files: Sequence[str]
@@ -106,7 +106,7 @@ class Menu:
     fits: Sequence[Sequence[int]]
     times: Sequence[Times]
     worth: Sequence[Numbers]
-    new_spool: Sequence[bool]
+    material: Sequence[str]
 
 
 def loads(free: Sequence[Free], menu: Menu, clock: Clock, leave: tuple[float, float], change: float) -> Iterator[Load]:
@@ -124,9 +124,10 @@ def loads(free: Sequence[Free], menu: Menu, clock: Clock, leave: tuple[float, fl
             again = (float(ends), change) if ends < closes else (NEVER, 0.0)
             told, parts = (one.machine, menu.files[file], menu.products[file]), float(menu.parts[file])
             if one.lasts[file] >= LASTS:
-                yield Load(*told, parts * float(one.lasts[file]), later, change, False, one.at, *again)
-            elif menu.new_spool[file]:
-                yield Load(*told, parts, later - SPOOL_HOURS, change + SPOOL_MINUTES, True, one.at, *again)
+                yield Load(*told, parts * float(one.lasts[file]), later, change, None, one.at, *again)
+            else:
+                spool = later - SPOOL_HOURS, change + SPOOL_MINUTES, menu.material[file]
+                yield Load(*told, parts, *spool, one.at, *again)
 
 
 def left(clock: Clock, closes: float) -> list[Left]:

@@ -234,6 +234,15 @@ class Log:
         )  # fmt: skip
         return entries_from(rows)[0] if rows.height else None  # type: ignore[return-value]
 
+    def last_word(self, machine: str) -> datetime | None:
+        """When the newest entry about a machine that was not taken back was noted."""
+        rows = self._frame(
+            f"SELECT {_SELECT} {_LIVE} AND e.machine = $machine ORDER BY e.noted_at DESC LIMIT 1",
+            machine=machine, as_of=datetime.max.replace(tzinfo=UTC),
+        )  # fmt: skip
+        newest = rows["noted_at"].max()
+        return newest if isinstance(newest, datetime) else None
+
     def everything(self) -> pl.DataFrame:
         """The whole log as written, voided entries and their voids included, in the order of writing."""
         return self._frame(f"SELECT {_SELECT} FROM entries e ORDER BY e.seq")

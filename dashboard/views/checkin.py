@@ -1,6 +1,7 @@
 """Check-in at one machine: its state in one line, and only what is possible now."""
 
 from collections.abc import Callable, Sequence
+from datetime import datetime
 from functools import partial
 
 import streamlit as st
@@ -13,6 +14,7 @@ from dashboard import acts, data, parts
 from dashboard import floor_words as words
 from dashboard.acts import Fields
 from dashboard.parts import Step
+from dashboard.shop import current_log
 from dashboard.words import STATE_WORDS, choice_words, question_sentence
 
 #: So many part-spools, and other files, are offered where a spool is too short.
@@ -71,12 +73,20 @@ def record(name: str, answer: MachinePage, by: str, fields: Sequence[Fields], he
 
 
 def send(name: str, answer: MachinePage, made: Sequence[AnyEntry], held: int | None) -> None:
-    """One tap's entries, to the log; `held` is what was on the platform, for the receipt."""
+    """One tap's entries, to the log; `held` is what was on the platform, for the receipt.
+
+    None where somebody noted this machine since the page was drawn: it may tell of the same thing.
+    """
+    machine, shown = answer.now.machine, answer.recent[0]["noted_at"] if answer.recent else None
+
+    def outdated() -> bool:
+        newest = current_log().last_word(machine)
+        return newest != (datetime.fromisoformat(shown) if shown else None)
 
     def say(kept: Sequence[AnyEntry]) -> str:
         return words.receipt(kept, held, data.clock(), data.names())
 
-    parts.tap(name, answer.now.machine, made, say)
+    parts.tap(name, machine, made, say, outdated)
 
 
 # What is possible now
@@ -162,10 +172,11 @@ def ask_short(step: Step, answer: MachinePage, by: str) -> None:
         offer_start(f"main-part-{place}", words.part_spool(part), file, part.left.best)
     for other in acts.instead(answer, file)[:INSTEAD_SHOWN]:
         offer_start(f"main-{other.file}", words.instead(other), other, None)
-    parts.text("ask", words.FULLER, tag="h3")
-    with st.container(key="tiles-fuller"):
-        for name, share in acts.fuller(file, full).items():
-            offer_start(f"tile-{name}", (words.QUARTERS[name], ""), file, share * full)
+    if answer.spool and answer.spool.material == file.material:
+        parts.text("ask", words.FULLER, tag="h3")
+        with st.container(key="tiles-fuller"):
+            for name, share in acts.fuller(file, full).items():
+                offer_start(f"tile-{name}", (words.QUARTERS[name], ""), file, share * full)
     offer_start("quiet-anyway", (words.START_ANYWAY, ""), file, None)
 
 

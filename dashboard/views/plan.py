@@ -70,7 +70,11 @@ def _room(clock: Clock) -> None:
     """What the room gives, against what is wanted, and what would give more."""
     found = data.capacity()
     st.html(plan_html.falling(found))
-    told = (said.headroom(found, clock), said.required(found, data.setup().shop(utc_now()).planning_downtime))
+    told = (
+        said.headroom(found, clock),
+        said.BANDS,
+        said.required(found, data.setup().shop(utc_now()).planning_downtime),
+    )
     parts.text("entry", *filter(None, told))
     st.altair_chart(charts.headroom(_weeks(found, clock)), theme=None, width="stretch", alt=said.ROOM)
     parts.text("ask", said.MORE, tag="h2")
@@ -104,8 +108,8 @@ def _finished(plan: Plan, by: str | None) -> None:
         return
     names = {line.product: line.name for line in plan.products}
     product = st.selectbox(said.COUNT, list(names), format_func=names.__getitem__, key="count-product")
-    number = st.number_input(said.HOW_MANY, value=0, step=10, format="%d", key="count-parts")
-    if not product or number is None or number < 0:
+    number = st.number_input(said.HOW_MANY, value=None, min_value=0, step=1, format="%d", key="count-parts")
+    if not product or number is None:
         return
     if parts.button("main-count", said.COUNTED, f"{number} {names[product]}"):
         made = parts.entries([{"kind": "StockCounted", "item": product, "quantity": float(number)}], by)

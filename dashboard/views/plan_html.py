@@ -46,7 +46,7 @@ def loading(found: Loading, loaded: Set[str], clock: Clock, materials: Mapping[s
     rows = "".join(_load(said.load(line, found, clock, materials), line.machine in loaded) for line in found.loads)
     return (
         f'<section class="rs rs-load"><h2>{said.LOAD}</h2>{told}<table><thead><tr><th></th>{head}</tr></thead>'
-        f'<tbody>{rows}</tbody></table><p class="rs-note">{said.ONLY_LIST}</p></section>'
+        f'<tbody>{rows}</tbody></table><p class="rs-note rs-screen">{said.ONLY_LIST}</p></section>'
     )
 
 
@@ -86,4 +86,6 @@ def gains(found: Sequence[Gain], models: Mapping[str, str]) -> str:
         f'<tr><th scope="row">{escape(name)}</th><td>{escape(parts)}</td><td>{escape(cost)}</td></tr>'
         for name, parts, cost in (said.gain(line, models) for line in found)
     )
-    return f'<section class="rs"><table><tbody>{rows}</tbody></table><p class="rs-key">{said.CHANGES_KEY}</p></section>'
+    head = "".join(f'<th scope="col">{name}</th>' for name in said.GAIN_HEAD)
+    table = f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+    return f'<section class="rs">{table}<p class="rs-key">{said.CHANGES_KEY}</p></section>'

@@ -213,7 +213,8 @@ def test_a_spare_that_machines_wait_for_is_ordered_for_them_as_well(log: Log) ->
 def test_a_machine_that_came_back_or_printed_waits_no_more_and_took_its_spare(log: Log) -> None:
     story = [
         at_a1("WentDown", when(275), **DOWN), at_a1("CameBack", when(276)),
-        tell("WentDown", when(275), machine="A2", **DOWN), tell("PrintStarted", when(277), machine="A2", file="f", revision=1),
+        tell("WentDown", when(275), machine="A2", **DOWN),
+        tell("PrintStarted", when(277), machine="A2", file="f", revision=1),
     ]  # fmt: skip
     found = item(log, BELT, [belts(3), *story])
     assert found.waiting == 0

@@ -18,7 +18,7 @@ import numpy as np
 
 from core.calc import room
 from core.calc.forward import Clock, Laws
-from core.calc.loading import Worth, best_loading
+from core.calc.loading import Limits, Worth, best_loading
 from core.calc.staffed import Staffed, micros, staffed_spells
 from core.calc.timing import Free, Menu, Times, cases, left, loads, time_worth
 from core.loading import COUNTS, DAYS, MADE_AHEAD
@@ -113,7 +113,7 @@ def listed(told: Told, t: float) -> dict[str, str]:
                              np.array(lasts)))  # fmt: skip
     closes = (now.end - now.start) / 60
     since = [one for one in left(clock, closes) if one.since >= at]
-    found = best_loading(list(loads(free, menu, clock, (closes, back), CHANGE)), worths(told, files, t), since)
+    found = best_loading(list(loads(free, menu, clock, (closes, back), CHANGE)), worths(told, files, t), Limits(since))
     return {load.machine: load.file for load in found.loads}
 
 
@@ -138,7 +138,7 @@ def menu_of(told: Told, start: float, files: Sequence[PrintFile]) -> tuple[Menu,
         menu = Menu(
             [file.file for file in files], [file.product for file in files],
             np.array([float(file.parts) for file in files]), fits, times,
-            [time_worth(one, clock, DAYS * 24.0) for one in times], [True] * len(files),
+            [time_worth(one, clock, DAYS * 24.0) for one in times], [file.material for file in files],
         )  # fmt: skip
         told.menus = {start: (menu, clock)}
     return told.menus[start]

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from core.calc.loading import NEVER, ROUNDING, Left, Load, LoadingList, Worth, best_loading, instead, value_of
+from core.calc.loading import NEVER, ROUNDING, Left, Limits, Load, LoadingList, Worth, best_loading, instead, value_of
 
-Room = tuple[list[Load], list[Worth], list[Left]]
+Room = tuple[list[Load], list[Worth], Limits]
 
 #: Three tiers of two products: what is needed, what will be, and the rest.
 CAPS_AND_CLIPS = [
@@ -35,27 +35,27 @@ def plain_value(loads: Sequence[Load], worths: Sequence[Worth]) -> float:
     return value
 
 
-def in_time(minutes: float) -> list[Left]:
+def in_time(minutes: float) -> Limits:
     """So many minutes until people leave, whenever they are used."""
-    return [Left(0.0, minutes)]
+    return Limits([Left(0.0, minutes)])
 
 
-def possible(chosen: Sequence[Load], left: Sequence[Left]) -> bool:
-    """Whether the minutes do, counted from each moment on."""
-    for one in left:
+def possible(chosen: Sequence[Load], limits: Limits) -> bool:
+    """Whether the minutes do, counted from each moment on, and the spools."""
+    for one in limits.left:
         now = sum(load.minutes for load in chosen if load.at >= one.since)
         again = sum(load.again_minutes for load in chosen if one.since <= load.again < NEVER)
         if now + again > one.minutes + ROUNDING:
             return False
-    return True
+    return all([load.new_spool for load in chosen].count(name) <= count for name, count in limits.spools.items())
 
 
-def every_list(loads: Sequence[Load], left: Sequence[Left]) -> Iterator[list[Load]]:
+def every_list(loads: Sequence[Load], limits: Limits) -> Iterator[list[Load]]:
     """Every list that gives a machine one load or none within the minutes."""
     machines = sorted({load.machine for load in loads})
     for choice in product(*[[None, *(load for load in loads if load.machine == name)] for name in machines]):
         chosen = [load for load in choice if load]
-        if possible(chosen, left):
+        if possible(chosen, limits):
             yield chosen
 
 
@@ -69,7 +69,8 @@ def room(seed: int, machines: int = 5, files: int = 4) -> Room:
         Load(
             f"B{machine}", f"file {file}", of[file], round(draw.uniform(0, 40), digits),
             round(draw.uniform(-9, 14), digits), round(draw.uniform(0, 12), digits),
-            at=at, again=draw.choice([NEVER, at + draw.uniform(0, 4)]), again_minutes=round(draw.uniform(0, 6), digits),
+            draw.choice([None, None, "green", "grey"]), at, draw.choice([NEVER, at + draw.uniform(0, 4)]),
+            round(draw.uniform(0, 6), digits),
         )
         for machine in range(machines) for at in [draw.choice([0.0, draw.uniform(0, 4)])] for file in range(files)
         if draw.random() < 0.8
@@ -81,14 +82,15 @@ def room(seed: int, machines: int = 5, files: int = 4) -> Room:
         worths += [Worth(name, draw.choice([0, 15, draw.uniform(1, 80), math.inf]), worth) for worth in each]
     whole = draw.choice([0.0, draw.uniform(5, 40), math.inf])
     later = [Left(draw.uniform(0.5, 6), draw.uniform(0, 15)) for _ in range(draw.randint(0, 3))]
-    return loads, worths, [Left(0.0, whole), *later]
+    spools = {name: draw.randint(0, 2) for name in ("green", "grey") if draw.random() < 0.5}
+    return loads, worths, Limits([Left(0.0, whole), *later], spools)
 
 
-def holds(found: LoadingList, loads: Sequence[Load], left: Sequence[Left]) -> bool:
+def holds(found: LoadingList, loads: Sequence[Load], limits: Limits) -> bool:
     """Whether a list keeps to one load a machine, to what there is, and to the minutes."""
     machines = [load.machine for load in found.loads]
     once = len(set(machines)) == len(machines) and set(found.loads) <= set(loads)
-    return once and possible(found.loads, left)
+    return once and possible(found.loads, limits)
 
 
 @pytest.mark.parametrize("block", range(10))
@@ -186,7 +188,12 @@ def test_more_minutes_loads_machines_or_worth_never_make_it_worse(seed: int) -> 
     loads, worths, left = room(seed, machines=8, files=6)
     least = best_loading(loads, worths, left).value * (1 - 1e-6)
     more = Load("B1", "another file", "feeder cap", 30, 12, 3)
-    assert best_loading(loads, worths, [replace(one, minutes=one.minutes + 5) for one in left]).value >= least
+    assert (
+        best_loading(
+            loads, worths, replace(left, left=[replace(one, minutes=one.minutes + 5) for one in left.left])
+        ).value
+        >= least
+    )
     assert best_loading([*loads, more], worths, left).value >= least
     assert best_loading([*loads, replace(more, machine="B99")], worths, left).value >= least
     assert best_loading(loads, [*worths, Worth("entrance block", 10, 1)], left).value >= least
@@ -236,7 +243,7 @@ def test_a_need_is_met_once_and_the_other_machine_prints_what_comes_next() -> No
 
 def test_of_two_as_useful_the_one_with_the_better_time_after_it_wins_and_of_those_the_quicker_change() -> None:
     late, soon = Load("B1", "a", "feeder cap", 6, -1, 4), Load("B1", "b", "feeder cap", 6, 2, 4)
-    slow = replace(soon, minutes=11, new_spool=True)
+    slow = replace(soon, minutes=11, new_spool="grey")
     assert best_loading([slow, late, soon], CAPS_AND_CLIPS, in_time(30)).loads == (soon,)
 
 
@@ -318,7 +325,8 @@ def test_worth_does_not_depend_on_the_order_of_loads_and_never_grows_faster_than
     value = value_of(loads, worths)
     assert value == pytest.approx(plain_value(loads, worths))
     assert value_of(random.Random(seed).sample(loads, len(loads)), worths) == value
-    assert value <= sum(value_of([load], worths) for load in loads) * (1 + 1e-9)
+    alone = sum(value_of([load], worths) for load in loads)
+    assert value <= alone + 1e-9 * abs(alone)
 
 
 CAPS = Load("B1", "caps", "feeder cap", 24, 10, 4)
@@ -369,12 +377,22 @@ def test_minutes_of_no_possible_number_are_refused(since: float, minutes: float)
 
 def test_prints_that_end_before_people_leave_share_the_last_minutes_with_what_is_loaded_then() -> None:
     # Two hours are left, ten minutes of them in the last half hour: time for two changes.
-    left = [Left(0.0, 60), Left(1.5, 10)]
+    left = Limits([Left(0.0, 60), Left(1.5, 10)])
     evening = [Load(name, "caps", "feeder cap", 6, 8, 5, at=1.6) for name in ("B1", "B2")]
     short = [Load(name, "clips", "queen clip", 80, 9, 5, again=1.7, again_minutes=5) for name in ("B3", "B4")]
     longer = [Load(name, "clips", "queen clip", 80, 4, 5) for name in ("B3", "B4")]
     found = best_loading([*evening, *short, *longer], CAPS_AND_CLIPS, left)
     # A short print more (5 h) would cost a machine its night (8 h and its caps).
     assert set(found.loads) == {*evening, *longer}
-    more = best_loading([*evening, *short, *longer], CAPS_AND_CLIPS, [Left(0.0, 60), Left(1.5, 15)])
+    more = best_loading([*evening, *short, *longer], CAPS_AND_CLIPS, Limits([Left(0.0, 60), Left(1.5, 15)]))
     assert {load.again for load in more.loads if load.product == "queen clip"} == {1.7, NEVER}
+
+
+def test_no_more_spools_are_fitted_than_are_there() -> None:
+    caps = [Load(name, "caps", "feeder cap", 6, 8, 5, new_spool="black") for name in ("B1", "B2", "B3")]
+    clips = [Load(name, "clips", "queen clip", 80, 1, 5) for name in ("B1", "B2", "B3")]
+    for there in (0, 1, 2, 3):
+        found = best_loading([*caps, *clips], CAPS_AND_CLIPS, Limits([Left(0.0, 60)], {"black": there}))
+        assert [load.new_spool for load in found.loads].count("black") == there
+        assert len(found.loads) == 3
+    assert len([x for x in best_loading(caps, CAPS_AND_CLIPS, in_time(60)).loads if x.new_spool]) == 3

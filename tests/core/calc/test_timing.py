@@ -149,7 +149,7 @@ def test_cases_have_the_means_of_the_laws_and_do_not_go_together() -> None:
 TIMES = prints(6.0, 14.0)
 MENU = Menu(
     ["caps", "clips"], ["feeder cap", "queen clip"], np.array([12.0, 90.0]), [[0, 1]], [TIMES],
-    [time_worth(TIMES, WEEK, 96.0)], [True, False],
+    [time_worth(TIMES, WEEK, 96.0)], ["black", "yellow"],
 )  # fmt: skip
 LEAVE = 17.0, 32.0
 
@@ -160,7 +160,7 @@ def test_a_load_is_worth_the_time_after_it_against_the_machine_left_alone() -> N
     # Both end in the night: the machine is free again in the morning, as if left alone.
     assert (caps.later, clips.later) == pytest.approx((0, 0))
     assert (caps.machine, caps.file, caps.product, caps.parts, caps.minutes) == ("B1", "caps", "feeder cap", 12, 5)
-    assert not caps.new_spool
+    assert caps.new_spool is None
 
 
 def test_a_print_that_ends_before_people_leave_wants_them_again_and_leaves_the_night() -> None:
@@ -172,11 +172,12 @@ def test_a_print_that_ends_before_people_leave_wants_them_again_and_leaves_the_n
     assert clips.later == pytest.approx(0)
 
 
-def test_a_spool_that_will_not_last_is_changed_if_there_is_another_one() -> None:
-    free = Free("B1", 0, 14.0, np.array([LASTS - 0.01, LASTS - 0.01]))
-    (caps,) = loads([free], MENU, WEEK, LEAVE, 5.0)
-    assert (caps.file, caps.new_spool, caps.minutes, caps.parts) == ("caps", True, 5 + SPOOL_MINUTES, 12)
+def test_a_spool_that_will_not_last_is_changed() -> None:
+    free = Free("B1", 0, 14.0, np.array([LASTS - 0.01, 1.0]))
+    caps, clips = loads([free], MENU, WEEK, LEAVE, 5.0)
+    assert (caps.file, caps.new_spool, caps.minutes, caps.parts) == ("caps", "black", 5 + SPOOL_MINUTES, 12)
     assert caps.later == pytest.approx(-SPOOL_HOURS)
+    assert clips.new_spool is None
 
 
 def test_what_the_spool_may_not_feed_is_expected_so_much_less() -> None:

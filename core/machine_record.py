@@ -1,0 +1,120 @@
+"""Everything that was ever done to one machine."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from core.calc.counts import removals
+from core.calc.failures import mtbf
+from core.calc.faults import KINDS, Fault, faults
+from core.calc.hazard import Numbers
+from core.calc.staffed import FAR, HOUR, Micros, instant, micros
+from core.errors import Refused
+from core.log.store import Log
+from core.reading import Reading
+from core.setup import Machine, Shop, Spare
+from core.upkeep_types import FaultTold, MachineRecord, Recurs, UpkeepTold, WeekPrinted
+from core.watch import Watch
+from core.window import Window
+
+#: A cause recurs that a machine had so often, and so many times as often as the others of its model.
+OFTEN, MORE = 3, 2.0
+
+
+def machine_record(log: Log, machine: str, at: datetime, watch: Watch) -> MachineRecord:
+    """The record of a machine; `watch` of the room tells how the others do. `Refused` for an unknown machine."""
+    setup = log.setup()
+    row = setup.get(Machine, machine, at=at)
+    if row is None:
+        raise Refused("machine_is_known", f"There is no machine {machine} in the set-up: pick one from its rack.")
+    span = log.span()
+    start = min(span.start, at - timedelta(weeks=1)) if span else at - timedelta(weeks=1)
+    window = Window(at - timedelta(weeks=math.ceil((at - start) / timedelta(weeks=1))), at)
+    read = Reading(log, window, at, watch.read.pace, [machine])
+    told = _faults(log, window, machine, at)
+    weeks = _weeks(read)
+    printed = math.fsum(week.printed for week in weeks)
+    upkeep = _upkeep(log, window, machine, at)
+    spares = Counter(spare for one in upkeep for spare in one.spares)
+    spares.update(fault.spare for fault in told if fault.spare and fault.ended != FAR)
+    return MachineRecord(
+        machine=machine, model=row.model, at=at, zone=setup.shop(at).zone, since=window.start, printed=printed,
+        prints=removals(read.reckoned.gaps).height, weeks=weeks, faults=[_told(fault) for fault in reversed(told)],
+        upkeep=upkeep, spares=dict(spares), recurs=_recurs(told, printed, row, watch),
+        mtbf=mtbf(len(told), printed) if printed else None, cost=_cost(upkeep, spares, read),
+    )  # fmt: skip
+
+
+def _faults(log: Log, window: Window, machine: str, at: datetime) -> list[Fault]:
+    rows = log.entries_of(list(KINDS), window, at).with_columns(t=pl.col("at").dt.epoch("us"))
+    mine = rows.filter((pl.col("machine") == machine) | (pl.col("kind") == "StockReceived"))
+    return faults(mine.select("kind", "machine", "t", "cause", "spare", "item").iter_rows(named=True), micros(at))
+
+
+def _told(fault: Fault) -> FaultTold:
+    return FaultTold(at=instant(fault.began), ended=None if fault.ended == FAR else instant(fault.ended),
+                     cause=fault.cause, spare=fault.spare, hours=fault.hours)  # fmt: skip
+
+
+def _weeks(read: Reading) -> list[WeekPrinted]:
+    """Every week of the window, by the likeliest line of states."""
+    count = round(read.window.hours / 168)
+    starts = [read.window.start + timedelta(weeks=n) for n in range(count)]
+    edges = np.array([micros(start) for start in starts] + [micros(read.window.end)], dtype=np.int64)
+    rows = read.reckoned.stretches
+    hours = [
+        _by_week(rows.filter(pl.col("state").is_in(states)), edges)
+        for states in (["printing", "proving"], ["down", "waiting"])
+    ]
+    return [
+        WeekPrinted(start=start, printed=float(printed), down=float(down))
+        for start, printed, down in zip(starts, *hours, strict=True)
+    ]
+
+
+def _by_week(rows: pl.DataFrame, edges: Micros) -> Numbers:
+    """Hours of these stretches in every week."""
+    start, end = rows["start"].to_numpy()[:, None], rows["end"].to_numpy()[:, None]
+    inside = np.minimum(edges[1:], end) - np.maximum(edges[:-1], start)
+    return np.asarray(np.maximum(inside, 0).sum(axis=0) / HOUR)
+
+
+def _upkeep(log: Log, window: Window, machine: str, at: datetime) -> list[UpkeepTold]:
+    """Upkeep that was done, newest first."""
+    rows = log.entries_of(["UpkeepDone"], window, at).filter(pl.col("machine") == machine)
+    return [
+        UpkeepTold(at=row["at"], task=row["task"], minutes=row["minutes"],
+                   spares=[code.strip() for code in (row["spares"] or "").split(";") if code.strip()])
+        for row in rows.reverse().iter_rows(named=True)
+    ]  # fmt: skip
+
+
+def _recurs(told: Sequence[Fault], printed: float, row: Machine, watch: Watch) -> list[Recurs]:
+    """The causes that this machine has far more often than the others of its model."""
+    others = [
+        machine.machine for machine in watch.machines if machine.model == row.model and machine.machine != row.machine
+    ]
+    hours = math.fsum(watch.worked.at(other, watch.now) for other in others)
+    found = []
+    for cause, times in Counter(fault.cause for fault in told).items():
+        theirs = sum(fault.cause == cause and fault.machine in others for fault in watch.faults)
+        every = hours / theirs if theirs else math.inf
+        if times >= OFTEN and printed and times / printed > MORE / every:
+            found.append(Recurs(cause=cause, times=times, hours=printed, others=every))
+    return sorted(found, key=lambda one: -one.times)
+
+
+def _cost(upkeep: Sequence[UpkeepTold], spares: Counter[str], read: Reading) -> float | None:
+    """What its spares and the minutes of upkeep cost; None where no price is known."""
+    shop: Shop = read.setup.shop(read.at)
+    prices = {spare.spare: spare.price for spare in read.setup.all(Spare, read.at) if spare.price is not None}
+    if shop.hand_cost is None and not prices:
+        return None
+    parts = math.fsum(count * prices.get(code, 0.0) for code, count in spares.items())
+    return parts + math.fsum(one.minutes for one in upkeep) / 60 * (shop.hand_cost or 0.0)

@@ -1,0 +1,133 @@
+"""Upkeep and repairs of the room: what is due, what waits for a spare, what fails how often, who stands out."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+
+import numpy as np
+
+from core.answer_types import Stores
+from core.calc.bad_actor import Counts, stands_out
+from core.calc.failures import Watched, availability, mtbf, trend
+from core.calc.faults import Fault
+from core.calc.hazard import Numbers
+from core.calc.staffed import FAR, instant
+from core.setup import Machine, Model, Spare, is_for
+from core.upkeep import due
+from core.upkeep_types import CauseHours, ModelFailures, Restored, Room, SpareFits, StandsOut, Waits
+from core.watch import Watch
+
+#: A machine is watched from after this many hours of printing: the first are those of setting it up.
+LEAST_HOURS = 1.0
+YEAR = 52
+
+
+def reliability(watch: Watch, shelf: Stores) -> Room:
+    """The room as the weeks of `watch` tell; `shelf` as of `core.stores.stores`, for when spares come."""
+    return Room(
+        at=watch.at, zone=watch.shop.zone, weeks=float(watch.weeks), due=due(watch), waits=_waits(watch, shelf),
+        lost_waiting=math.fsum(fault.waited for fault in watch.faults), models=_models(watch),
+        causes=_causes(watch.faults), stands_out=_stands_out(watch), spares=_spares(watch),
+    )  # fmt: skip
+
+
+def _waits(watch: Watch, shelf: Stores) -> list[Waits]:
+    """The machines that wait for a spare, longest first."""
+    names = {spare.spare: spare.name for spare in watch.setup.all(Spare, watch.at)}
+    expected = {item.item: min((o.expected for o in item.orders), default=None) for item in shelf.items}
+    return [
+        Waits(machine=fault.machine, spare=fault.spare, name=names.get(fault.spare, fault.spare), cause=fault.cause,
+              since=instant(fault.began), expected=expected.get(fault.spare))
+        for fault in watch.faults if fault.ended == FAR and fault.spare
+    ]  # fmt: skip
+
+
+def restored(faults: Sequence[Fault]) -> Restored | None:
+    """The time to restore of the faults that are over; None of none."""
+    over = [fault for fault in faults if fault.ended != FAR]
+    if not over:
+        return None
+    parts = {name: math.fsum(getattr(fault, name) for fault in over) / len(over)
+             for name in ("hours", "diagnosed", "waited", "mended")}  # fmt: skip
+    return Restored(faults=len(over), **parts)
+
+
+def _models(watch: Watch) -> list[ModelFailures]:
+    found = []
+    for row in watch.setup.all(Model, watch.at):
+        mine = [machine for machine in watch.machines if machine.model == row.model]
+        watched = [one for one in (watched_of(watch, machine.machine) for machine in mine) if one]
+        if not watched:
+            continue
+        codes = {machine.machine for machine in mine}
+        faults = [fault for fault in watch.faults if fault.machine in codes]
+        hours, count = math.fsum(one.hours for one in watched), sum(len(one.failed) for one in watched)
+        between, back, told = mtbf(count, hours), restored(faults), trend(watched)
+        found.append(ModelFailures(
+            model=row.model, name=row.name, machines=len(mine), hours=hours, failures=count, mtbf=between,
+            restored=back, availability=availability(between.best, back.hours) if back else None,
+            trend=told.verdict, slope=told.slope, estimator=told.estimator,
+        ))  # fmt: skip
+    return found
+
+
+def watched_of(watch: Watch, machine: str) -> Watched | None:
+    """The failures of a machine on the scale of its own printing hours; None of one that printed nothing."""
+    hours = watch.worked.at(machine, watch.now)
+    if hours < LEAST_HOURS:
+        return None
+    at = [watch.worked.at(machine, fault.began) for fault in watch.faults if fault.machine == machine]
+    # A fault before the first print of the watch is one of the time before it.
+    return Watched([t for t in at if 0 < t <= hours], hours)
+
+
+def _causes(faults: Sequence[Fault]) -> list[CauseHours]:
+    """The causes, most hours first."""
+    found = []
+    for cause in dict.fromkeys(fault.cause for fault in faults):
+        mine = [fault for fault in faults if fault.cause == cause]
+        found.append(CauseHours(cause=cause, times=len(mine), hours=math.fsum(fault.hours for fault in mine),
+                                waited=math.fsum(fault.waited for fault in mine)))  # fmt: skip
+    return sorted(found, key=lambda line: -line.hours)
+
+
+def _stands_out(watch: Watch) -> list[StandsOut]:
+    """The machines that fail more often than the others of their model."""
+    found = []
+    for model in dict.fromkeys(machine.model for machine in watch.machines):
+        mine = [machine for machine in watch.machines if machine.model == model]
+        counts, hours = _weekly(watch, mine)
+        for machine, standing in zip(mine, stands_out(counts, hours), strict=True):
+            if standing.named_at and standing.times:
+                others = float(hours.sum() - standing.hours), int(counts.sum()) - standing.failures
+                found.append(StandsOut(
+                    machine=machine.machine, model=model, failures=standing.failures, hours=standing.hours,
+                    times=standing.times, others=others[0] / others[1] if others[1] else None,
+                ))  # fmt: skip
+    return found
+
+
+def _weekly(watch: Watch, machines: Sequence[Machine]) -> tuple[Counts, Numbers]:
+    """Failures and printing hours of each week [weeks, machines]."""
+    places = [watch.worked.machines.index(machine.machine) for machine in machines]
+    column = {machine.machine: place for place, machine in enumerate(machines)}
+    counts = np.zeros((watch.weeks, len(machines)), dtype=np.int64)
+    for fault in watch.faults:
+        week = int(np.searchsorted(watch.worked.edges, fault.began, side="right")) - 1
+        if fault.machine in column and 0 <= week < watch.weeks:
+            counts[week, column[fault.machine]] += 1
+    return counts, watch.worked.best[places].T
+
+
+def _spares(watch: Watch) -> list[SpareFits]:
+    """Every spare with how many machines it serves, those of most use first."""
+    used = Counter(spare for row in watch.upkeep["spares"].to_list() for spare in row or [])
+    used.update(fault.spare for fault in watch.faults if fault.spare and fault.ended != FAR)
+    found = []
+    for spare in watch.setup.all(Spare, watch.at):
+        fits = [machine.model for machine in watch.machines if is_for(spare, machine.model)]
+        found.append(SpareFits(spare=spare.spare, name=spare.name, machines=len(fits), models=len(set(fits)),
+                               a_year=used[spare.spare] * YEAR / watch.weeks))  # fmt: skip
+    return sorted(found, key=lambda line: (-line.machines, -line.a_year))

@@ -1,0 +1,82 @@
+"""What upkeep is due at which machine, by what it printed since."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from typing import Literal
+
+import polars as pl
+
+from core.calc.staffed import micros
+from core.estimate import Estimate
+from core.setup import Machine, UpkeepTask, is_for
+from core.upkeep_types import TaskDue
+from core.watch import Watch
+
+#: The pace of a machine is that of its last so many weeks.
+LATELY = 4
+#: States in which no print would have to be stopped for upkeep.
+STANDS = ("done", "stopped", "empty", "no word", "down", "waiting")
+By = Literal["hours", "days", "prints"]
+
+
+def due(watch: Watch) -> list[TaskDue]:
+    """Every task that falls due at some time, at every machine: those due first, machines that stand before others."""
+    tasks = [task for task in watch.setup.all(UpkeepTask, watch.at) if _intervals(task)]
+    states = dict(watch.read.standing.select("machine", "state").iter_rows())
+    found = [
+        _due(watch, machine, task, states.get(machine.machine, "no word") in STANDS)
+        for machine in watch.machines if states.get(machine.machine) != "aside"
+        for task in tasks if is_for(task, machine.model)
+    ]  # fmt: skip
+    return sorted(found, key=lambda line: (line.share.best < 1, not line.stands, -line.share.best, line.machine))
+
+
+def _intervals(task: UpkeepTask) -> dict[By, float]:
+    told: dict[By, float | None] = {"hours": task.every_hours, "days": task.every_days, "prints": task.every_prints}
+    return {by: every for by, every in told.items() if every}
+
+
+def _due(watch: Watch, machine: Machine, task: UpkeepTask, stands: bool) -> TaskDue:
+    code = machine.machine
+    last = _last(watch, code, task.task)
+    since = last or watch.since(code)
+    hours, days = watch.worked.since(code, micros(since)), (watch.at - since) / timedelta(days=1)
+    prints = _prints(watch, code, since)
+    gone: dict[By, tuple[Estimate, float]] = {
+        "hours": (hours, watch.worked.a_day(code, LATELY)),
+        "days": (Estimate.exact(days), 1.0),
+        "prints": (Estimate.exact(prints), _prints(watch, code, watch.at - timedelta(weeks=LATELY)) / (7 * LATELY)),
+    }
+    ways = list(_ways(watch.at, _intervals(task), gone))
+    when, by, every, share = min(ways, key=lambda way: (way[0] is None, way[0], -way[3].best))
+    return TaskDue(
+        machine=code, task=task.task, name=task.name, minutes=task.minutes, says=task.says, last=last, hours=hours,
+        days=days, prints=prints, by=by, every=every, share=share, due=when, stands=stands,
+    )  # fmt: skip
+
+
+def _ways(
+    at: datetime, intervals: dict[By, float], gone: dict[By, tuple[Estimate, float]]
+) -> Iterator[tuple[datetime | None, By, float, Estimate]]:
+    """When each interval is over, its name and length, and the share of it that is gone."""
+    for by, every in intervals.items():
+        since, a_day = gone[by]
+        left = every - since.best
+        when = at + timedelta(days=min(left / a_day, 36_500)) if a_day > 0 else (at if left <= 0 else None)
+        yield when, by, every, since.scaled(1 / every)
+
+
+def _last(watch: Watch, machine: str, task: str) -> datetime | None:
+    rows = watch.upkeep.filter((pl.col("machine") == machine) & (pl.col("task") == task))
+    last = rows["at"].max()
+    return last if isinstance(last, datetime) else None
+
+
+def _prints(watch: Watch, machine: str, since: datetime) -> float:
+    """Prints whose parts came off since then, those of which nobody noted it as well."""
+    habits = watch.read.pace.habits
+    rows = watch.read.entries.filter((pl.col("machine") == machine) & (pl.col("kind") == "PartsOff"))
+    noted = rows.filter(pl.col("at") > since).height
+    return noted / (1 - habits.forgets_off if habits else 1.0)

@@ -1,0 +1,182 @@
+"""What upkeep and repairs answer: what is due, what failed how often, and what was ever done to a machine."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Literal
+
+from core.answer_types import Frozen
+from core.estimate import Estimate
+
+
+class TaskDue(Frozen):
+    """An upkeep task at a machine: done `last` (null: not in the weeks looked at), and since then so many `hours` of
+    printing, `days` and `prints`.
+
+    `share` is how much of its interval is gone, by what it falls due `by` first, and `due` when that is if the machine
+    goes on as in the last weeks (null: it does not print). `stands`: hands would not have to stop a print for it.
+    """
+
+    machine: str
+    task: str
+    name: str
+    minutes: float
+    says: Literal["maker", "shop"]
+    last: datetime | None
+    hours: Estimate
+    days: float
+    prints: float
+    by: Literal["hours", "days", "prints"]
+    every: float
+    share: Estimate
+    due: datetime | None
+    stands: bool
+
+
+class Waits(Frozen):
+    """A machine that waits for a spare since then, and when that is expected (null: none is on order)."""
+
+    machine: str
+    spare: str
+    name: str
+    cause: str
+    since: datetime
+    expected: datetime | None
+
+
+class Restored(Frozen):
+    """Mean hours to restore `faults` that are over, and their parts: to know the cause, to have the spare, to mend."""
+
+    faults: int
+    hours: float
+    diagnosed: float
+    waited: float
+    mended: float
+
+
+class ModelFailures(Frozen):
+    """How often the machines of a model fail: `failures` in `hours` of printing.
+
+    `mtbf` is the mean time between failures in hours of printing (exact 90 % bounds; infinite ones where nothing
+    failed), `availability` what they come to with the time to restore; `trend` the common one of its machines.
+    """
+
+    model: str
+    name: str
+    machines: int
+    hours: float
+    failures: int
+    mtbf: Estimate
+    restored: Restored | None
+    availability: float | None
+    trend: Literal["improving", "steady", "worsening", "cannot tell"]
+    slope: Estimate | None
+    estimator: str
+
+
+class CauseHours(Frozen):
+    """A cause: how often, machine-hours down, and the spare that mends it."""
+
+    cause: str
+    times: int
+    hours: float
+    waited: float
+
+
+class StandsOut(Frozen):
+    """A machine that fails `times` as often as the others of its model, found by its `failures` in `hours`."""
+
+    machine: str
+    model: str
+    failures: int
+    hours: float
+    times: Estimate
+    others: float | None
+
+
+class SpareFits(Frozen):
+    """A spare and how many machines it serves; `a_year` of them go into machines as in the weeks looked at."""
+
+    spare: str
+    name: str
+    machines: int
+    models: int
+    a_year: float
+
+
+class Room(Frozen):
+    """Upkeep and repairs of the room over so many `weeks`: tasks that are due, what waits, how often what fails.
+
+    `lost_waiting` are machine-hours that machines waited for spares.
+    """
+
+    at: datetime
+    zone: str
+    weeks: float
+    due: list[TaskDue]
+    waits: list[Waits]
+    lost_waiting: float
+    models: list[ModelFailures]
+    causes: list[CauseHours]
+    stands_out: list[StandsOut]
+    spares: list[SpareFits]
+
+
+class FaultTold(Frozen):
+    """One fault of a machine; `ended` is null where it is not over."""
+
+    at: datetime
+    ended: datetime | None
+    cause: str
+    spare: str | None
+    hours: float
+
+
+class UpkeepTold(Frozen):
+    """Upkeep that was done."""
+
+    at: datetime
+    task: str
+    minutes: float
+    spares: list[str]
+
+
+class Recurs(Frozen):
+    """A cause that comes back: so often in `hours` of this machine; the others of its model have it once in `others`
+    hours (infinite: never).
+    """
+
+    cause: str
+    times: int
+    hours: float
+    others: float
+
+
+class WeekPrinted(Frozen):
+    """A week of a machine: hours it printed and hours it was down or waited for a spare."""
+
+    start: datetime
+    printed: float
+    down: float
+
+
+class MachineRecord(Frozen):
+    """All that was ever done to a machine, as far as the log goes back (`since`).
+
+    `cost` are its spares at their prices and the minutes of upkeep at what a hand costs, null where no price is known.
+    """
+
+    machine: str
+    model: str
+    at: datetime
+    zone: str
+    since: datetime
+    printed: float
+    prints: int
+    weeks: list[WeekPrinted]
+    faults: list[FaultTold]
+    upkeep: list[UpkeepTold]
+    spares: dict[str, int]
+    recurs: list[Recurs]
+    mtbf: Estimate | None
+    cost: float | None

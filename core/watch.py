@@ -1,0 +1,72 @@
+"""One long look at the room: what its machines printed week by week, what failed, and what upkeep was done."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from functools import cached_property
+from itertools import pairwise
+
+import numpy as np
+import polars as pl
+
+from core.calc.faults import KINDS, Fault, faults
+from core.calc.pace import Pace
+from core.calc.spent import NINETY
+from core.calc.staffed import micros
+from core.calc.worked import Worked
+from core.log.store import Log
+from core.reading import Reading
+from core.setup import Machine
+from core.window import Window
+
+#: Weeks looked back at.
+WEEKS = 52
+
+
+class Watch:
+    """The weeks before `at`, as far as there are entries; `pace` as of `reading.pace_at`, if kept by the caller."""
+
+    def __init__(self, log: Log, at: datetime, pace: Pace | None = None) -> None:
+        self.log, self.at, self.now = log, at, micros(at)
+        self.setup = log.setup()
+        self.shop = self.setup.shop(at)
+        self.machines = self.setup.machines(at)
+        span = log.span()
+        known = (at - span.start) / timedelta(weeks=1) if span and span.start < at else 0.0
+        self.weeks = min(WEEKS, max(int(np.ceil(known)), 1))
+        self.window = Window(at - timedelta(weeks=self.weeks), at)
+        self.read = Reading(log, self.window, at, pace)
+
+    @cached_property
+    def worked(self) -> Worked:
+        """Hours that every machine printed in every week, those of proving prints too."""
+        edges = [self.window.start + timedelta(weeks=n) for n in range(self.weeks + 1)]
+        spent = self.read.spent([Window(*pair) for pair in pairwise(edges)])
+        rows = spent.of(pl.col("state").is_in(["printing", "proving"])).by("machine", "window")
+        codes = [machine.machine for machine in self.machines]
+        best, sd = np.zeros((2, len(codes), self.weeks))
+        places = {code: place for place, code in enumerate(codes)}
+        for machine, window, hours, low, high in rows.select("machine", "window", "best", "low", "high").iter_rows():
+            if machine in places:
+                best[places[machine], window] = hours
+                sd[places[machine], window] = (high - low) / 2 / NINETY
+        return Worked(codes, np.array([micros(edge) for edge in edges]), best, sd)
+
+    @cached_property
+    def faults(self) -> list[Fault]:
+        """The faults told of machines in service, oldest first."""
+        rows = self.log.entries_of(list(KINDS), self.window, self.at).with_columns(t=pl.col("at").dt.epoch("us"))
+        told = rows.select("kind", "machine", "t", "cause", "spare", "item").iter_rows(named=True)
+        mine = {machine.machine for machine in self.machines}
+        return [fault for fault in faults(told, self.now) if fault.machine in mine]
+
+    @cached_property
+    def upkeep(self) -> pl.DataFrame:
+        """Upkeep that was done: machine, task, at, minutes, spares; oldest first."""
+        rows = self.log.entries_of(["UpkeepDone"], self.window, self.at)
+        return rows.select("machine", "task", "at", "minutes", spares=pl.col("spares").str.split(";"))
+
+    def since(self, machine: str) -> datetime:
+        """When the watch of a machine begins: with the window, or with its service."""
+        rows = [row.since for row in self.setup.history(Machine) if row.machine == machine]
+        return max(self.window.start, min(rows, default=self.window.start))
