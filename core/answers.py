@@ -38,17 +38,20 @@ from core.entries import AnyEntry, QuestionClosed, SpoolFitted, entry_adapter
 from core.errors import Refused
 from core.loading import loaded_since, loading, with_plan
 from core.log.store import Log, entries_from
+from core.machine_record import machine_record
 from core.outlook import Outlook
 from core.planning import plan, promise
 from core.reading import Reading, pace_at
+from core.reliability import reliability
 from core.setup import Machine, Material, PrintFile, Product, Rack, Setup, Spare, UpkeepTask, is_for
 from core.stores import order_now, spares_out, stores
+from core.watch import Watch
 from core.window import Window, last_days
 
 __all__ = [
-    "FORMULAS", "Outlook", "Pace", "TimeAccount", "capacity", "entries_for", "floor", "gains", "hours",
-    "loaded_since", "loading", "machine_page", "open_question", "pace_at", "part_spools", "plan", "promise",
-    "rack_round", "report", "spares_out", "stores", "with_plan",
+    "FORMULAS", "Outlook", "Pace", "TimeAccount", "Watch", "capacity", "entries_for", "floor", "gains", "hours",
+    "loaded_since", "loading", "machine_page", "machine_record", "open_question", "pace_at", "part_spools", "plan",
+    "promise", "rack_round", "reliability", "report", "spares_out", "stores", "with_plan",
 ]  # fmt: skip
 
 By = Literal["machine", "model", "rack", "day", "week"]

@@ -14,6 +14,7 @@ from core.calc.counts import removals
 from core.calc.failures import mtbf
 from core.calc.faults import KINDS, Fault, faults
 from core.calc.hazard import Numbers
+from core.calc.pace import Pace
 from core.calc.staffed import FAR, HOUR, Micros, instant, micros
 from core.errors import Refused
 from core.log.store import Log
@@ -27,8 +28,11 @@ from core.window import Window
 OFTEN, MORE = 3, 2.0
 
 
-def machine_record(log: Log, machine: str, at: datetime, watch: Watch) -> MachineRecord:
-    """The record of a machine; `watch` of the room tells how the others do. `Refused` for an unknown machine."""
+def machine_record(log: Log, machine: str, at: datetime, pace: Pace, watch: Watch | None = None) -> MachineRecord:
+    """The record of a machine; `watch` of the room, where there is one, tells how the others do.
+
+    `Refused` for an unknown machine.
+    """
     setup = log.setup()
     row = setup.get(Machine, machine, at=at)
     if row is None:
@@ -36,7 +40,7 @@ def machine_record(log: Log, machine: str, at: datetime, watch: Watch) -> Machin
     span = log.span()
     start = min(span.start, at - timedelta(weeks=1)) if span else at - timedelta(weeks=1)
     window = Window(at - timedelta(weeks=math.ceil((at - start) / timedelta(weeks=1))), at)
-    read = Reading(log, window, at, watch.read.pace, [machine])
+    read = Reading(log, window, at, pace, [machine])
     told = _faults(log, window, machine, at)
     weeks = _weeks(read)
     printed = math.fsum(week.printed for week in weeks)
@@ -46,7 +50,7 @@ def machine_record(log: Log, machine: str, at: datetime, watch: Watch) -> Machin
     return MachineRecord(
         machine=machine, model=row.model, at=at, zone=setup.shop(at).zone, since=window.start, printed=printed,
         prints=removals(read.reckoned.gaps).height, weeks=weeks, faults=[_told(fault) for fault in reversed(told)],
-        upkeep=upkeep, spares=dict(spares), recurs=_recurs(told, printed, row, watch),
+        upkeep=upkeep, spares=dict(spares), recurs=_recurs(told, printed, row, watch) if watch else [],
         mtbf=mtbf(len(told), printed) if printed else None, cost=_cost(upkeep, spares, read),
     )  # fmt: skip
 

@@ -94,7 +94,7 @@ def _causes(faults: Sequence[Fault]) -> list[CauseHours]:
 
 
 def _stands_out(watch: Watch) -> list[StandsOut]:
-    """The machines that fail more often than the others of their model."""
+    """The machines that fail more often than the others of their model: by their faults, and by prints that stopped."""
     found = []
     for model in dict.fromkeys(machine.model for machine in watch.machines):
         mine = [machine for machine in watch.machines if machine.model == model]
@@ -110,14 +110,14 @@ def _stands_out(watch: Watch) -> list[StandsOut]:
 
 
 def _weekly(watch: Watch, machines: Sequence[Machine]) -> tuple[Counts, Numbers]:
-    """Failures and printing hours of each week [weeks, machines]."""
+    """Faults, and prints that stopped without one, of each week, and its printing hours [weeks, machines]."""
     places = [watch.worked.machines.index(machine.machine) for machine in machines]
     column = {machine.machine: place for place, machine in enumerate(machines)}
     counts = np.zeros((watch.weeks, len(machines)), dtype=np.int64)
-    for fault in watch.faults:
-        week = int(np.searchsorted(watch.worked.edges, fault.began, side="right")) - 1
-        if fault.machine in column and 0 <= week < watch.weeks:
-            counts[week, column[fault.machine]] += 1
+    for machine, moment in [*((fault.machine, fault.began) for fault in watch.faults), *watch.stops]:
+        week = int(np.searchsorted(watch.worked.edges, moment, side="right")) - 1
+        if machine in column and 0 <= week < watch.weeks:
+            counts[week, column[machine]] += 1
     return counts, watch.worked.best[places].T
 
 

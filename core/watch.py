@@ -12,13 +12,15 @@ import polars as pl
 from core.calc.faults import KINDS, Fault, faults
 from core.calc.pace import Pace
 from core.calc.spent import NINETY
-from core.calc.staffed import micros
+from core.calc.staffed import HOUR, micros
 from core.calc.worked import Worked
 from core.log.store import Log
 from core.reading import Reading
 from core.setup import Machine
 from core.window import Window
 
+#: A fault told within so many hours of a stopped print is why it stopped.
+SAME = 2
 #: Weeks looked back at.
 WEEKS = 52
 
@@ -59,6 +61,18 @@ class Watch:
         told = rows.select("kind", "machine", "t", "cause", "spare", "item").iter_rows(named=True)
         mine = {machine.machine for machine in self.machines}
         return [fault for fault in faults(told, self.now) if fault.machine in mine]
+
+    @cached_property
+    def stops(self) -> list[tuple[str, int]]:
+        """The prints that stopped without a fault being told of it: machine and moment (microseconds)."""
+        rows = self.log.entries_of(["PartsOff"], self.window, self.at).filter(pl.col("ended") == "stopped")
+        told = rows.select("machine", t=pl.col("at").dt.epoch("us")).iter_rows()
+        began = {(fault.machine, fault.began) for fault in self.faults}
+        near = {machine: np.array([t for m, t in began if m == machine]) for machine, _ in began}
+        return [
+            (machine, t) for machine, t in told
+            if machine not in near or np.abs(near[machine] - t).min() > SAME * HOUR
+        ]  # fmt: skip
 
     @cached_property
     def upkeep(self) -> pl.DataFrame:

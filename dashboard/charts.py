@@ -83,6 +83,35 @@ def headroom(weeks: pl.DataFrame) -> alt.LayerChart:
     return _dressed(chart.properties(height=SMALL * 2, title=heading, width="container"))
 
 
+def record(weeks: pl.DataFrame, marks: pl.DataFrame) -> alt.LayerChart:
+    """A machine's whole time: hours printed a week as bars, those it was down on top, faults and upkeep as marks.
+
+    `weeks`: week (date and time), printed, down (hours). `marks`: at, what ("Faults" or "Upkeep").
+    """
+    base = alt.Chart(weeks).encode(
+        x=alt.X("week:T", axis=alt.Axis(title=None, format="%-d %b %y", grid=False, tickCount=6, labelFlush=True))
+    )
+    y = alt.Axis(title=None, grid=False, tickCount=4)
+    width = max(900 / max(weeks.height, 1) * 0.7, 1)
+    printed = base.mark_bar(color=GREY, size=width, align="left").encode(y=alt.Y("printed:Q", axis=y))
+    down = base.transform_calculate(top="datum.printed + datum.down").mark_bar(
+        color="#d55e00", size=width, align="left"
+    ).encode(y="printed:Q", y2="top:Q")  # fmt: skip
+    told = alt.Chart(marks).encode(x="at:T")
+    faults = told.transform_filter("datum.what == 'Faults'").mark_point(
+        shape="triangle-up", size=90, color=INK, filled=True
+    ).encode(y=alt.value(8))  # fmt: skip
+    upkeep = told.transform_filter("datum.what == 'Upkeep'").mark_point(
+        shape="circle", size=60, color="#0072b2", filled=True
+    ).encode(y=alt.value(24))  # fmt: skip
+    heading = alt.TitleParams(
+        "Hours a week", subtitle="grey: printed; orange: down; triangle: fault; blue dot: upkeep done", anchor="start",
+        frame="bounds",
+    )  # fmt: skip
+    chart = alt.LayerChart(layer=[printed, down, faults, upkeep], autosize=_WIDE)
+    return _dressed(chart.properties(height=SMALL * 1.4, title=heading, width="container"))
+
+
 def use(weeks: pl.DataFrame, unit: str) -> alt.LayerChart:
     """What was used each week, and what is expected: columns week (0 is this one), amount, what ("used", ...)."""
     base = alt.Chart(weeks).encode(

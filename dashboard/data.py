@@ -17,6 +17,7 @@ from core.errors import Refused
 from core.log.store import Log
 from core.plan_types import Capacity, Loading, Plan
 from core.setup import Material, Person, Product, Row, Setup, Spare, UpkeepTask, is_for
+from core.upkeep_types import MachineRecord, Room
 from core.window import Window, midnight
 from dashboard.floor_words import Names
 from dashboard.shop import current_log
@@ -27,6 +28,7 @@ Moment = tuple[str, int, int]
 #: Seconds for which a play of the shop holds, and what else makes it anew, told within so many weeks.
 PLAN_HOLDS = 15 * 60
 PLANNED, PLANNED_WEEKS = ("OrderTaken", "OrderPacked", "OrderShipped", "StockCounted", "EntryVoided"), 4
+MENDED = ("UpkeepDone", "WentDown", "CameBack", "StockOrdered", "StockReceived", "EntryVoided")
 
 #: Held while a loading list is made behind the pages.
 _making = Lock()
@@ -106,6 +108,25 @@ def kept_loading() -> Loading | None:
 def loaded() -> set[str]:
     """The machines of the list on which a print was begun since."""
     return answers.loaded_since(loading(), [machine for rack in racks() for machine in rack.machines])
+
+
+def reliability() -> Room:
+    """Upkeep and repairs of the room, as of this quarter of an hour; anew when either was noted."""
+    log, now = current_log(), utc_now()
+    told = log.entries_of(MENDED, Window(now - timedelta(weeks=PLANNED_WEEKS), now), now).height
+    found = _rooms()[str(log.path)] = _reliability(str(log.path), int(now.timestamp()) // PLAN_HOLDS, told)
+    return found[1]
+
+
+def kept_reliability() -> Room | None:
+    """The newest of them, never waited for."""
+    found = _rooms().get(str(current_log().path))
+    return found[1] if found else None
+
+
+def machine_record(machine: str) -> MachineRecord:
+    """The record of a machine; compared with others where these are known. Raises `Refused` for an unknown one."""
+    return _machine_record(machine, moment())
 
 
 def part_spools_for(material: str, grams: float) -> list[PartSpoolNow]:
@@ -254,6 +275,24 @@ def _plan(outlook: answers.Outlook) -> Plan:
 @st.cache_resource(max_entries=2, show_spinner=False, hash_funcs={answers.Outlook: id})
 def _capacity(outlook: answers.Outlook) -> Capacity:
     return answers.capacity(outlook)
+
+
+@st.cache_resource(show_spinner=False)
+def _rooms() -> dict[str, tuple[answers.Watch, Room]]:
+    """The newest watch of every shop's file, and what it came to."""
+    return {}
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _reliability(path: str, quarter: int, told: int) -> tuple[answers.Watch, Room]:  # noqa: ARG001 - what it is kept by
+    watch = answers.Watch(current_log(), utc_now(), _pace())
+    return watch, answers.reliability(watch, stores())
+
+
+@st.cache_resource(max_entries=50, show_spinner=False)
+def _machine_record(machine: str, at: Moment) -> MachineRecord:
+    known = _rooms().get(str(current_log().path))
+    return answers.machine_record(current_log(), machine, _as_at(at), _pace(), known[0] if known else None)
 
 
 @st.cache_resource(max_entries=2, show_spinner=False, hash_funcs={answers.Outlook: id})

@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import norm
 
 from core.calc.orders import (
     ORDER_KINDS,
@@ -83,8 +84,13 @@ def stock(found: Cover, at: datetime) -> float:
     return float(found.stock[max(np.searchsorted(found.t, micros(at), side="right") - 1, 0)])
 
 
-def wanted(found: Cover, *moments: datetime) -> list[bool]:
+def wanted(found: Cover, *moments: datetime) -> list[float]:
     return wanted_at([found], np.array([micros(at) for at in moments]))[:, 0].tolist()
+
+
+def surely(found: Cover, *moments: datetime) -> list[bool | None]:
+    """Whether parts were wanted, None where that is not sure."""
+    return [None if 0.05 < chance < 0.95 else chance > 0.5 for chance in wanted(found, *moments)]
 
 
 # The book
@@ -184,24 +190,29 @@ def test_what_was_shipped_was_packed_even_if_nobody_noted_it() -> None:
 def test_parts_are_wanted_from_the_order_until_finished_and_running_ones_cover_it() -> None:
     found = cover(counted(when(0), 15), taken(when(1), 30), clips(when(2)), off(when(2, 3)), clips(when(3)))
     # 15 and 12, and with the second dozen 39 for 30.
-    assert wanted(found, when(0.5), when(1.5), when(2.5), when(3.5)) == [False, True, True, False]
+    assert surely(found, when(1.5), when(3.5)) == [True, False]
+    # With 27 for 30 it is likely, and no more: nobody knows the parts to the last one.
+    assert wanted(found, when(2.5)) == [pytest.approx(norm.cdf(3 / 2.7))]
     # What happens at a moment was decided before it.
-    assert wanted(found, when(1), when(3)) == [False, True]
+    assert surely(found, when(1), when(3.01)) == [False, False]
+    assert wanted(found, when(3)) == wanted(found, when(2.5))
 
 
 def test_what_is_over_wants_nothing() -> None:
     found = cover(counted(when(0), 15), taken(when(1), 30), shipped(when(2)))
-    assert wanted(found, when(1.5), when(2.5)) == [True, False]
+    assert surely(found, when(1.5), when(2.5)) == [True, None]
 
 
 def test_an_order_packed_in_part_wants_only_the_rest() -> None:
-    found = cover(counted(when(0), 100), taken(when(1), 100), packed(when(2), 50), packed(when(3), 50))
-    assert wanted(found, when(1.5), when(2.5), when(3.5)) == [False, False, False]
+    found = cover(counted(when(0), 200), taken(when(1), 100), packed(when(2), 50), packed(when(3), 50))
+    assert surely(found, when(1.5), when(2.5), when(3.5)) == [False, False, False]
+    short = cover(counted(when(0), 40), taken(when(1), 100), packed(when(2), 20))
+    assert surely(short, when(1.5), when(2.5)) == [True, True]
 
 
 def test_before_anything_is_known_nothing_is_wanted() -> None:
-    assert wanted(cover(), when(1)) == [False]
-    assert wanted(cover(taken(when(1), 5)), when(0), when(2)) == [False, True]
+    assert surely(cover(), when(1)) == [False]
+    assert surely(cover(taken(when(1), 5)), when(0), when(2)) == [False, True]
 
 
 # Packing and shipping
