@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from core.answer_types import Stores
-from core.calc.bad_actor import Counts, stands_out
+from core.calc.bad_actor import WORSE, Counts, stands_out
 from core.calc.failures import Watched, availability, mtbf, trend
 from core.calc.faults import Fault
 from core.calc.hazard import Numbers
@@ -22,6 +22,8 @@ from core.watch import Watch
 #: A machine is watched from after this many hours of printing: the first are those of setting it up.
 LEAST_HOURS = 1.0
 YEAR = 52
+#: Machines of one model differ so much of themselves, and by what they print (coefficient of variation of their rates).
+DIFFER = 0.15
 
 
 def reliability(watch: Watch, shelf: Stores) -> Room:
@@ -99,8 +101,8 @@ def _stands_out(watch: Watch) -> list[StandsOut]:
     for model in dict.fromkeys(machine.model for machine in watch.machines):
         mine = [machine for machine in watch.machines if machine.model == model]
         counts, hours = _weekly(watch, mine)
-        for machine, standing in zip(mine, stands_out(counts, hours), strict=True):
-            if standing.named_at and standing.times:
+        for machine, standing in zip(mine, stands_out(counts, hours, differ=DIFFER), strict=True):
+            if standing.named_at and standing.times and standing.times.best >= WORSE:
                 others = float(hours.sum() - standing.hours), int(counts.sum()) - standing.failures
                 found.append(StandsOut(
                     machine=machine.machine, model=model, failures=standing.failures, hours=standing.hours,

@@ -28,6 +28,8 @@ Moment = tuple[str, int, int]
 #: Seconds for which a play of the shop holds, and what else makes it anew, told within so many weeks.
 PLAN_HOLDS = 15 * 60
 PLANNED, PLANNED_WEEKS = ("OrderTaken", "OrderPacked", "OrderShipped", "StockCounted", "EntryVoided"), 4
+#: The same of upkeep and repairs.
+MENDING_HOLDS = 60 * 60
 MENDED = ("UpkeepDone", "WentDown", "CameBack", "StockOrdered", "StockReceived", "EntryVoided")
 
 #: Held while a loading list is made behind the pages.
@@ -111,10 +113,10 @@ def loaded() -> set[str]:
 
 
 def reliability() -> Room:
-    """Upkeep and repairs of the room, as of this quarter of an hour; anew when either was noted."""
+    """Upkeep and repairs of the room, as of this hour; anew when either was noted."""
     log, now = current_log(), utc_now()
     told = log.entries_of(MENDED, Window(now - timedelta(weeks=PLANNED_WEEKS), now), now).height
-    found = _rooms()[str(log.path)] = _reliability(str(log.path), int(now.timestamp()) // PLAN_HOLDS, told)
+    found = _rooms()[str(log.path)] = _reliability(str(log.path), int(now.timestamp()) // MENDING_HOLDS, told)
     return found[1]
 
 
@@ -284,7 +286,7 @@ def _rooms() -> dict[str, tuple[answers.Watch, Room]]:
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
-def _reliability(path: str, quarter: int, told: int) -> tuple[answers.Watch, Room]:  # noqa: ARG001 - what it is kept by
+def _reliability(path: str, hour: int, told: int) -> tuple[answers.Watch, Room]:  # noqa: ARG001 - what it is kept by
     watch = answers.Watch(current_log(), utc_now(), _pace())
     return watch, answers.reliability(watch, stores())
 

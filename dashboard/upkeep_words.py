@@ -33,6 +33,7 @@ SPARES_HEAD = ("Spare", "Fits", "Used a year")
 NO_TASKS = "No upkeep task says how often it is due: give every_hours, every_days or every_prints in upkeep.csv."
 RECORD, FAULTS, DONE, PRINTED = "Record of {}", "Faults", "Upkeep done", "Hours printed a week"
 NO_FAULTS, NONE_DONE = "No fault was ever noted.", "No upkeep was ever noted."
+BRIEF = "Upkeep and repairs"
 LOOKING = "The last weeks are looked through."
 CHECK_IN = "Check in at {}"
 #: Hours between two failures are shown as none if there was none.
@@ -54,7 +55,21 @@ def due(line: TaskDue, clock: Clock) -> tuple[str, str]:
     stands = "stands now" if line.stands else "prints now"
     when = "due" if line.share.best >= 1 else f"due {plan_words.day(line.due, clock)}" if line.due else "not due"
     says = "the maker says" if line.says == "maker" else "the shop says"
-    return f"{line.machine}: {line.name}", f"{when}, {gone}, {last}; {stands}; about {line.minutes:g} min; {says}"
+    return (
+        f"{line.machine}: {line.name}",
+        f"{when}, {gone}, {last}; {stands}; takes {written.lasting(line.minutes / 60)}; {says}",
+    )
+
+
+def upkeep(late: Sequence[TaskDue], hidden: int) -> str:
+    """How much upkeep is due, and how long it takes."""
+    if not late:
+        return "No upkeep is due."
+    minutes = sum(line.minutes for line in late if line.stands)
+    stand = sum(line.stands for line in late)
+    more = f" {hidden} more are on the upkeep page." if hidden > 0 else ""
+    tasks = f"{len(late)} upkeep task{'s are' if len(late) > 1 else ' is'} due"
+    return f"{tasks}, {stand} of them at machines that stand ({written.lasting(minutes / 60)} of work).{more}"
 
 
 def waits(line: Waits, clock: Clock, causes: Mapping[str, str]) -> tuple[str, str]:
@@ -145,4 +160,6 @@ def fault(line: FaultTold, clock: Clock, names: Names) -> tuple[str, str]:
 def done(line: UpkeepTold, clock: Clock, names: Names) -> tuple[str, str]:
     """Upkeep that was done: its day, what, how long, what it took."""
     spares = [named(spare, names.spares) for spare in line.spares]
-    return plan_words.day(line.at, clock), ", ".join([named(line.task, names.tasks), f"{line.minutes:g} min", *spares])
+    return plan_words.day(line.at, clock), ", ".join(
+        [named(line.task, names.tasks), written.lasting(line.minutes / 60), *spares]
+    )

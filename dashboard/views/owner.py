@@ -14,7 +14,7 @@ from core.entries import utc_now
 from core.errors import Refused
 from dashboard import charts, data, parts, plan_words, words
 from dashboard.floor_words import Names
-from dashboard.views import owner_html, plan_html
+from dashboard.views import owner_html, plan_html, upkeep_html
 from dashboard.written import Clock
 
 #: Seconds between two looks whether anything new was noted.
@@ -100,7 +100,7 @@ def _drawing(report: Report, names: Names, by: str | None) -> dict[str, Callable
         "lost": lambda: _losses(report, names),
         "runs": lambda: _runs_out(report, names),
         "changing": lambda: _changing(report),
-        LAST: lambda: _due(report),
+        LAST: lambda: _due(report, names, by),
         "orders": lambda: st.html(owner_html.order_now(report, links)),
         "asked": lambda: st.html(owner_html.asked()),
         "said": lambda: None,
@@ -192,12 +192,13 @@ def _changed(change: Change | None) -> pl.Expr:
     return pl.col("day") >= change.since if change.rule == "run" else pl.col("day") == change.since
 
 
-def _due(report: Report) -> None:
-    """The orders most at risk, and whether the room gives what is wanted."""
+def _due(report: Report, names: Names, by: str | None) -> None:
+    """The orders most at risk, whether the room gives what is wanted, and upkeep and repairs."""
     plan, clock = data.plan(), words.clock_of(report)
     st.html(plan_html.due(plan, clock, DUE_SEEN))
     if plan.orders:
         st.html(owner_html.key(plan_words.headroom(data.capacity(), clock)))
+    st.html(upkeep_html.brief(data.reliability(), clock, names, upkeep_html.Links(by)))
 
 
 def _questions(report: Report, names: Names, by: str | None) -> None:

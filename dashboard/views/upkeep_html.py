@@ -13,7 +13,7 @@ from dashboard.views import owner_html
 from dashboard.written import Clock
 
 #: Tasks shown before the others unfold; days ahead that tasks are shown for; lines of a machine's story.
-TASKS, STORY = 10, 30
+TASKS, STORY, BRIEF = 10, 30, 3
 SOON = 7
 
 
@@ -48,6 +48,16 @@ def _unfolding(rows: Sequence[str], most: int) -> str:
     rest = rows[most:]
     more = f"<details><summary>{len(rest)} more</summary>{''.join(rest)}</details>" if rest else ""
     return "".join(rows[:most]) + more
+
+
+def brief(found: Room, clock: Clock, names: Names, links: Links) -> str:
+    """Upkeep and repairs in a few lines, for the owner's page."""
+    late = [line for line in found.due if line.share.best >= 1]
+    rows = [_line(*said.waits(line, clock, names.down), links.record(line.machine)) for line in found.waits]
+    rows += [_line(line.machine, said.stands_out(line), links.record(line.machine)) for line in found.stands_out]
+    rows += [_line(*said.due(line, clock), links.record(line.machine), True) for line in late[:BRIEF]]
+    told = said.upkeep(late, len(late) - BRIEF)
+    return f'<section class="rs"><h2>{said.BRIEF}</h2>{"".join(rows)}<p class="rs-key">{escape(told)}</p></section>'
 
 
 def waits(found: Room, clock: Clock, names: Names, links: Links) -> str:

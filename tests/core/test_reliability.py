@@ -1,0 +1,191 @@
+"""Upkeep and repairs, asked as a whole: of a small story told by hand, and of an invented shop."""
+
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from core.answers import Watch, machine_record, pace_at, reliability, stores
+from core.entries import AnyEntry
+from core.errors import Refused
+from core.log.store import Log
+from core.setup import Machine, PrintFile, Row, Shop, Spare, UpkeepTask
+from core.upkeep_types import Room, TaskDue
+from tests.core.conftest import AT
+from tests.core.larkfield import ROWS, at_a1, tell, when
+
+NOW = when(40, 12)
+TASKS: list[Row] = [
+    PrintFile(file="long", revision=1, product="clip", parts=36, hours=6, grams=180, material="petg-black", models=()),
+    UpkeepTask(task="oil", name="Oil", minutes=20, every_hours=100, every_days=30, says="maker"),
+    UpkeepTask(task="level", name="Level", minutes=10, every_prints=8),
+    UpkeepTask(task="dust", name="Dust"),
+    UpkeepTask(task="only-300", name="Only there", every_days=7, models=("bench-300",)),
+]
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Iterator[Log]:
+    with Log.open(tmp_path / "shop.duckdb") as log:
+        log.append_setup([*ROWS, *TASKS])
+        yield log
+
+
+def printed(*days: int, machine: str = "A1") -> list[AnyEntry]:
+    """A print of six hours on each of these days, seen to its end."""
+    story = []
+    for day in days:
+        story.append(tell("PrintStarted", when(day, 8), machine=machine, file="long", revision=1))
+        story.append(tell("PartsOff", when(day, 15), machine=machine))
+    return story
+
+
+def watched(log: Log, *entries: AnyEntry) -> Watch:
+    log.append(list(entries))
+    return Watch(log, NOW)
+
+
+def room(log: Log, *entries: AnyEntry) -> Room:
+    return reliability(watched(log, *entries), stores(log, NOW))
+
+
+def task(found: Room, name: str, machine: str = "A1") -> TaskDue:
+    (line,) = [line for line in found.due if line.task == name and line.machine == machine]
+    return line
+
+
+# Upkeep
+
+
+def test_a_task_is_due_by_what_comes_first(log: Log) -> None:
+    found = room(log, *printed(*range(30, 40)), at_a1("UpkeepDone", when(12, 9), task="oil", minutes=20))
+    oil = task(found, "oil")
+    # 28 of 30 days are gone, and some 60 of 100 hours.
+    assert (oil.by, oil.every, round(oil.share.best, 2)) == ("days", 30, 0.94)
+    assert oil.last == when(12, 9)
+    assert oil.due == when(42, 9)
+    assert 45 < oil.hours.best < 75
+    assert oil.hours.low < oil.hours.best < oil.hours.high
+    level = task(found, "level")
+    assert (level.by, level.last) == ("prints", None)
+    assert level.share.best > 1
+
+
+def test_upkeep_that_was_done_begins_its_interval_anew(log: Log) -> None:
+    story = printed(*range(30, 40))
+    done = [at_a1("UpkeepDone", when(39, 16), task="level", minutes=9)]
+    before, after = (task(room(log, *entries), "level") for entries in (story, done))
+    assert before.share.best > 1
+    assert (after.prints, after.share.best) == (0, 0)
+
+
+def test_tasks_without_an_interval_and_of_other_models_are_not_due(log: Log) -> None:
+    found = room(log, *printed(39))
+    assert {line.task for line in found.due if line.machine == "A1"} == {"oil", "level"}
+    assert {line.task for line in found.due if line.machine == "B1"} >= {"only-300"}
+
+
+def test_of_those_due_machines_that_stand_come_first(log: Log) -> None:
+    running = tell("PrintStarted", when(40, 11), machine="A1", file="long", revision=1)
+    found = room(log, *printed(*range(20, 40)), *printed(*range(20, 40), machine="A2"), running)
+    due = [line for line in found.due if line.share.best >= 1]
+    assert [line.stands for line in due] == sorted((line.stands for line in due), reverse=True)
+    assert not task(found, "level").stands
+    assert task(found, "level", "A2").stands
+
+
+# Repairs
+
+FAN = {"cause": "fan", "spare": "fan"}
+
+
+def test_a_machine_that_waits_is_told_with_when_its_spare_is_expected(log: Log) -> None:
+    log.append_setup([Spare(spare="fan", name="Fan")])
+    ordered = tell("StockOrdered", when(39), item="fan", quantity=1, expected=when(44))
+    counted = tell("StockCounted", when(30), item="fan", quantity=0)
+    found = room(log, *printed(30), at_a1("WentDown", when(38, 9), **FAN), counted, ordered)
+    (line,) = found.waits
+    assert (line.machine, line.spare, line.name, line.since, line.expected) == (
+        "A1",
+        "fan",
+        "Fan",
+        when(38, 9),
+        when(44),
+    )
+    assert found.lost_waiting == pytest.approx(51)
+
+
+def test_failures_are_counted_by_hours_of_printing_and_restored_by_parts(log: Log) -> None:
+    story = [
+        *printed(*range(10, 21), *range(22, 38)),
+        at_a1("WentDown", when(20, 16), cause="dont-know"), at_a1("WentDown", when(20, 18), **FAN),
+        tell("StockReceived", when(21, 9), item="fan", quantity=1), at_a1("CameBack", when(21, 7 + 12)),
+    ]  # fmt: skip
+    found = room(log, *story)
+    (model,) = [line for line in found.models if line.model == "bench-220"]
+    assert model.failures == 1
+    assert model.mtbf.best == pytest.approx(model.hours)
+    assert model.mtbf.low < model.hours < model.mtbf.high
+    assert model.restored is not None
+    assert (model.restored.diagnosed, model.restored.waited) == pytest.approx((2, 15))
+    assert model.restored.hours == pytest.approx(27)
+    assert found.causes[0].cause == "fan"
+    assert [line.a_year > 0 for line in found.spares if line.spare == "fan"] in ([], [True])
+
+
+# The record of a machine
+
+
+def test_a_record_has_everything_that_was_done(log: Log) -> None:
+    log.append_setup(
+        [Spare(spare="fan", name="Fan", price=6), Shop(name="Larkfield", zone="Europe/Dublin", hand_cost=30)]
+    )
+    story = [
+        *printed(*range(10, 38)), at_a1("WentDown", when(20, 16), **FAN), at_a1("CameBack", when(20, 18)),
+        at_a1("UpkeepDone", when(30, 16), task="oil", minutes=20, spares=("fan",)),
+    ]  # fmt: skip
+    watch = watched(log, *story)
+    found = machine_record(log, "A1", NOW, pace_at(log, NOW), watch)
+    assert found.prints == 28
+    assert [(line.cause, line.spare, line.hours) for line in found.faults] == [("fan", "fan", 2)]
+    assert [(line.task, line.minutes, line.spares) for line in found.upkeep] == [("oil", 20, ["fan"])]
+    assert found.spares == {"fan": 2}
+    assert found.cost == pytest.approx(2 * 6 + 10)
+    assert sum(week.printed for week in found.weeks) == pytest.approx(found.printed)
+    assert sum(week.down for week in found.weeks) == pytest.approx(2)
+
+
+def test_a_cause_that_comes_back_far_more_often_than_elsewhere_is_pointed_out(log: Log) -> None:
+    story = printed(*range(10, 38)) + printed(*range(10, 38), machine="A2")
+    for day in (12, 18, 24, 30):
+        story += [at_a1("WentDown", when(day, 16), cause="fan"), at_a1("CameBack", when(day, 17))]
+    found = machine_record(log, "A1", NOW, pace_at(log, NOW), watched(log, *story))
+    (line,) = found.recurs
+    assert (line.cause, line.times) == ("fan", 4)
+    other = machine_record(log, "A2", NOW, pace_at(log, NOW), watched(log))
+    assert other.recurs == []
+
+
+def test_an_unknown_machine_is_refused_and_a_new_one_has_an_empty_record(log: Log) -> None:
+    pace = pace_at(log, NOW)
+    with pytest.raises(Refused, match="There is no machine Z9 in the set-up"):
+        machine_record(log, "Z9", NOW, pace)
+    found = machine_record(log, "A1", NOW, pace)
+    assert (found.prints, found.faults, found.upkeep, found.mtbf, found.recurs) == (0, [], [], None, [])
+
+
+def test_a_room_of_which_nothing_is_known_has_no_failures(log: Log) -> None:
+    found = room(log)
+    assert (found.models, found.causes, found.stands_out, found.waits) == ([], [], [], [])
+
+
+def test_the_hours_of_a_record_are_those_of_the_watch(busy_log: Log) -> None:
+    watch = Watch(busy_log, AT)
+    for machine in watch.machines[:3]:
+        found = machine_record(busy_log, machine.machine, AT, watch.read.pace, watch)
+        # One by the likeliest line of states, the other over all stories.
+        assert found.printed == pytest.approx(watch.worked.at(machine.machine, watch.now), rel=0.1)
+        assert len(found.faults) == sum(fault.machine == machine.machine for fault in watch.faults)
+    assert all(isinstance(machine, Machine) for machine in watch.machines)
+    assert watch.window.end - watch.window.start == timedelta(weeks=watch.weeks)
