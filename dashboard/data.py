@@ -208,6 +208,10 @@ def _begin(log: Log) -> None:
 def _make(log: Log, pace: answers.Pace) -> None:
     try:
         _lists()[str(log.path)] = _listed(answers.Outlook(log, utc_now(), pace))
+    except Exception:
+        # The shop was closed meanwhile: nobody waits for its list any more.
+        if not log.closed:
+            raise
     finally:
         _making.release()
 

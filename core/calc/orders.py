@@ -12,7 +12,7 @@ from scipy.special import ndtr
 
 from core.calc.counts import removals, starts, uncounted
 from core.calc.hazard import Numbers
-from core.calc.staffed import Micros, Staffed
+from core.calc.staffed import FAR, Micros, Staffed
 
 #: The kinds of entry that tell of orders.
 ORDER_KINDS = ("OrderTaken", "OrderPacked", "OrderShipped")
@@ -169,16 +169,28 @@ def lags(book: pl.DataFrame, packed: pl.DataFrame, covers: Mapping[str, Cover], 
     """
     known = pl.col("shipped").is_not_null() & pl.col("product").is_in(list(covers)) & pl.col("over").is_not_null()
     rows = book.filter(known).sort("shipped").tail(LAGS)
-    ready = [_ready(covers[row["product"]], row, packed) for row in rows.iter_rows(named=True)]
+    ready = [_ready(covers[row["product"]], row, book, packed) for row in rows.iter_rows(named=True)]
     hours = staffed.hours(np.array(ready, dtype=np.int64), rows["shipped"].to_numpy())
     return np.sort(hours) if len(hours) else np.full(1, USUAL_LAG)
 
 
-def _ready(cover: Cover, order: dict[str, Any], packed: pl.DataFrame) -> int:
-    """Since when an order's parts were there without a break until it was packed whole; its own packed parts count."""
-    mine = packed.filter(pl.col("order") == order["order"]).sort("t")
-    own = np.concatenate([[0.0], np.cumsum(mine["parts"].to_numpy())])
-    there = cover.stock + own[np.searchsorted(mine["t"].to_numpy(), cover.t, side="right")]
+def _ready(cover: Cover, order: dict[str, Any], book: pl.DataFrame, packed: pl.DataFrame) -> int:
+    """Since when an order's parts were there without a break until it was packed whole; its own packed parts count, and
+    those that orders due earlier wait for do not.
+    """
+    there = cover.stock + _by(cover.t, packed.filter(pl.col("order") == order["order"]))
+    first = book.filter((pl.col("product") == order["product"]) & (pl.col("due") < order["due"]))
+    for one in first.iter_rows(named=True):
+        open_ = (cover.t >= one["taken"]) & (cover.t < (one["over"] if one["over"] is not None else FAR))
+        left = one["quantity"] - _by(cover.t, packed.filter(pl.col("order") == one["order"]))
+        there = there - np.where(open_, np.maximum(left, 0.0), 0.0)
     waits = (cover.t >= order["taken"]) & (cover.t < order["over"])
     short = np.flatnonzero(waits & (there < order["quantity"]))
     return int(cover.t[min(short[-1] + 1, len(cover.t) - 1)]) if len(short) else int(order["taken"])
+
+
+def _by(moments: Micros, packed: pl.DataFrame) -> Numbers:
+    """Parts packed by each moment."""
+    mine = packed.sort("t")
+    own = np.concatenate([[0.0], np.cumsum(mine["parts"].to_numpy())])
+    return np.asarray(own[np.searchsorted(mine["t"].to_numpy(), moments, side="right")])

@@ -108,6 +108,7 @@ class Log:
         self._writing = threading.RLock()
         self._setup: Setup | None = None
         self._seq = self._count()
+        self.closed = False
 
     @classmethod
     def open(cls, path: Path | str) -> Self:
@@ -139,6 +140,7 @@ class Log:
 
     def close(self) -> None:
         """Put everything into the one file and give it up."""
+        self.closed = True
         self._connection.close()
         self._lock.release()
 

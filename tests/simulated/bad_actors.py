@@ -98,6 +98,11 @@ def lines(rooms: int) -> Iterable[str]:
     for differ in (0.1, 0.2):
         found = measured(Room(worse=3.0, differ=differ, held=differ), rooms)
         yield f"3 times worse, rates differ and are held to by {differ:.0%}: {told_of(found, rooms)}"
+    # What the room's page does: faults and prints that stopped, as in the invented shop, and machines that differ.
+    page = Room((100.0, 130.0), worse=3.0, held=0.15)
+    yield f"as on the page, a fault or stopped print in 100-130 h: {told_of(measured(page, rooms), rooms)}"
+    false = measured(Room((100.0, 130.0), differ=0.1, held=0.15), rooms).other
+    yield f"the same without a bad machine, rates differ by 10%: accused {false:.1%} +- {doubt(false, rooms):.1%}"
     yield f"3 times worse from week 21 on: {told_of(measured(Room(worse=3.0, since=20), rooms), rooms)}"
 
 
