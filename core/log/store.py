@@ -8,6 +8,7 @@ operation (a DuckDB cursor must not be shared between threads), one writer at a 
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
@@ -69,6 +70,9 @@ MIGRATIONS = (
 
 _SELECT = ", ".join(f'e."{n}"::VARCHAR AS "{n}"' if n in _UUIDS else f'e."{n}"' for n in ENTRY_SCHEMA)
 
+#: Times that closing waits for reads which are under way, a twentieth of a second each.
+LAST_READS = 200
+
 #: Entries known at a moment and not taken back by then.
 _LIVE = """
     FROM entries e
@@ -107,8 +111,8 @@ class Log:
         self._connection = connection
         self._writing = threading.RLock()
         self._setup: Setup | None = None
-        self._seq = self._count()
         self.closed = False
+        self._seq = self._count()
 
     @classmethod
     def open(cls, path: Path | str) -> Self:
@@ -139,9 +143,14 @@ class Log:
         self.close()
 
     def close(self) -> None:
-        """Put everything into the one file and give it up."""
+        """Put everything into the one file and give it up; whoever still reads in a thread is turned away first."""
         self.closed = True
-        self._connection.close()
+        for _ in range(LAST_READS):
+            try:
+                self._connection.close()
+                break
+            except duckdb.ResourceInUseException:
+                time.sleep(0.05)
         self._lock.release()
 
     def announce(self, owner: Owner) -> None:
@@ -283,6 +292,8 @@ class Log:
         return rows.cast(ENTRY_SCHEMA)
 
     def _cursor(self) -> duckdb.DuckDBPyConnection:
+        if self.closed:
+            raise duckdb.ConnectionException("The shop's file was closed.")
         return self._connection.cursor()
 
     @contextmanager

@@ -1,0 +1,76 @@
+"""The sentences of upkeep and repairs."""
+
+import math
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from core.estimate import Estimate
+from core.upkeep_types import ModelFailures, Recurs, Restored, StandsOut, TaskDue, Waits
+from dashboard import upkeep_words as say
+from dashboard.written import Clock
+
+NOW = datetime(2026, 11, 25, 11, 42, tzinfo=UTC)
+CLOCK = Clock(ZoneInfo("Europe/Dublin"), NOW)
+OIL = TaskDue(
+    machine="P07", task="oil", name="Clean and oil", minutes=20, says="maker", last=NOW - timedelta(days=50),
+    hours=Estimate(low=195, best=210, high=226), days=50, prints=40, by="hours", every=200,
+    share=Estimate(low=0.975, best=1.05, high=1.13), due=NOW - timedelta(days=1), stands=True,
+)  # fmt: skip
+
+
+def test_a_task_says_what_it_is_due_by_and_who_wants_it() -> None:
+    what, why = say.due(OIL, CLOCK)
+    assert what == "P07: Clean and oil"
+    assert why == "due, 210 of 200 h printed (195-226), last Tue 6 Oct; stands now; takes 20 min; the maker says"
+
+
+def test_a_task_to_come_says_when() -> None:
+    soon = OIL.model_copy(update={
+        "share": Estimate.exact(0.9), "by": "days", "every": 55.0, "due": NOW + timedelta(days=5), "last": None,
+        "stands": False, "says": "shop", "minutes": 900,
+    })  # fmt: skip
+    assert say.due(soon, CLOCK)[1] == (
+        "due Mon 30 Nov, 50 of 55 days, never noted; prints now; takes 15 h; the shop says"
+    )
+    never = soon.model_copy(update={"due": None})
+    assert say.due(never, CLOCK)[1].startswith("not due, ")
+
+
+def test_a_wait_says_since_when_and_until_when() -> None:
+    line = Waits(machine="P07", spare="fan", name="Cooling fan", cause="fan", since=NOW - timedelta(days=3),
+                 expected=NOW + timedelta(days=2))  # fmt: skip
+    told = say.waits(line, CLOCK, {"fan": "Fan noisy"})
+    assert told == ("P07: Cooling fan", "since Sun 22 Nov, expected Fri 27 Nov; Fan noisy")
+    assert "none on order" in say.waits(line.model_copy(update={"expected": None}), CLOCK, {})[1]
+
+
+def test_failures_have_their_bounds_parts_and_trend() -> None:
+    restored = Restored(faults=4, hours=20, diagnosed=1.5, waited=10, mended=8.5)
+    line = ModelFailures(
+        model="b", name="Bench 220", machines=24, hours=8000, failures=40, mtbf=Estimate(low=153, best=200, high=263),
+        restored=restored, availability=0.9, trend="steady", slope=Estimate(low=0.9, best=1.05, high=1.2),
+        estimator="MIL-HDBK-189",
+    )  # fmt: skip
+    assert say.model(line) == (
+        "Bench 220: 40 failures in 8,000 h printed", "200 (153-263)",
+        "20.0: 1.5 to know why, 10.0 for spares, 8.5 to mend", "neither better nor worse (slope 1.05, 0.90-1.20)",
+    )  # fmt: skip
+    assert say.between(Estimate(low=166, best=math.inf, high=math.inf)) == "none yet, above 166"
+
+
+def test_who_stands_out_is_told_against_the_others() -> None:
+    line = StandsOut(machine="P07", model="b", failures=9, hours=900, times=Estimate(low=1.6, best=3.1, high=5.6),
+                     others=310.0)  # fmt: skip
+    assert say.stands_out(line) == (
+        "P07 failed 9 times in 900 h printed, the others of its model once in 310 h: 3.1 times as often (1.6-5.6)."
+    )
+    again = Recurs(cause="fan", times=3, hours=400, others=2900)
+    assert say.recurs(again, {"fan": "Fan noisy"}) == "Fan noisy: 3 times in 400 h printed; the others once in 2,900 h."
+    assert "never had it" in say.recurs(again.model_copy(update={"others": math.inf}), {})
+
+
+def test_upkeep_is_summed_up() -> None:
+    assert say.upkeep([], -3) == "No upkeep is due."
+    later = OIL.model_copy(update={"stands": False})
+    assert say.upkeep([OIL, later], -1) == "2 upkeep tasks are due, 1 of them at machines that stand (20 min of work)."
+    assert say.upkeep([OIL] * 5, 2).endswith(" 2 more are on the upkeep page.")

@@ -1,0 +1,76 @@
+"""Upkeep and repairs in a real browser: what is due, a machine that waits for a spare by itself, and a record."""
+
+from collections.abc import Iterator
+from datetime import timedelta
+
+import pytest
+from playwright.sync_api import Browser, expect
+
+from core.entries import entry_adapter, utc_now
+from core.log.record import record
+from core.log.store import Log
+from demo.shop import shop_rows
+from tests.dashboard.serving import Serving, Start
+from tests.floor.phones import PHONE, Phone, entries_of
+
+
+@pytest.fixture(scope="module")
+def shop(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving:
+    """Six machines; P01 was oiled too long ago, no fan is on the shelf, and two belts are."""
+    path = tmp_path_factory.mktemp("upkeep") / "shop.duckdb"
+    now = utc_now()
+    told = [
+        (60, {"kind": "UpkeepDone", "machine": "P01", "task": "clean-oil", "minutes": 20}),
+        (30, {"kind": "StockCounted", "item": "fan", "quantity": 0}),
+        (30, {"kind": "StockCounted", "item": "belt", "quantity": 2}),
+        (20, {"kind": "WentDown", "machine": "P02", "cause": "belt"}),
+        (19, {"kind": "CameBack", "machine": "P02"}),
+        (0.1, {"kind": "Looked", "machine": "P03", "saw": "empty"}),
+        (0.1, {"kind": "Looked", "machine": "P04", "saw": "empty"}),
+    ]
+    with Log.open(path) as log:
+        log.append_setup(shop_rows(6, now - timedelta(days=90)))
+        for days, fields in told:
+            at = now - timedelta(days=days)
+            record(log, [entry_adapter.validate_python({"at": at, "noted_at": at, "by": "ha", **fields})])
+    return start(path)
+
+
+@pytest.fixture
+def hand(chromium: Browser, shop: Serving) -> Iterator[Phone]:
+    """A phone with touch."""
+    with chromium.new_context(viewport=PHONE, has_touch=True) as context:
+        yield Phone(context.new_page(), shop)
+
+
+def test_what_is_due_is_told_with_why_and_leads_to_the_record(hand: Phone) -> None:
+    hand.open("/upkeep?by=ro")
+    line = hand.page.locator(".rs-tasks .rs-told").filter(has_text="P01: Clean and oil")
+    expect(line).to_contain_text("due, 60 of 45 days, last ", timeout=60_000)
+    expect(line).to_contain_text("the maker says")
+    expect(hand.page.locator(".hands")).to_contain_text("power off and unplugged")
+    line.locator("a").click()
+    expect(hand.page.locator(".ask").first).to_have_text("Record of P01", timeout=60_000)
+    expect(hand.page.get_by_text("Clean and oil, 20 min")).to_be_visible()
+
+
+def test_a_cause_whose_spare_is_not_on_the_shelf_waits_for_it_by_itself(hand: Phone) -> None:
+    hand.check_in("P03").tap("Down", "Fan noisy")
+    hand.says("waits for Cooling fan")
+    (entry,) = [row for row in hand.new("P03") if row["kind"] == "WentDown"]
+    assert (entry["cause"], entry["spare"]) == ("fan", "fan")
+    hand.open("/upkeep?by=ro")
+    expect(hand.page.get_by_text("P03: Cooling fan")).to_be_visible(timeout=60_000)
+    expect(hand.page.get_by_text("none on order")).to_be_visible()
+
+
+def test_a_cause_whose_spare_is_there_is_down_alone(hand: Phone, shop: Serving) -> None:
+    hand.check_in("P04").tap("Down", "Belt")
+    hand.says("down, Belt")
+    (entry,) = [row for row in entries_of(shop, "P04", hand.opened) if row["kind"] == "WentDown"]
+    assert "spare" not in entry
+
+
+def test_an_unknown_machine_has_no_record(hand: Phone) -> None:
+    hand.open("/upkeep?machine=NOPE&by=ro")
+    expect(hand.page.locator(".refused")).to_contain_text("There is no machine NOPE", timeout=60_000)
