@@ -10,13 +10,13 @@ import numpy as np
 
 from core.answer_types import Stores
 from core.calc.bad_actor import WORSE, Counts, stands_out
-from core.calc.failures import Watched, availability, mtbf, trend
+from core.calc.failures import Watched, availability, mean_cumulative, mtbf, trend
 from core.calc.faults import Fault
 from core.calc.hazard import Numbers
 from core.calc.staffed import FAR, instant
 from core.setup import Machine, Model, Spare, is_for
-from core.upkeep import due
-from core.upkeep_types import CauseHours, ModelFailures, Restored, Room, SpareFits, StandsOut, Waits
+from core.upkeep import advice, due
+from core.upkeep_types import CauseHours, Cumulative, ModelFailures, Restored, Room, SpareFits, StandsOut, Waits
 from core.watch import Watch
 
 #: A machine is watched from after this many hours of printing: the first are those of setting it up.
@@ -28,10 +28,12 @@ DIFFER = 0.15
 
 def reliability(watch: Watch, shelf: Stores) -> Room:
     """The room as the weeks of `watch` tell; `shelf` as of `core.stores.stores`, for when spares come."""
+    back = restored(watch.faults)
     return Room(
         at=watch.at, zone=watch.shop.zone, weeks=float(watch.weeks), due=due(watch), waits=_waits(watch, shelf),
         lost_waiting=math.fsum(fault.waited for fault in watch.faults), models=_models(watch),
-        causes=_causes(watch.faults), stands_out=_stands_out(watch), spares=_spares(watch),
+        cumulative=_cumulative(watch), causes=_causes(watch.faults), stands_out=_stands_out(watch),
+        advice=advice(watch, back.hours if back else 0.0), spares=_spares(watch),
     )  # fmt: skip
 
 
@@ -72,6 +74,20 @@ def _models(watch: Watch) -> list[ModelFailures]:
             restored=back, availability=availability(between.best, back.hours) if back else None,
             trend=told.verdict, slope=told.slope, estimator=told.estimator,
         ))  # fmt: skip
+    return found
+
+
+def _cumulative(watch: Watch) -> list[Cumulative]:
+    """The mean cumulative function of every model that failed."""
+    found = []
+    for row in watch.setup.all(Model, watch.at):
+        mine = [watched_of(watch, machine.machine) for machine in watch.machines if machine.model == row.model]
+        watched = [one for one in mine if one]
+        if not any(one.failed for one in watched):
+            continue
+        told = mean_cumulative(watched)
+        told_by = {name: getattr(told, name).tolist() for name in ("low", "best", "high")}
+        found.append(Cumulative(model=row.model, name=row.name, hours=told.at.tolist(), **told_by))
     return found
 
 

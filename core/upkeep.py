@@ -1,21 +1,28 @@
-"""What upkeep is due at which machine, by what it printed since."""
+"""What upkeep is due at which machine, by what it printed since, and whether its intervals fit."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import Literal
 
 import polars as pl
 
+from core.calc.failures import Watched, slope
+from core.calc.replacement import Costs, Weibull, minimal_repair
 from core.calc.staffed import micros
 from core.estimate import Estimate
 from core.setup import Machine, UpkeepTask, is_for
-from core.upkeep_types import TaskDue
+from core.upkeep_types import IntervalAdvice, Says, TaskDue
 from core.watch import Watch
 
 #: The pace of a machine is that of its last so many weeks.
 LATELY = 4
+#: Cycles of fewer hours tell nothing; with fewer failures than this nothing is said; an interval within this factor of
+#: the best one costs hardly more.
+SHORTEST, ENOUGH, NEAR = 1.0, 20, 1.5
 #: States in which no print would have to be stopped for upkeep.
 STANDS = ("done", "stopped", "empty", "no word", "down", "waiting")
 By = Literal["hours", "days", "prints"]
@@ -80,3 +87,50 @@ def _prints(watch: Watch, machine: str, since: datetime) -> float:
     rows = watch.read.entries.filter((pl.col("machine") == machine) & (pl.col("kind") == "PartsOff"))
     noted = rows.filter(pl.col("at") > since).height
     return noted / (1 - habits.forgets_off if habits else 1.0)
+
+
+def advice(watch: Watch, restore: float) -> list[IntervalAdvice]:
+    """Whether intervals in hours of printing are too long or too short, from failures since each task was last done.
+
+    `restore` is the mean time to restore, hours. Mending leaves a machine as bad as it was, upkeep makes it new.
+    """
+    tasks = [task for task in watch.setup.all(UpkeepTask, watch.at) if task.every_hours]
+    return [_advice(task, task.every_hours or 0.0, _cycles(watch, task.task), restore) for task in tasks]
+
+
+def _cycles(watch: Watch, task: str) -> list[Watched]:
+    """From every time a task was done to the next, or to now: hours printed, and those at which the machine failed."""
+    found = []
+    for machine in (row.machine for row in watch.machines):
+        rows = watch.upkeep.filter((pl.col("machine") == machine) & (pl.col("task") == task))
+        edges = [watch.worked.at(machine, micros(at)) for at in rows["at"]] + [watch.worked.at(machine, watch.now)]
+        failed = [watch.worked.at(machine, fault.began) for fault in watch.faults if fault.machine == machine]
+        for begin, end in pairwise(edges):
+            if end - begin > SHORTEST:
+                inside = [t - begin for t in failed if begin < t <= end]
+                found.append(Watched(inside, end - begin))
+    return found
+
+
+def _advice(task: UpkeepTask, every: float, cycles: list[Watched], restore: float) -> IntervalAdvice:
+    failures, found = sum(len(cycle.failed) for cycle in cycles), slope(cycles)
+    best, says = _best(task, every, cycles, restore, found)
+    return IntervalAdvice(
+        task=task.task, name=task.name, every=every, failures=failures, slope=found, best=best, says=says
+    )  # fmt: skip
+
+
+def _best(
+    task: UpkeepTask, every: float, cycles: list[Watched], restore: float, found: Estimate | None
+) -> tuple[float | None, Says]:
+    """The interval that costs least, and what that makes of the task's own."""
+    failures = sum(len(cycle.failed) for cycle in cycles)
+    if found is None or failures < ENOUGH or restore <= 0:
+        return None, "cannot tell"
+    if found.low <= 1:
+        return None, "no gain seen"
+    scale = (math.fsum(cycle.hours**found.best for cycle in cycles) / failures) ** (1 / found.best)
+    best = minimal_repair(Weibull(scale, found.best), Costs(task.minutes / 60, restore)).hours
+    if every > NEAR * best:
+        return best, "too long"
+    return best, "too short" if every < best / NEAR else "about right"

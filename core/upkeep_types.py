@@ -33,6 +33,26 @@ class TaskDue(Frozen):
     stands: bool
 
 
+#: What is said of an interval.
+Says = Literal["too long", "too short", "about right", "no gain seen", "cannot tell"]
+
+
+class IntervalAdvice(Frozen):
+    """Whether a task's interval in hours of printing fits what follows it: `failures` by hours since it was done.
+
+    `slope`: failures grow with those hours to this power (above 1: they come sooner the longer it is ago). `best` is
+    the interval at which machine-hours lost to the task and to failures are least, null where none is.
+    """
+
+    task: str
+    name: str
+    every: float
+    failures: int
+    slope: Estimate | None
+    best: float | None
+    says: Says
+
+
 class Waits(Frozen):
     """A machine that waits for a spare since then, and when that is expected (null: none is on order)."""
 
@@ -72,6 +92,17 @@ class ModelFailures(Frozen):
     trend: Literal["improving", "steady", "worsening", "cannot tell"]
     slope: Estimate | None
     estimator: str
+
+
+class Cumulative(Frozen):
+    """Mean number of failures of a machine of a model by so many `hours` of printing (Nelson), with its 90 % range."""
+
+    model: str
+    name: str
+    hours: list[float]
+    low: list[float]
+    best: list[float]
+    high: list[float]
 
 
 class CauseHours(Frozen):
@@ -117,8 +148,10 @@ class Room(Frozen):
     waits: list[Waits]
     lost_waiting: float
     models: list[ModelFailures]
+    cumulative: list[Cumulative]
     causes: list[CauseHours]
     stands_out: list[StandsOut]
+    advice: list[IntervalAdvice]
     spares: list[SpareFits]
 
 

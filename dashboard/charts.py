@@ -83,6 +83,24 @@ def headroom(weeks: pl.DataFrame) -> alt.LayerChart:
     return _dressed(chart.properties(height=SMALL * 2, title=heading, width="container"))
 
 
+def cumulative(steps: pl.DataFrame, title: str) -> alt.LayerChart:
+    """Mean number of failures of a machine by hours printed, as a step line with its range.
+
+    Columns: hours, low, best, high.
+    """
+    x = alt.X("hours:Q", axis=alt.Axis(title="hours printed", grid=False, tickCount=5), scale=alt.Scale(nice=False))
+    y = alt.Axis(title=None, grid=False, tickCount=4)
+    base = alt.Chart(steps).encode(x=x)
+    band = base.mark_area(color=GREY, opacity=0.3, interpolate="step-after").encode(
+        y=alt.Y("low:Q", axis=y), y2="high:Q"
+    )
+    line = base.mark_line(color=INK, strokeWidth=2, interpolate="step-after").encode(y=alt.Y("best:Q", axis=y))
+    heading = alt.TitleParams(title, subtitle="mean failures of a machine", anchor="start",
+                              frame="bounds")  # fmt: skip
+    chart = alt.LayerChart(layer=[band, line], autosize=_WIDE)
+    return _dressed(chart.properties(height=SMALL, title=heading, width="container"))
+
+
 def record(weeks: pl.DataFrame, marks: pl.DataFrame) -> alt.LayerChart:
     """A machine's whole time: hours printed a week as bars, those it was down on top, faults and upkeep as marks.
 

@@ -9,6 +9,7 @@ from core.estimate import Estimate
 from core.upkeep_types import (
     CauseHours,
     FaultTold,
+    IntervalAdvice,
     MachineRecord,
     ModelFailures,
     Recurs,
@@ -33,6 +34,15 @@ SPARES_HEAD = ("Spare", "Fits", "Used a year")
 NO_TASKS = "No upkeep task says how often it is due: give every_hours, every_days or every_prints in upkeep.csv."
 RECORD, FAULTS, DONE, PRINTED = "Record of {}", "Faults", "Upkeep done", "Hours printed a week"
 NO_FAULTS, NONE_DONE = "No fault was ever noted.", "No upkeep was ever noted."
+ADVICE = "Are the intervals right?"
+ADVICE_KEY = (
+    "This tool's own advice, from failures by hours since the task: the maker's instructions go first. Slope 1: "
+    "failures come no sooner the longer it is ago. Cost is counted in machine-hours lost."
+)
+INTERVALS = {
+    "too long": "it seems too long", "too short": "it seems too short", "about right": "about right",
+    "no gain seen": "failures come no sooner the longer it is ago", "cannot tell": "cannot be told yet",
+}  # fmt: skip
 BRIEF = "Upkeep and repairs"
 LOOKING = "The last weeks are looked through."
 CHECK_IN = "Check in at {}"
@@ -72,6 +82,13 @@ def upkeep(late: Sequence[TaskDue], hidden: int) -> str:
     return f"{tasks}, {stand} of them at machines that stand ({written.lasting(minutes / 60)} of work).{more}"
 
 
+def interval(line: IntervalAdvice) -> tuple[str, str]:
+    """Whether a task's interval fits."""
+    slope = f"slope {line.slope.best:.2f}, {line.slope.low:.2f}-{line.slope.high:.2f}" if line.slope else "no slope yet"
+    best = f"; about {line.best:.0f} h would cost least" if line.best is not None else ""
+    return f"{line.name}, every {line.every:g} h", f"{INTERVALS[line.says]}{best} ({line.failures} failures, {slope})"
+
+
 def waits(line: Waits, clock: Clock, causes: Mapping[str, str]) -> tuple[str, str]:
     """A machine that waits for a spare."""
     expected = f"expected {plan_words.day(line.expected, clock)}" if line.expected else "none on order"
@@ -88,7 +105,8 @@ def model(line: ModelFailures) -> tuple[str, str, str, str]:
     """How often the machines of a model fail."""
     what = f"{line.name}: {written.count(line.failures)} failures in {written.count(line.hours)} h printed"
     slope = f" (slope {line.slope.best:.2f}, {line.slope.low:.2f}-{line.slope.high:.2f})" if line.slope else ""
-    return what, between(line.mtbf), restored(line.restored), TRENDS[line.trend] + slope
+    up = f"; up {written.percent(line.availability)}" if line.availability is not None else ""
+    return what, between(line.mtbf), restored(line.restored) + up, TRENDS[line.trend] + slope
 
 
 def between(hours: Estimate) -> str:

@@ -39,7 +39,12 @@ def room() -> None:
     parts.text("hands", words.HANDS_IN)
     st.html(upkeep_html.waits(found, clock, names, links))
     st.html(upkeep_html.fails(found))
+    with st.grid(min_column_width=300, gap="small", key="cumulative"):
+        for one in found.cumulative:
+            steps = pl.DataFrame({name: getattr(one, name) for name in ("hours", "low", "best", "high")})
+            st.altair_chart(charts.cumulative(steps, one.name), theme=None, width="stretch", alt=said.FAILS)
     st.html(upkeep_html.causes(found, names))
+    st.html(upkeep_html.intervals(found))
     st.html(upkeep_html.spares(found))
 
 

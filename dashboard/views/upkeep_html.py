@@ -99,6 +99,14 @@ def causes(found: Room, names: Names) -> str:
     return f'<section class="rs"><h2>{said.WHY}</h2>{"".join(rows)}</section>' if rows else ""
 
 
+def intervals(found: Room) -> str:
+    """Whether upkeep is done too often or too seldom."""
+    if not found.advice:
+        return ""
+    rows = "".join(_line(*said.interval(line)) for line in found.advice)
+    return f'<section class="rs"><h2>{said.ADVICE}</h2>{rows}<p class="rs-note">{said.ADVICE_KEY}</p></section>'
+
+
 def spares(found: Room) -> str:
     """What each spare serves."""
     if not found.spares:

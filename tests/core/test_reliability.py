@@ -4,13 +4,16 @@ from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from core.answers import Watch, machine_record, pace_at, reliability, stores
+from core.calc.failures import Watched
 from core.entries import AnyEntry
 from core.errors import Refused
 from core.log.store import Log
 from core.setup import Machine, PrintFile, Row, Shop, Spare, UpkeepTask
+from core.upkeep import _advice
 from core.upkeep_types import Room, TaskDue
 from tests.core.conftest import AT
 from tests.core.larkfield import ROWS, at_a1, tell, when
@@ -130,8 +133,46 @@ def test_failures_are_counted_by_hours_of_printing_and_restored_by_parts(log: Lo
     assert model.restored is not None
     assert (model.restored.diagnosed, model.restored.waited) == pytest.approx((2, 15))
     assert model.restored.hours == pytest.approx(27)
+    (curve,) = [line for line in found.cumulative if line.model == "bench-220"]
+    # Both machines were watched then: one failure of two.
+    assert curve.best == [1.0]
+    assert curve.low[0] < 1 < curve.high[0]
     assert found.causes[0].cause == "fan"
     assert [line.a_year > 0 for line in found.spares if line.spare == "fan"] in ([], [True])
+
+
+# Intervals
+
+
+def cycles(slope: float, seed: int, every: float = 100.0, count: int = 200) -> list[Watched]:
+    """Machines upkept every so many hours, failing as a power law of the hours since: a failure in the first 150 h."""
+    draw = np.random.default_rng(seed)
+    found = []
+    for _ in range(count):
+        gathered = np.cumsum(draw.exponential(1.0, 60))
+        at = 150 * gathered ** (1 / slope)
+        found.append(Watched([float(t) for t in at if t < every], every))
+    return found
+
+
+@pytest.mark.parametrize(
+    ("slope", "every", "says"),
+    [(2.5, 230.0, "too long"), (2.5, 104.0, "about right"), (2.5, 46.0, "too short"), (1.0, 100.0, "no gain seen")],
+)
+def test_intervals_are_judged_by_failures_since_the_last_upkeep(slope: float, every: float, says: str) -> None:
+    # Six hours for the task, ten to restore: with a slope of 2.5 the best is 150 (0.6 / 1.5) ** 0.4 = 104 h.
+    task = UpkeepTask(task="oil", name="Oil", minutes=360, every_hours=every)
+    told = _advice(task, every, cycles(slope, seed=3, count=4000), restore=10.0)
+    assert told.says == says
+    if slope > 1:
+        assert told.best == pytest.approx(150 * (0.6 / 1.5) ** 0.4, rel=0.03)
+    else:
+        assert told.best is None
+
+
+def test_with_few_failures_nothing_is_said_of_intervals(log: Log) -> None:
+    found = room(log, *printed(*range(30, 40)), at_a1("UpkeepDone", when(12, 9), task="oil", minutes=20))
+    assert [(line.task, line.says, line.best) for line in found.advice] == [("oil", "cannot tell", None)]
 
 
 # The record of a machine

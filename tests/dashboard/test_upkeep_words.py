@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from core.estimate import Estimate
-from core.upkeep_types import ModelFailures, Recurs, Restored, StandsOut, TaskDue, Waits
+from core.upkeep_types import IntervalAdvice, ModelFailures, Recurs, Restored, StandsOut, TaskDue, Waits
 from dashboard import upkeep_words as say
 from dashboard.written import Clock
 
@@ -53,7 +53,8 @@ def test_failures_have_their_bounds_parts_and_trend() -> None:
     )  # fmt: skip
     assert say.model(line) == (
         "Bench 220: 40 failures in 8,000 h printed", "200 (153-263)",
-        "20.0: 1.5 to know why, 10.0 for spares, 8.5 to mend", "neither better nor worse (slope 1.05, 0.90-1.20)",
+        "20.0: 1.5 to know why, 10.0 for spares, 8.5 to mend; up 90 %",
+        "neither better nor worse (slope 1.05, 0.90-1.20)",
     )  # fmt: skip
     assert say.between(Estimate(low=166, best=math.inf, high=math.inf)) == "none yet, above 166"
 
@@ -67,6 +68,17 @@ def test_who_stands_out_is_told_against_the_others() -> None:
     again = Recurs(cause="fan", times=3, hours=400, others=2900)
     assert say.recurs(again, {"fan": "Fan noisy"}) == "Fan noisy: 3 times in 400 h printed; the others once in 2,900 h."
     assert "never had it" in say.recurs(again.model_copy(update={"others": math.inf}), {})
+
+
+def test_advice_about_an_interval_says_what_it_rests_on() -> None:
+    line = IntervalAdvice(task="oil", name="Clean and oil", every=200, failures=44, best=118.4, says="too long",
+                          slope=Estimate(low=1.2, best=1.5, high=1.9))  # fmt: skip
+    assert say.interval(line) == (
+        "Clean and oil, every 200 h",
+        "it seems too long; about 118 h would cost least (44 failures, slope 1.50, 1.20-1.90)",
+    )
+    none = line.model_copy(update={"slope": None, "best": None, "says": "cannot tell", "failures": 1})
+    assert say.interval(none)[1] == "cannot be told yet (1 failures, no slope yet)"
 
 
 def test_upkeep_is_summed_up() -> None:
