@@ -205,7 +205,7 @@ def tap(
         if before[0] == mine.pressed[0] and mine.pressed[1] - before[1] <= SECOND_TAP:
             pass
         elif outdated():
-            mine.said, mine.shown, mine.step = Said(place, words.MEANWHILE, refused=True), None, None
+            mine.said, mine.shown = Said(place, words.MEANWHILE, refused=True), None
         else:
             _record(mine, place, made, say)
     st.rerun()

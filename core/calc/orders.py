@@ -169,14 +169,14 @@ def lags(book: pl.DataFrame, packed: pl.DataFrame, covers: Mapping[str, Cover], 
     """
     known = pl.col("shipped").is_not_null() & pl.col("product").is_in(list(covers)) & pl.col("over").is_not_null()
     rows = book.filter(known).sort("shipped").tail(LAGS)
-    ready = [_ready(covers[row["product"]], row, book, packed) for row in rows.iter_rows(named=True)]
-    hours = staffed.hours(np.array(ready, dtype=np.int64), rows["shipped"].to_numpy())
-    return np.sort(hours) if len(hours) else np.full(1, USUAL_LAG)
+    told = [(_ready(covers[row["product"]], row, book, packed), row["shipped"]) for row in rows.iter_rows(named=True)]
+    ready, shipped = np.array([one for one in told if one[0] is not None], dtype=np.int64).reshape(-1, 2).T
+    return np.sort(staffed.hours(ready, shipped)) if len(ready) else np.full(1, USUAL_LAG)
 
 
-def _ready(cover: Cover, order: dict[str, Any], book: pl.DataFrame, packed: pl.DataFrame) -> int:
+def _ready(cover: Cover, order: dict[str, Any], book: pl.DataFrame, packed: pl.DataFrame) -> int | None:
     """Since when an order's parts were there without a break until it was packed whole; its own packed parts count, and
-    those that orders due earlier wait for do not.
+    those that orders due earlier wait for do not. None where they were not there for all that is known.
     """
     there = cover.stock + _by(cover.t, packed.filter(pl.col("order") == order["order"]))
     first = book.filter((pl.col("product") == order["product"]) & (pl.col("due") < order["due"]))
@@ -184,9 +184,11 @@ def _ready(cover: Cover, order: dict[str, Any], book: pl.DataFrame, packed: pl.D
         open_ = (cover.t >= one["taken"]) & (cover.t < (one["over"] if one["over"] is not None else FAR))
         left = one["quantity"] - _by(cover.t, packed.filter(pl.col("order") == one["order"]))
         there = there - np.where(open_, np.maximum(left, 0.0), 0.0)
-    waits = (cover.t >= order["taken"]) & (cover.t < order["over"])
-    short = np.flatnonzero(waits & (there < order["quantity"]))
-    return int(cover.t[min(short[-1] + 1, len(cover.t) - 1)]) if len(short) else int(order["taken"])
+    waits = np.flatnonzero((cover.t >= order["taken"]) & (cover.t < order["over"]))
+    short = waits[there[waits] < order["quantity"]]
+    if not len(short):
+        return int(order["taken"])
+    return int(cover.t[short[-1] + 1]) if short[-1] < waits[-1] else None
 
 
 def _by(moments: Micros, packed: pl.DataFrame) -> Numbers:

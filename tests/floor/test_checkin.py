@@ -144,12 +144,12 @@ def test_what_happened_earlier_is_noted_now_for_then(hand, take):
     assert later["at"] == later["noted_at"]
 
 
-def test_a_refusal_is_said_and_the_machine_is_shown_as_it_is(hand, take):
+def test_a_tap_on_what_somebody_noted_meanwhile_is_refused_and_the_machine_shown_as_it_is(hand, take):
     machine = take("printing")
     hand.check_in(machine).tap("Print failed")
     tell(hand.serving, machine, {"kind": "PartsOff"}, {"kind": "PrintStarted", "file": "F-001", "revision": 1})
     hand.tap("Warped")
-    hand.says(f"It cannot be 12 scrap: the platform of {machine} held 5.")
+    hand.says("Somebody noted this machine meanwhile: look again before you tap.")
     assert [row["by"] for row in hand.new(machine)] == ["mi", "mi"]
     hand.page.wait_for_timeout(1000 * SECOND_TAP)
     hand.tap("Warped")

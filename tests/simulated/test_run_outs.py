@@ -8,7 +8,7 @@ from tests.simulated.run_outs import Tally, shop
 @pytest.fixture(scope="module")
 def tally() -> Tally:
     """Two small rooms over a week each."""
-    return sum((shop(seed, most=12, weeks=1) for seed in (3, 8)), Tally())
+    return sum((shop(seed, most=12, weeks=1) for seed in (4, 9)), Tally())
 
 
 def test_nearly_every_print_that_starved_was_told_of_before(tally: Tally) -> None:
