@@ -259,9 +259,13 @@ class _Play:
         """The file that is started on each machine."""
         wanted = self.started[row] < self.wanted.now + self.wanted.an_hour * begun[:, None]
         draw = row % len(self.choice.wanted)
-        factor = np.where(wanted, self.choice.wanted[draw][:, None], 1.0)[:, self.work.product]
-        weights = self.choice.weights[draw, model, loaded] * self.choice.suits[model, self.clock.when(begun)] * factor
-        run = np.cumsum(weights, axis=1)
+        factor = np.where(wanted, self.choice.wanted[draw][:, None], 1.0).take(self.work.product, axis=1)
+        _, models, materials, files = self.choice.weights.shape
+        place = (draw * models + model) * materials + loaded % materials
+        weights = self.choice.weights.reshape(-1, files).take(place, axis=0)
+        moments = self.choice.suits.shape[1]
+        suits = self.choice.suits.reshape(-1, files).take(model * moments + self.clock.when(begun), axis=0)
+        run = np.cumsum(weights * suits * factor, axis=1)
         return np.asarray((run < (chance * run[:, -1])[:, None]).sum(axis=1))
 
     def _took(self, usual: Numbers, chances: Numbers) -> tuple[Numbers, Flags]:
