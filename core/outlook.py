@@ -212,10 +212,13 @@ class Outlook:
     @cached_property
     def asked(self) -> list[Asked]:
         """The orders in `unpacked`, as `promises` asks of them."""
-        return [
-            Asked(self.names.products.index(product), float(left), (due - self.now) / HOUR)
-            for product, left, due in self.unpacked.select("product", "left", "due").iter_rows()
-        ]
+        packed, staffed = orders.packings(self._entries, self.book), self.read.staffed
+        found = []
+        for row in self.unpacked.iter_rows(named=True):
+            place = self.names.products.index(row["product"])
+            waits = orders.ready(row, self.cover[place], self.book, packed, staffed, self.now)
+            found.append(Asked(place, float(row["left"]), (row["due"] - self.now) / HOUR, waits))
+        return found
 
     @cached_property
     def coming(self) -> Coming:

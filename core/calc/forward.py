@@ -306,3 +306,11 @@ def _printing(good: Flags) -> Rows:
 def drawn(table: Numbers, chance: Numbers) -> Numbers:
     """One of a table's quantiles each."""
     return np.asarray(table[(chance * len(table)).astype(np.int64)])
+
+
+def longer(table: Numbers, age: Numbers, chance: Numbers) -> Numbers:
+    """What is left of something that has lasted so long; as long as any where none lasts that long."""
+    first = np.searchsorted(table, age, side="right")
+    gone = first >= len(table)
+    place = np.where(gone, 0, first) + (chance * (len(table) - np.where(gone, 0, first))).astype(np.int64)
+    return np.asarray(np.where(gone, table[place], table[place] - age))

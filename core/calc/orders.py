@@ -174,6 +174,14 @@ def lags(book: pl.DataFrame, packed: pl.DataFrame, covers: Mapping[str, Cover], 
     return np.sort(staffed.hours(ready, shipped)) if len(ready) else np.full(1, USUAL_LAG)
 
 
+def ready(
+    order: dict[str, Any], cover: Cover, book: pl.DataFrame, packed: pl.DataFrame, staffed: Staffed, now: int
+) -> float:
+    """Staffed hours for which an open order's parts have been there; 0 where they are not."""
+    since = _ready(cover, {**order, "over": now}, book, packed) if len(cover.t) else None
+    return float(staffed.hours(np.array([since]), np.array([now]))[0]) if since is not None else 0.0
+
+
 def _ready(cover: Cover, order: dict[str, Any], book: pl.DataFrame, packed: pl.DataFrame) -> int | None:
     """Since when an order's parts were there without a break until it was packed whole; its own packed parts count, and
     those that orders due earlier wait for do not. None where they were not there for all that is known.
@@ -184,7 +192,9 @@ def _ready(cover: Cover, order: dict[str, Any], book: pl.DataFrame, packed: pl.D
         open_ = (cover.t >= one["taken"]) & (cover.t < (one["over"] if one["over"] is not None else FAR))
         left = one["quantity"] - _by(cover.t, packed.filter(pl.col("order") == one["order"]))
         there = there - np.where(open_, np.maximum(left, 0.0), 0.0)
-    waits = np.flatnonzero((cover.t >= order["taken"]) & (cover.t < order["over"]))
+    before = np.flatnonzero(cover.t < order["over"])
+    # What was there when the order was taken counts from then.
+    waits = before[np.append(cover.t[before[1:]] > order["taken"], True)] if len(before) else before
     short = waits[there[waits] < order["quantity"]]
     if not len(short):
         return int(order["taken"])

@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 from scipy.special import ndtri
 
-from core.calc.forward import Clock, Flags, Laws, Now, Rows, Work, drawn
+from core.calc.forward import Clock, Flags, Laws, Now, Rows, Work, drawn, longer
 from core.calc.hazard import Numbers
 from core.calc.room import Named
 from core.calc.spent import NINETY
@@ -76,7 +76,7 @@ def _machine(row: dict[str, Any], model: int, ways: Ways, chances: Numbers) -> _
     if state in ("done", "stopped"):
         return _over(row, ways, chances)
     if state in ("down", "waiting", "upkeep"):
-        return _out(_longer(ways.laws.down, np.full(chances.shape[1], -_since(row, ways)), chances[0]), ways, chances)
+        return _out(longer(ways.laws.down, np.full(chances.shape[1], -_since(row, ways)), chances[0]), ways, chances)
     if state == "aside":
         return _out(-ASIDE * np.log1p(-chances[0]), ways, chances)
     return _empty(row, model, ways, chances)
@@ -113,7 +113,7 @@ def _ends(ends: Numbers, file: Rows, ways: Ways, chances: Numbers) -> _Drawn:
 def _over(row: dict[str, Any], ways: Ways, chances: Numbers) -> _Drawn:
     """It has ended, and waited for hands a while already."""
     table, count = (ways.laws.rush if row["rushed"] else ways.laws.calm), chances.shape[1]
-    waits = _longer(table, np.full(count, row["waited"]), chances[0])
+    waits = longer(table, np.full(count, row["waited"]), chances[0])
     file, good = np.full(count, _file(row, ways)), np.full(count, row["state"] == "done")
     return _Drawn(np.full(count, _since(row, ways)), ways.clock.after(np.zeros(count), waits), file, good)
 
@@ -129,7 +129,7 @@ def _out(ends: Numbers, ways: Ways, chances: Numbers) -> _Drawn:
 def _empty(row: dict[str, Any], model: int, ways: Ways, chances: Numbers) -> _Drawn:
     """It stands as machines do, or prints what nobody announced: the longer nothing is heard, the rather."""
     count, laws = chances.shape[1], ways.laws
-    stands = _longer(laws.idle, np.full(count, row["waited"]), chances[0])
+    stands = longer(laws.idle, np.full(count, row["waited"]), chances[0])
     empty = _Drawn(
         np.full(count, _since(row, ways)), ways.clock.after(np.zeros(count), stands), np.full(count, -1),
         np.ones(count, dtype=bool),
@@ -143,11 +143,3 @@ def _empty(row: dict[str, Any], model: int, ways: Ways, chances: Numbers) -> _Dr
     ends = _since(row, ways) + ways.work.hours[model, file] * drawn(laws.ratio, chances[0])
     told = _ends(ends, np.full(count, file), ways, chances)
     return _Drawn(*(np.where(prints, getattr(told, name), getattr(empty, name)) for name in _Drawn.__annotations__))
-
-
-def _longer(table: Numbers, age: Numbers, chance: Numbers) -> Numbers:
-    """What is left of something that has lasted so long; as long as any where none lasts that long."""
-    first = np.searchsorted(table, age, side="right")
-    gone = first >= len(table)
-    place = np.where(gone, 0, first) + (chance * (len(table) - np.where(gone, 0, first))).astype(np.int64)
-    return np.asarray(np.where(gone, table[place], table[place] - age))

@@ -11,17 +11,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from core.calc.forward import Clock, Played, Rows
+from core.calc.forward import Clock, Played, Rows, longer
 from core.calc.hazard import Numbers
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """An order: its product (place), the parts of it that are still to pack, and its due time, in hours from now."""
+    """An order: its product (place), the parts of it that are still to pack, and its due time, in hours from now.
+
+    Its parts have been there for so many hours of hands: `ready`.
+    """
 
     product: int
     parts: float
     due: float
+    ready: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -101,19 +105,23 @@ def _reached(wanted: Numbers, off: Numbers, made: Numbers) -> Numbers:
     return np.where(wanted <= 1e-6, 0.0, ended[place, np.arange(off.shape[1])])
 
 
-def shipped(finish: Numbers, lags: Numbers, clock: Clock, seed: int) -> Numbers:
-    """When orders finished at those times leave, packing and shipping taking staffed hours as in the past `lags`."""
-    draw = np.random.default_rng(seed).integers(0, len(lags), finish.shape)
-    known = np.isfinite(finish)
+def shipped(finish: Numbers, ready: Numbers, lags: Numbers, clock: Clock, seed: int) -> Numbers:
+    """When orders finished at those times leave, packing and shipping taking staffed hours as in the past `lags`.
+
+    Those whose parts are there have been `ready` for so many hours [orders].
+    """
+    chance, known = np.random.default_rng(seed).random(finish.shape), np.isfinite(finish)
+    age = np.where(finish <= 0, ready[:, None], 0.0)
     at = np.where(known, finish, 0.0)
-    return np.where(known, clock.after(at, lags[draw]), np.inf)
+    return np.where(known, clock.after(at, longer(lags, age, chance)), np.inf)
 
 
 def leaves(  # noqa: PLR0913, PLR0917 - what a shop has to do with its orders
     asked: Sequence[Asked], stock: Numbers, played: Played, others: Coming, lags: Numbers, clock: Clock, seed: int
 ) -> Numbers:  # fmt: skip
     """When each order leaves [orders, replications], hours from now: its parts finished, packed and shipped."""
-    return shipped(finishes(asked, stock, played, others), lags, clock, seed)
+    ready = np.array([order.ready for order in asked])
+    return shipped(finishes(asked, stock, played, others), ready, lags, clock, seed)
 
 
 def covered(asked: Sequence[Asked], stock: Numbers, played: Played | None) -> Numbers:

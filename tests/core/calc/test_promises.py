@@ -208,7 +208,7 @@ DAILY = Clock(EDGES, WORKED, np.ones(1, dtype=np.int64), np.zeros(1, dtype=bool)
 @given(st.lists(st.floats(0, 100), min_size=1, max_size=8), st.lists(st.floats(0, 9), min_size=1, max_size=4))
 def test_orders_leave_after_they_are_finished_while_people_are_in(finish: list[float], lags: list[float]) -> None:
     done = np.array([finish])
-    found = shipped(done, np.array(lags), DAILY, seed=1)
+    found = shipped(done, np.zeros(len(done)), np.array(lags), DAILY, seed=1)
     assert (found >= done).all()
     assert ((found % 24 >= 8 - 1e-9) & (found % 24 <= 17 + 1e-9)).all()
     packing = DAILY.worked_by(found) - DAILY.worked_by(done)
@@ -216,8 +216,20 @@ def test_orders_leave_after_they_are_finished_while_people_are_in(finish: list[f
 
 
 def test_what_is_not_finished_does_not_leave() -> None:
-    found = shipped(np.array([[np.inf, 3.0]]), np.full(1, 2.0), DAILY, seed=1)
+    found = shipped(np.array([[np.inf, 3.0]]), np.zeros(1), np.full(1, 2.0), DAILY, seed=1)
     assert found.tolist() == [[np.inf, 10.0]]
+
+
+def test_an_order_that_waits_already_has_the_rest_of_its_lag_left() -> None:
+    lags, now = np.array([2.0, 4.0, 6.0, 8.0]), np.zeros((1, 4000))
+    opens = float(DAILY.reached(np.array([1e-6]))[0])
+    fresh, waits = (shipped(now, np.array([ready]), lags, DAILY, seed=1) for ready in (0.0, 5.0))
+    # Of lags of six and eight hours one and three are left.
+    assert np.unique(np.round(waits - opens, 3)).tolist() == [1, 3]
+    assert fresh.mean() - opens == pytest.approx(5, abs=0.2)
+    # Parts that come later begin anew.
+    later = shipped(now + 9.0, np.array([5.0]), lags, DAILY, seed=1)
+    assert np.unique(DAILY.worked_by(later) - DAILY.worked_by(np.array(9.0))).round(6).tolist() == [2, 4, 6, 8]
 
 
 def test_an_order_leaves_once_its_last_part_is_packed() -> None:
