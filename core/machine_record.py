@@ -12,7 +12,7 @@ import polars as pl
 
 from core.calc.counts import removals
 from core.calc.failures import mtbf
-from core.calc.faults import KINDS, Fault, faults
+from core.calc.faults import Fault
 from core.calc.hazard import Numbers
 from core.calc.pace import Pace
 from core.calc.staffed import FAR, HOUR, Micros, instant, micros
@@ -21,7 +21,7 @@ from core.log.store import Log
 from core.reading import Reading
 from core.setup import Machine, Shop, Spare
 from core.upkeep_types import FaultTold, MachineRecord, Recurs, UpkeepTold, WeekPrinted
-from core.watch import Watch
+from core.watch import Watch, faults_told
 from core.window import Window
 
 #: A cause recurs that a machine had so often, and so many times as often as the others of its model.
@@ -41,7 +41,7 @@ def machine_record(log: Log, machine: str, at: datetime, pace: Pace, watch: Watc
     start = min(span.start, at - timedelta(weeks=1)) if span else at - timedelta(weeks=1)
     window = Window(at - timedelta(weeks=math.ceil((at - start) / timedelta(weeks=1))), at)
     read = Reading(log, window, at, pace, [machine])
-    told = _faults(log, window, machine, at)
+    told = [fault for fault in faults_told(log, window, at) if fault.machine == machine]
     weeks = _weeks(read)
     printed = math.fsum(week.printed for week in weeks)
     upkeep = _upkeep(log, window, machine, at)
@@ -53,12 +53,6 @@ def machine_record(log: Log, machine: str, at: datetime, pace: Pace, watch: Watc
         upkeep=upkeep, spares=dict(spares), recurs=_recurs(told, printed, row, watch) if watch else [],
         mtbf=mtbf(len(told), printed) if printed else None, cost=_cost(upkeep, spares, read),
     )  # fmt: skip
-
-
-def _faults(log: Log, window: Window, machine: str, at: datetime) -> list[Fault]:
-    rows = log.entries_of(list(KINDS), window, at).with_columns(t=pl.col("at").dt.epoch("us"))
-    mine = rows.filter((pl.col("machine") == machine) | (pl.col("kind") == "StockReceived"))
-    return faults(mine.select("kind", "machine", "t", "cause", "spare", "item").iter_rows(named=True), micros(at))
 
 
 def _told(fault: Fault) -> FaultTold:

@@ -57,10 +57,8 @@ class Watch:
     @cached_property
     def faults(self) -> list[Fault]:
         """The faults told of machines in service, oldest first."""
-        rows = self.log.entries_of(list(KINDS), self.window, self.at).with_columns(t=pl.col("at").dt.epoch("us"))
-        told = rows.select("kind", "machine", "t", "cause", "spare", "item").iter_rows(named=True)
         mine = {machine.machine for machine in self.machines}
-        return [fault for fault in faults(told, self.now) if fault.machine in mine]
+        return [fault for fault in faults_told(self.log, self.window, self.at) if fault.machine in mine]
 
     @cached_property
     def stops(self) -> list[tuple[str, int]]:
@@ -84,3 +82,9 @@ class Watch:
         """When the watch of a machine begins: with the window, or with its service."""
         rows = [row.since for row in self.setup.history(Machine) if row.machine == machine]
         return max(self.window.start, min(rows, default=self.window.start))
+
+
+def faults_told(log: Log, window: Window, at: datetime) -> list[Fault]:
+    """The faults of all machines in a window, as known at `at`, oldest first."""
+    rows = log.entries_of(list(KINDS), window, at).with_columns(t=pl.col("at").dt.epoch("us"))
+    return faults(rows.select("kind", "machine", "t", "cause", "spare", "item").iter_rows(named=True), micros(at))

@@ -201,8 +201,9 @@ def _lists() -> dict[str, Loading]:
 
 def _begin(log: Log) -> None:
     """Make a list in a thread of its own, unless one is being made."""
+    pace = _pace()
     if _making.acquire(blocking=False):
-        Thread(target=_make, args=(log, _pace()), daemon=True).start()
+        Thread(target=_make, args=(log, pace), daemon=True).start()
 
 
 def _make(log: Log, pace: answers.Pace) -> None:

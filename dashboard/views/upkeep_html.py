@@ -117,8 +117,7 @@ def spares(found: Room) -> str:
 
 def tasks(mine: Sequence[TaskDue], clock: Clock) -> str:
     """The upkeep of one machine."""
-    rows = [_line(said.due(line, clock)[0].split(": ", 1)[1], said.due(line, clock)[1], None, line.share.best >= 1)
-            for line in mine]  # fmt: skip
+    rows = [_line(line.name, said.due(line, clock)[1], None, line.share.best >= 1) for line in mine]
     return f'<section class="rs"><h2>{said.DUE}</h2>{"".join(rows)}</section>' if rows else ""
 
 
