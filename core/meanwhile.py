@@ -1,0 +1,106 @@
+"""What else happened when a figure changed: told beside it, never as its cause. Persons are never named."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from statistics import median
+
+import polars as pl
+
+from core.quarter import Quarter
+from core.review_types import Figure, Happened, Meanwhile
+from core.setup import ALWAYS, Machine, Material, PrintFile, SpecialDay
+
+#: What may bear on a figure.
+BEARS: dict[Figure, tuple[Happened, ...]] = {
+    "utilisation": ("days off", "machine", "upkeep"),
+    "downtime": ("upkeep", "machine", "heat"),
+    "waiting": ("days off", "machine"),
+    "good": ("days off", "machine", "revision"),
+    "scrap": ("delivery", "revision", "upkeep", "heat"),
+    "stops": ("delivery", "revision", "upkeep", "heat"),
+    "faults": ("upkeep", "machine", "heat"),
+    "fault cause": ("upkeep", "machine", "heat"),
+    "scrap cause": ("delivery", "revision", "upkeep", "heat"),
+    "late": ("days off", "machine"),
+    "unnoted": ("days off",),
+}
+#: The room is hot when it is so many degrees Celsius above its median of the quarter.
+HOT = 3.0
+#: So many things are told at most.
+MOST = 4
+
+
+class Happenings:
+    """What happened in a quarter, by day."""
+
+    def __init__(self, quarter: Quarter) -> None:
+        self._quarter = quarter
+        self._files = {file.file: file for file in quarter.setup.newest_files(quarter.end)}
+        self._all = sorted(self._told(), key=lambda told: told.at)
+
+    def around(self, figure: Figure, of: str | None, start: date, end: date) -> list[Meanwhile]:
+        """What may bear on a figure from `start` to `end`: that of a file alone goes by it and its material."""
+        found: dict[tuple[str, str], Meanwhile] = {}
+        for told in self._all:
+            if start <= told.at <= end and told.what in BEARS[figure] and self._concerns(told, figure, of):
+                first = found.get((told.what, told.code), told.model_copy(update={"times": 0.0}))
+                found[told.what, told.code] = first.model_copy(update={"times": _more(told, first)})
+        return list(found.values())[:MOST]
+
+    def _concerns(self, told: Meanwhile, figure: Figure, of: str | None) -> bool:
+        if figure != "scrap" or of is None:
+            return True
+        file = self._files.get(of)
+        if told.what == "delivery":
+            return file is not None and told.code == file.material
+        return told.code == of if told.what == "revision" else told.what == "heat"
+
+    def _told(self) -> Iterator[Meanwhile]:
+        quarter, log = self._quarter, self._quarter.log
+        came = log.entries_of(["StockReceived"], quarter.window, quarter.end)
+        materials = {row.material for row in quarter.setup.all(Material, quarter.end)}
+        for at, item in came.select("at", "item").iter_rows():
+            if item in materials:
+                yield self._one("delivery", item, at.astimezone(quarter.zone).date())
+        done = log.entries_of(["UpkeepDone"], quarter.window, quarter.end)
+        for at, task in done.select("at", "task").iter_rows():
+            yield self._one("upkeep", task, at.astimezone(quarter.zone).date())
+        yield from self._set_up()
+        yield from self._heat()
+
+    def _set_up(self) -> Iterator[Meanwhile]:
+        quarter = self._quarter
+        for file in quarter.setup.history(PrintFile):
+            if file.since > ALWAYS and file.revision > 1:
+                yield self._one("revision", file.file, file.since.astimezone(quarter.zone).date(), file.revision)
+        for machine in quarter.setup.history(Machine):
+            if machine.since > quarter.window.start:
+                yield self._one("machine", machine.machine, machine.since.astimezone(quarter.zone).date())
+        for special in quarter.setup.history(SpecialDay):
+            if not special.hands:
+                yield self._one("days off", special.note or "day off", special.day)
+
+    def _heat(self) -> Iterator[Meanwhile]:
+        """Days on which the room was hotter than usual, by its own readings."""
+        quarter = self._quarter
+        read = quarter.log.entries_of(["AirRead"], quarter.window, quarter.end).drop_nulls("celsius")
+        if read.is_empty():
+            return
+        usual = median(read["celsius"])
+        days = read.with_columns(day=pl.col("at").dt.convert_time_zone(str(quarter.zone)).dt.date())
+        for day, celsius in days.group_by("day").agg(pl.col("celsius").max()).sort("day").iter_rows():
+            if celsius - usual >= HOT:
+                yield self._one("heat", "room", day, celsius - usual)
+
+    @staticmethod
+    def _one(what: Happened, code: str, at: date, times: float = 1.0) -> Meanwhile:
+        return Meanwhile(what=what, code=code, at=at, times=times)
+
+
+def _more(told: Meanwhile, first: Meanwhile) -> float:
+    """How often so far; of a revision its number, of heat the most degrees."""
+    if told.what in {"delivery", "upkeep", "machine", "days off"}:
+        return first.times + 1
+    return max(first.times, told.times)

@@ -1,0 +1,209 @@
+"""The weekly review: what changed, what the week cost, and how the figures went over the quarter."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from core import periods
+from core.answer_types import Loss, Stores, Tally
+from core.calc import account, counts, keeping
+from core.calc.reckon import spells
+from core.calc.spent import Spent
+from core.calc.staffed import HOUR, instant, micros
+from core.estimate import Estimate
+from core.models_compared import compared, models
+from core.quarter import BEFORE, Quarter
+from core.reading import tally
+from core.review_types import (
+    HourWait,
+    Keeping,
+    LateOrder,
+    LossChange,
+    MaterialUse,
+    PromiseWeek,
+    Review,
+    SpareWait,
+    WeekFigures,
+)
+from core.setup import Rack
+from core.stores import stores
+from core.watched import FALSE_CALLS, charts
+from core.window import Window
+
+#: Microseconds of a day.
+DAY = 24 * HOUR
+
+
+def review(quarter: Quarter) -> Review:
+    """The review of the seven days up to the quarter's last midnight."""
+    work = models(quarter)
+    return Review(
+        shop=quarter.shop.name,
+        zone=quarter.shop.zone,
+        start=quarter.weeks[-1].start,
+        end=quarter.end,
+        weeks=list(_weeks(quarter)),
+        losses=_losses(quarter),
+        charts=charts(quarter),
+        false_calls=FALSE_CALLS,
+        waits=_waits(quarter),
+        spares=_spares(quarter),
+        keeping=list(_keeping(quarter)),
+        promises=list(_promises(quarter)),
+        late=list(_late(quarter)),
+        materials=_materials(quarter),
+        models=work,
+        compared=compared(work),
+    )
+
+
+def _weeks(quarter: Quarter) -> Iterator[WeekFigures]:
+    off, missing = quarter.removals, counts.uncounted(quarter.read.reckoned.gaps)
+    begun = account.faults_begun(quarter.read.reckoned.gaps, quarter.weeks)
+    for place, week in enumerate(quarter.weeks):
+        mine = counts.within(off, week, "t")
+        faults = begun.filter(pl.col("window") == place).height
+        hours = account.account("shop", quarter.by_week.of(pl.col("window") == place), faults)
+        good = int(mine["good"].sum())
+        uncounted = int(counts.within(missing, week, "gone")["parts"].sum())
+        yield WeekFigures(
+            start=week.start,
+            end=week.end,
+            utilisation=hours.utilisation,
+            downtime=hours.downtime,
+            printing=hours.apt,
+            good=Estimate(low=good, best=good, high=good + uncounted),
+            scrap=int(mine["scrap"].sum()),
+            spoilt=tally(mine.filter(pl.col("scrap") > 0).height, mine.height),
+            faults=faults,
+        )
+
+
+def _losses(quarter: Quarter) -> list[LossChange]:
+    """The week's, most hours first, and those of the weeks before that it had none of."""
+    usual = {(loss.reason, loss.detail): loss for loss in periods.losses(quarter.read, quarter.before)}
+    week = {(loss.reason, loss.detail): loss for loss in periods.losses(quarter.read, quarter.weeks[-1])}
+    share = quarter.weeks[-1].hours / quarter.before.hours
+    nothing = Estimate.exact(0.0)
+    found = [
+        LossChange(
+            reason=reason, detail=detail,
+            hours=_hours(week.get((reason, detail))) or nothing,
+            times=week[reason, detail].times if (reason, detail) in week else 0,
+            before=(_hours(usual.get((reason, detail))) or nothing).scaled(share),
+        )
+        for reason, detail in {**week, **usual}
+    ]  # fmt: skip
+    return sorted(found, key=lambda loss: (-loss.hours.best, -loss.before.best, loss.reason, loss.detail or ""))
+
+
+def _hours(loss: Loss | None) -> Estimate | None:
+    return loss.hours if loss else None
+
+
+def _waits(quarter: Quarter) -> list[HourWait]:
+    """Finished parts that waited, by hour of the week: the likeliest line's hours, brought to the best total."""
+    window = quarter.before
+    done = periods.within(spells(quarter.read.reckoned.stretches).filter(pl.col("state") == "done"), window)
+    begin, end = quarter.edges_of(window)
+    edges = np.append(np.arange(begin, end, HOUR), end)
+    waited = np.diff(_so_far(done["start"].to_numpy(), edges) - _so_far(done["end"].to_numpy(), edges)) / HOUR
+    best = quarter.read.spent([window]).total(("done",)).best
+    staffed = quarter.read.staffed.hours(edges[:-1], edges[1:])
+    local = [instant(int(t)).astimezone(quarter.zone) for t in edges[:-1]]
+    of = np.array([24 * moment.weekday() + moment.hour for moment in local])
+    scale = (best / waited.sum() if waited.sum() else 0.0) * (7 * 24 / window.hours)
+    hours, inside = np.bincount(of, waited, 7 * 24) * scale, np.bincount(of, staffed, 7 * 24)
+    there = np.maximum(np.bincount(of, np.diff(edges) / HOUR, 7 * 24), 1e-9)
+    return [
+        HourWait(weekday=n // 24, hour=n % 24, hours=float(hours[n]), staffed=float(min(inside[n] / there[n], 1.0)))
+        for n in range(7 * 24)
+    ]
+
+
+def _so_far(moments: np.ndarray, edges: np.ndarray) -> np.ndarray:  # type: ignore[type-arg]
+    """Of every moment the time that has gone by until each edge, added up."""
+    mine = np.sort(moments)
+    passed = np.searchsorted(mine, edges)
+    sums = np.concatenate([[0], np.cumsum(mine)])
+    return np.asarray(passed * edges - sums[passed])
+
+
+def _spares(quarter: Quarter) -> list[SpareWait]:
+    """Machine-days waited for each spare, most in the week first."""
+    waiting = quarter.by_week.of(pl.col("state") == "waiting")
+    week = _days_by_spare(waiting.of(pl.col("window") == len(quarter.weeks) - 1))
+    usual = _days_by_spare(waiting)
+    nothing, share = Estimate.exact(0.0), 7 * 24 / quarter.window.hours
+    found = [
+        SpareWait(spare=spare, week=week.get(spare, nothing), usual=days.scaled(share))
+        for spare, days in usual.items()
+    ]  # fmt: skip
+    return sorted(found, key=lambda line: (-line.week.best, -line.usual.best, line.spare))
+
+
+def _days_by_spare(waiting: Spent) -> dict[str, Estimate]:
+    rows = waiting.by("spare").drop_nulls("spare")
+    return {
+        spare: Estimate(low=low / 24, best=best / 24, high=high / 24)
+        for spare, best, low, high in rows.select("spare", "best", "low", "high").iter_rows()
+    }
+
+
+def _keeping(quarter: Quarter) -> Iterator[Keeping]:
+    rows = quarter.read.visits
+    names = {rack.rack: rack.name for rack in quarter.setup.all(Rack, quarter.end)}
+    racks: dict[str, list[str]] = {}
+    for machine in quarter.machines:
+        racks.setdefault(machine.rack, []).append(machine.machine)
+    for rack, machines in racks.items():
+        mine = rows.filter(pl.col("machine").is_in(machines))
+        yield Keeping(
+            rack=rack, name=names.get(rack, rack),
+            week=_missed(mine, quarter.weeks[-1]), before=_missed(mine, quarter.before),
+        )  # fmt: skip
+
+
+def _missed(visits: pl.DataFrame, window: Window) -> Tally:
+    mine = counts.within(visits, window, "t")
+    return tally(mine.filter(~pl.col("noted")).height, mine.height)
+
+
+def _promises(quarter: Quarter) -> Iterator[PromiseWeek]:
+    for week in quarter.weeks:
+        mine = counts.within(quarter.due, week, "due")
+        left = pl.col("left").is_not_null()
+        yield PromiseWeek(
+            start=week.start, due=mine.height, kept=mine.filter("kept").height,
+            late=mine.filter(left & ~pl.col("kept")).height, open=mine.filter(~left).height,
+        )  # fmt: skip
+
+
+def _late(quarter: Quarter) -> Iterator[LateOrder]:
+    now = micros(quarter.end)
+    for row in counts.within(quarter.due, quarter.weeks[-1], "due").filter(~pl.col("kept")).iter_rows(named=True):
+        left = row["left"]
+        yield LateOrder(
+            order=row["order"], product=row["product"], quantity=row["quantity"], due=instant(row["due"]),
+            left=instant(left) if left is not None else None, days=((left or now) - row["due"]) / DAY,
+        )  # fmt: skip
+
+
+def _materials(quarter: Quarter) -> list[MaterialUse]:
+    """What was used, beside what was expected when the week began."""
+    then = {item.item: item for item in stores(quarter.log, quarter.weeks[-1].start).items}
+    now: Stores = stores(quarter.log, quarter.end)
+    return [
+        MaterialUse(
+            material=item.item, name=item.name, used=item.used[-1] if item.used else None,
+            expected=then[item.item].expected[0],
+        )
+        for item in now.items
+        if item.kind == "material" and item.item in then and then[item.item].expected
+    ]  # fmt: skip
+
+
