@@ -8,8 +8,9 @@ from statistics import median
 
 import polars as pl
 
-from core.quarter import Quarter
-from core.review_types import Figure, Happened, Meanwhile
+from core.entries import Figure
+from core.past import Past
+from core.review_types import Happened, Meanwhile
 from core.setup import ALWAYS, Machine, Material, PrintFile, SpecialDay
 
 #: What may bear on a figure.
@@ -26,18 +27,18 @@ BEARS: dict[Figure, tuple[Happened, ...]] = {
     "late": ("days off", "machine"),
     "unnoted": ("days off",),
 }
-#: The room is hot when it is so many degrees Celsius above its median of the quarter.
+#: The room is hot when it is so many degrees Celsius above its median of the past.
 HOT = 3.0
 #: So many things are told at most.
 MOST = 4
 
 
 class Happenings:
-    """What happened in a quarter, by day."""
+    """What happened in a past, by day."""
 
-    def __init__(self, quarter: Quarter) -> None:
-        self._quarter = quarter
-        self._files = {file.file: file for file in quarter.setup.newest_files(quarter.end)}
+    def __init__(self, past: Past) -> None:
+        self._past = past
+        self._files = {file.file: file for file in past.setup.newest_files(past.end)}
         self._all = sorted(self._told(), key=lambda told: told.at)
 
     def around(self, figure: Figure, of: str | None, start: date, end: date) -> list[Meanwhile]:
@@ -58,38 +59,38 @@ class Happenings:
         return told.code == of if told.what == "revision" else told.what == "heat"
 
     def _told(self) -> Iterator[Meanwhile]:
-        quarter, log = self._quarter, self._quarter.log
-        came = log.entries_of(["StockReceived"], quarter.window, quarter.end)
-        materials = {row.material for row in quarter.setup.all(Material, quarter.end)}
+        past, log = self._past, self._past.log
+        came = log.entries_of(["StockReceived"], past.window, past.at)
+        materials = {row.material for row in past.setup.all(Material, past.end)}
         for at, item in came.select("at", "item").iter_rows():
             if item in materials:
-                yield self._one("delivery", item, at.astimezone(quarter.zone).date())
-        done = log.entries_of(["UpkeepDone"], quarter.window, quarter.end)
+                yield self._one("delivery", item, at.astimezone(past.zone).date())
+        done = log.entries_of(["UpkeepDone"], past.window, past.at)
         for at, task in done.select("at", "task").iter_rows():
-            yield self._one("upkeep", task, at.astimezone(quarter.zone).date())
+            yield self._one("upkeep", task, at.astimezone(past.zone).date())
         yield from self._set_up()
         yield from self._heat()
 
     def _set_up(self) -> Iterator[Meanwhile]:
-        quarter = self._quarter
-        for file in quarter.setup.history(PrintFile):
+        past = self._past
+        for file in past.setup.history(PrintFile):
             if file.since > ALWAYS and file.revision > 1:
-                yield self._one("revision", file.file, file.since.astimezone(quarter.zone).date(), file.revision)
-        for machine in quarter.setup.history(Machine):
-            if machine.since > quarter.window.start:
-                yield self._one("machine", machine.machine, machine.since.astimezone(quarter.zone).date())
-        for special in quarter.setup.history(SpecialDay):
+                yield self._one("revision", file.file, file.since.astimezone(past.zone).date(), file.revision)
+        for machine in past.setup.history(Machine):
+            if machine.since > past.window.start:
+                yield self._one("machine", machine.machine, machine.since.astimezone(past.zone).date())
+        for special in past.setup.history(SpecialDay):
             if not special.hands:
                 yield self._one("days off", special.note or "day off", special.day)
 
     def _heat(self) -> Iterator[Meanwhile]:
         """Days on which the room was hotter than usual, by its own readings."""
-        quarter = self._quarter
-        read = quarter.log.entries_of(["AirRead"], quarter.window, quarter.end).drop_nulls("celsius")
+        past = self._past
+        read = past.log.entries_of(["AirRead"], past.window, past.at).drop_nulls("celsius")
         if read.is_empty():
             return
         usual = median(read["celsius"])
-        days = read.with_columns(day=pl.col("at").dt.convert_time_zone(str(quarter.zone)).dt.date())
+        days = read.with_columns(day=pl.col("at").dt.convert_time_zone(str(past.zone)).dt.date())
         for day, celsius in days.group_by("day").agg(pl.col("celsius").max()).sort("day").iter_rows():
             if celsius - usual >= HOT:
                 yield self._one("heat", "room", day, celsius - usual)

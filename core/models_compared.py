@@ -12,25 +12,25 @@ from scipy.stats import t as student
 from core.calc.hazard import Numbers
 from core.calc.stops import poisson_range
 from core.estimate import Estimate, difference
-from core.quarter import Quarter
+from core.figures import RATE_HOURS
+from core.past import Past
 from core.reading import tally
 from core.review_types import ModelsCompared, ModelWork
 from core.setup import Model, PrintFile
-from core.watched import RATE_HOURS
 
 #: A model is faster than another if it prints the same parts in less than this share of the time.
 FASTER = 0.97
 
 
-def models(quarter: Quarter) -> list[ModelWork]:
-    """What the machines of every model gave over the quarter, the fastest model first."""
-    prints = _prints(quarter)
-    names = {row.model: row.name for row in quarter.setup.all(Model, quarter.end)}
+def models(past: Past) -> list[ModelWork]:
+    """What the machines of every model gave over the past, the fastest model first."""
+    prints = _prints(past)
+    names = {row.model: row.name for row in past.setup.all(Model, past.end)}
     machines: dict[str, list[str]] = {}
-    for machine in quarter.machines:
+    for machine in past.machines:
         machines.setdefault(machine.model, []).append(machine.machine)
     found = [
-        _model(quarter, model, names.get(model, model), mine, prints.filter(pl.col("model") == model))
+        _model(past, model, names.get(model, model), mine, prints.filter(pl.col("model") == model))
         for model, mine in machines.items()
     ]  # fmt: skip
     return sorted(found, key=lambda line: (-line.speed.best, line.model))
@@ -48,14 +48,14 @@ def compared(found: Sequence[ModelWork]) -> list[ModelsCompared]:
     ]  # fmt: skip
 
 
-def _prints(quarter: Quarter) -> pl.DataFrame:
+def _prints(past: Past) -> pl.DataFrame:
     """Removals of announced prints with what they took and made: machine, model, week, hours, standard, good, scrap.
 
     `standard`: hours that its good parts take on average over the models that print the product.
     """
-    stated = {(f.file, f.revision): (f.hours, f.product) for f in quarter.setup.history(PrintFile)}
-    pace = quarter.read.pace
-    rows = quarter.removals.drop_nulls(["file", "good"]).filter(pl.col("parts") > 0)
+    stated = {(f.file, f.revision): (f.hours, f.product) for f in past.setup.history(PrintFile)}
+    pace = past.read.pace
+    rows = past.removals.drop_nulls(["file", "good"]).filter(pl.col("parts") > 0)
     told = rows.select("file", "revision", "model").rows()
     hours = [stated[file, revision][0] * pace.ratio(file, revision, model) for file, revision, model in told]
     products = [stated[file, revision][1] for file, revision, _ in told]
@@ -65,57 +65,52 @@ def _prints(quarter: Quarter) -> pl.DataFrame:
     )  # fmt: skip
     a_part = rows.filter("whole").group_by("product", "model").agg(pl.col("hours").sum() / pl.col("parts").sum())
     standard = a_part.group_by("product").agg(a_part=pl.col("hours").mean())
-    edges = quarter.edges(quarter.weeks)
+    edges = past.edges(past.weeks)
     week = np.searchsorted(edges, rows["t"].to_numpy(), side="right") - 1
     rows = rows.with_columns(week=pl.Series(week)).join(standard, on="product", how="inner", maintain_order="left")
-    return rows.with_columns(
-        standard=pl.col("good") * pl.col("a_part"), planned=pl.col("parts") * pl.col("a_part")
-    )
+    return rows.with_columns(standard=pl.col("good") * pl.col("a_part"), planned=pl.col("parts") * pl.col("a_part"))
 
 
-def _model(quarter: Quarter, model: str, name: str, machines: list[str], prints: pl.DataFrame) -> ModelWork:
-    printed = quarter.by_week.rows.filter(pl.col("state") == "printing", pl.col("machine").is_in(machines))
-    hours = _table(printed.select("machine", "best", week="window"), "best", machines, quarter)
-    faults = sum(fault.machine in set(machines) for fault in quarter.faults)
+def _model(past: Past, model: str, name: str, machines: list[str], prints: pl.DataFrame) -> ModelWork:
+    printed = past.by_week.rows.filter(pl.col("state") == "printing", pl.col("machine").is_in(machines))
+    hours = _table(printed.select("machine", "best", week="window"), "best", machines, past)
+    faults = sum(fault.machine in set(machines) for fault in past.faults)
     total = float(hours.sum())
     return ModelWork(
         model=model, name=name, machines=len(machines),
-        printing=_mean(hours, quarter),
-        work=_mean(_table(prints, "standard", machines, quarter), quarter),
-        good=_mean(_table(prints, "good", machines, quarter), quarter),
+        printing=_mean(hours, past),
+        work=_mean(_table(prints, "standard", machines, past), past),
+        good=_mean(_table(prints, "good", machines, past), past),
         speed=_speed(prints.filter("whole")),
         spoilt=tally(prints.filter(pl.col("scrap") > 0).height, prints.height),
         faults=poisson_range(faults).scaled(RATE_HOURS / total if total else 0.0),
-        hands=_mean(_hands(quarter, prints, machines), quarter),
+        hands=_mean(_hands(past, prints, machines), past),
     )  # fmt: skip
 
 
-def _hands(quarter: Quarter, prints: pl.DataFrame, machines: list[str]) -> Numbers:
+def _hands(past: Past, prints: pl.DataFrame, machines: list[str]) -> Numbers:
     """Hours of hands for changes of prints and for upkeep, by machine and week."""
-    done = quarter.log.entries_of(["UpkeepDone"], quarter.window, quarter.end)
-    week = np.searchsorted(quarter.edges(quarter.weeks), done["at"].dt.epoch("us").to_numpy(), side="right") - 1
+    done = past.log.entries_of(["UpkeepDone"], past.window, past.at)
+    week = np.searchsorted(past.edges(past.weeks), done["at"].dt.epoch("us").to_numpy(), side="right") - 1
     upkeep = done.select("machine", pl.Series("week", week), "minutes")
-    changes = prints.select("machine", "week", minutes=pl.lit(quarter.shop.change_minutes))
-    return _table(pl.concat([changes, upkeep]), "minutes", machines, quarter) / 60
+    changes = prints.select("machine", "week", minutes=pl.lit(past.shop.change_minutes))
+    return _table(pl.concat([changes, upkeep]), "minutes", machines, past) / 60
 
 
-def _table(rows: pl.DataFrame, what: str, machines: list[str], quarter: Quarter) -> Numbers:
+def _table(rows: pl.DataFrame, what: str, machines: list[str], past: Past) -> Numbers:
     """The sums of a column by machine and week."""
     places = {machine: place for place, machine in enumerate(machines)}
-    found = np.zeros((len(machines), len(quarter.weeks)))
+    found = np.zeros((len(machines), len(past.weeks)))
     for machine, week, value in rows.select("machine", "week", what).iter_rows():
         if machine in places:
             found[places[machine], week] += value
     return found
 
 
-def _mean(table: Numbers, quarter: Quarter) -> Estimate:
+def _mean(table: Numbers, past: Past) -> Estimate:
     """The mean a machine and week [machines, weeks]; its range from machine to machine, of one machine by weeks."""
-    weeks = quarter.window.hours / (7 * 24)
-    if len(table) > 1:
-        values = table.sum(axis=1) / weeks
-    else:
-        values = table[0] * len(quarter.weeks) / weeks
+    weeks = past.window.hours / (7 * 24)
+    values = (table.sum(axis=1) if len(table) > 1 else table[0] * len(past.weeks)) / weeks
     best, count = float(values.mean()), len(values)
     if count < 2:
         return Estimate(low=0.0, best=best, high=float("inf"))

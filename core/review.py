@@ -1,22 +1,21 @@
-"""The weekly review: what changed, what the week cost, and how the figures went over the quarter."""
+"""The weekly review: what changed, what the week cost, and how the figures went over the past."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime, timedelta
 
 import numpy as np
 import polars as pl
 
 from core import periods
 from core.answer_types import Loss, Stores, Tally
-from core.calc import account, counts, keeping
+from core.calc import account, counts
 from core.calc.reckon import spells
 from core.calc.spent import Spent
-from core.calc.staffed import HOUR, instant, micros
+from core.calc.staffed import HOUR, Micros, instant, micros
 from core.estimate import Estimate
 from core.models_compared import compared, models
-from core.quarter import BEFORE, Quarter
+from core.past import Past
 from core.reading import tally
 from core.review_types import (
     HourWait,
@@ -38,36 +37,36 @@ from core.window import Window
 DAY = 24 * HOUR
 
 
-def review(quarter: Quarter) -> Review:
+def review(past: Past) -> Review:
     """The review of the seven days up to the quarter's last midnight."""
-    work = models(quarter)
+    work = models(past)
     return Review(
-        shop=quarter.shop.name,
-        zone=quarter.shop.zone,
-        start=quarter.weeks[-1].start,
-        end=quarter.end,
-        weeks=list(_weeks(quarter)),
-        losses=_losses(quarter),
-        charts=charts(quarter),
+        shop=past.shop.name,
+        zone=past.shop.zone,
+        start=past.weeks[-1].start,
+        end=past.end,
+        weeks=list(_weeks(past)),
+        losses=_losses(past),
+        charts=charts(past),
         false_calls=FALSE_CALLS,
-        waits=_waits(quarter),
-        spares=_spares(quarter),
-        keeping=list(_keeping(quarter)),
-        promises=list(_promises(quarter)),
-        late=list(_late(quarter)),
-        materials=_materials(quarter),
+        waits=_waits(past),
+        spares=_spares(past),
+        keeping=list(_keeping(past)),
+        promises=list(_promises(past)),
+        late=list(_late(past)),
+        materials=_materials(past),
         models=work,
         compared=compared(work),
     )
 
 
-def _weeks(quarter: Quarter) -> Iterator[WeekFigures]:
-    off, missing = quarter.removals, counts.uncounted(quarter.read.reckoned.gaps)
-    begun = account.faults_begun(quarter.read.reckoned.gaps, quarter.weeks)
-    for place, week in enumerate(quarter.weeks):
+def _weeks(past: Past) -> Iterator[WeekFigures]:
+    off, missing = past.removals, counts.uncounted(past.read.reckoned.gaps)
+    begun = account.faults_begun(past.read.reckoned.gaps, past.weeks)
+    for place, week in enumerate(past.weeks):
         mine = counts.within(off, week, "t")
         faults = begun.filter(pl.col("window") == place).height
-        hours = account.account("shop", quarter.by_week.of(pl.col("window") == place), faults)
+        hours = account.account("shop", past.by_week.of(pl.col("window") == place), faults)
         good = int(mine["good"].sum())
         uncounted = int(counts.within(missing, week, "gone")["parts"].sum())
         yield WeekFigures(
@@ -83,11 +82,11 @@ def _weeks(quarter: Quarter) -> Iterator[WeekFigures]:
         )
 
 
-def _losses(quarter: Quarter) -> list[LossChange]:
+def _losses(past: Past) -> list[LossChange]:
     """The week's, most hours first, and those of the weeks before that it had none of."""
-    usual = {(loss.reason, loss.detail): loss for loss in periods.losses(quarter.read, quarter.before)}
-    week = {(loss.reason, loss.detail): loss for loss in periods.losses(quarter.read, quarter.weeks[-1])}
-    share = quarter.weeks[-1].hours / quarter.before.hours
+    usual = {(loss.reason, loss.detail): loss for loss in periods.losses(past.read, past.before)}
+    week = {(loss.reason, loss.detail): loss for loss in periods.losses(past.read, past.weeks[-1])}
+    share = past.weeks[-1].hours / past.before.hours
     nothing = Estimate.exact(0.0)
     found = [
         LossChange(
@@ -105,16 +104,17 @@ def _hours(loss: Loss | None) -> Estimate | None:
     return loss.hours if loss else None
 
 
-def _waits(quarter: Quarter) -> list[HourWait]:
+def _waits(past: Past) -> list[HourWait]:
     """Finished parts that waited, by hour of the week: the likeliest line's hours, brought to the best total."""
-    window = quarter.before
-    done = periods.within(spells(quarter.read.reckoned.stretches).filter(pl.col("state") == "done"), window)
-    begin, end = quarter.edges_of(window)
+    window = past.before
+    done = periods.within(spells(past.read.reckoned.stretches).filter(pl.col("state") == "done"), window)
+    begin, end = past.edges_of(window)
     edges = np.append(np.arange(begin, end, HOUR), end)
-    waited = np.diff(_so_far(done["start"].to_numpy(), edges) - _so_far(done["end"].to_numpy(), edges)) / HOUR
-    best = quarter.read.spent([window]).total(("done",)).best
-    staffed = quarter.read.staffed.hours(edges[:-1], edges[1:])
-    local = [instant(int(t)).astimezone(quarter.zone) for t in edges[:-1]]
+    begins, ends = (_so_far(done[at].to_numpy() - begin, edges - begin) for at in ("start", "end"))
+    waited = np.diff(begins - ends) / HOUR
+    best = past.read.spent([window]).total(("done",)).best
+    staffed = past.read.staffed.hours(edges[:-1], edges[1:])
+    local = [instant(int(t)).astimezone(past.zone) for t in edges[:-1]]
     of = np.array([24 * moment.weekday() + moment.hour for moment in local])
     scale = (best / waited.sum() if waited.sum() else 0.0) * (7 * 24 / window.hours)
     hours, inside = np.bincount(of, waited, 7 * 24) * scale, np.bincount(of, staffed, 7 * 24)
@@ -125,7 +125,7 @@ def _waits(quarter: Quarter) -> list[HourWait]:
     ]
 
 
-def _so_far(moments: np.ndarray, edges: np.ndarray) -> np.ndarray:  # type: ignore[type-arg]
+def _so_far(moments: Micros, edges: Micros) -> Micros:
     """Of every moment the time that has gone by until each edge, added up."""
     mine = np.sort(moments)
     passed = np.searchsorted(mine, edges)
@@ -133,12 +133,12 @@ def _so_far(moments: np.ndarray, edges: np.ndarray) -> np.ndarray:  # type: igno
     return np.asarray(passed * edges - sums[passed])
 
 
-def _spares(quarter: Quarter) -> list[SpareWait]:
+def _spares(past: Past) -> list[SpareWait]:
     """Machine-days waited for each spare, most in the week first."""
-    waiting = quarter.by_week.of(pl.col("state") == "waiting")
-    week = _days_by_spare(waiting.of(pl.col("window") == len(quarter.weeks) - 1))
+    waiting = past.by_week.of(pl.col("state") == "waiting")
+    week = _days_by_spare(waiting.of(pl.col("window") == len(past.weeks) - 1))
     usual = _days_by_spare(waiting)
-    nothing, share = Estimate.exact(0.0), 7 * 24 / quarter.window.hours
+    nothing, share = Estimate.exact(0.0), 7 * 24 / past.window.hours
     found = [
         SpareWait(spare=spare, week=week.get(spare, nothing), usual=days.scaled(share))
         for spare, days in usual.items()
@@ -154,17 +154,17 @@ def _days_by_spare(waiting: Spent) -> dict[str, Estimate]:
     }
 
 
-def _keeping(quarter: Quarter) -> Iterator[Keeping]:
-    rows = quarter.read.visits
-    names = {rack.rack: rack.name for rack in quarter.setup.all(Rack, quarter.end)}
+def _keeping(past: Past) -> Iterator[Keeping]:
+    rows = past.read.visits
+    names = {rack.rack: rack.name for rack in past.setup.all(Rack, past.end)}
     racks: dict[str, list[str]] = {}
-    for machine in quarter.machines:
+    for machine in past.machines:
         racks.setdefault(machine.rack, []).append(machine.machine)
     for rack, machines in racks.items():
         mine = rows.filter(pl.col("machine").is_in(machines))
         yield Keeping(
             rack=rack, name=names.get(rack, rack),
-            week=_missed(mine, quarter.weeks[-1]), before=_missed(mine, quarter.before),
+            week=_missed(mine, past.weeks[-1]), before=_missed(mine, past.before),
         )  # fmt: skip
 
 
@@ -173,9 +173,9 @@ def _missed(visits: pl.DataFrame, window: Window) -> Tally:
     return tally(mine.filter(~pl.col("noted")).height, mine.height)
 
 
-def _promises(quarter: Quarter) -> Iterator[PromiseWeek]:
-    for week in quarter.weeks:
-        mine = counts.within(quarter.due, week, "due")
+def _promises(past: Past) -> Iterator[PromiseWeek]:
+    for week in past.weeks:
+        mine = counts.within(past.due, week, "due")
         left = pl.col("left").is_not_null()
         yield PromiseWeek(
             start=week.start, due=mine.height, kept=mine.filter("kept").height,
@@ -183,9 +183,9 @@ def _promises(quarter: Quarter) -> Iterator[PromiseWeek]:
         )  # fmt: skip
 
 
-def _late(quarter: Quarter) -> Iterator[LateOrder]:
-    now = micros(quarter.end)
-    for row in counts.within(quarter.due, quarter.weeks[-1], "due").filter(~pl.col("kept")).iter_rows(named=True):
+def _late(past: Past) -> Iterator[LateOrder]:
+    now = micros(past.end)
+    for row in counts.within(past.due, past.weeks[-1], "due").filter(~pl.col("kept")).iter_rows(named=True):
         left = row["left"]
         yield LateOrder(
             order=row["order"], product=row["product"], quantity=row["quantity"], due=instant(row["due"]),
@@ -193,10 +193,10 @@ def _late(quarter: Quarter) -> Iterator[LateOrder]:
         )  # fmt: skip
 
 
-def _materials(quarter: Quarter) -> list[MaterialUse]:
+def _materials(past: Past) -> list[MaterialUse]:
     """What was used, beside what was expected when the week began."""
-    then = {item.item: item for item in stores(quarter.log, quarter.weeks[-1].start).items}
-    now: Stores = stores(quarter.log, quarter.end)
+    then = {item.item: item for item in stores(past.log, past.weeks[-1].start).items}
+    now: Stores = stores(past.log, past.end)
     return [
         MaterialUse(
             material=item.item, name=item.name, used=item.used[-1] if item.used else None,
@@ -205,5 +205,3 @@ def _materials(quarter: Quarter) -> list[MaterialUse]:
         for item in now.items
         if item.kind == "material" and item.item in then and then[item.item].expected
     ]  # fmt: skip
-
-

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from typing import Literal
+from uuid import UUID
 
 from core.answer_types import Frozen, Tally
+from core.entries import Figure
 from core.estimate import Estimate
 
-#: The figures that are watched for changes.
-Figure = Literal[
-    "utilisation", "downtime", "waiting", "good", "scrap", "stops", "faults", "late", "unnoted", "fault cause",
-    "scrap cause",
-]  # fmt: skip
 #: What else happened when a figure changed.
 Happened = Literal["delivery", "revision", "upkeep", "machine", "days off", "heat"]
 
@@ -46,7 +43,7 @@ class Called(Frozen):
 
 
 class Chart(Frozen):
-    """A figure over the quarter, `of` a file, model, rack or cause (null: the shop), with what a steady one stays within.
+    """A figure over the quarter with the limits of a steady one; `of` a file, model, rack or cause (null: the shop).
 
     `days` are those on which each value ended; `of_each` what it was counted of (prints, printing hours). Values are
     shares, parts a day, faults in 100 printing hours, or between two seldom events prints or printing hours.
@@ -75,7 +72,7 @@ class LossChange(Frozen):
 
 
 class WeekFigures(Frozen):
-    """Seven days of the shop: shares of the hours it was meant to run, good parts, prints with scrap of all taken off."""
+    """Seven days of the shop: shares of the hours it was meant to run, good parts, prints with scrap (`spoilt`)."""
 
     start: datetime
     end: datetime
@@ -174,6 +171,65 @@ class ModelsCompared(Frozen):
     slow: str
     faster: float
     more: Estimate
+
+
+class Moved(Frozen):
+    """A figure in the four weeks `before` an action and `after` it, and the change with its 90 % range."""
+
+    before: Estimate
+    after: Estimate
+    change: Estimate
+    says: Literal["more", "less", "cannot tell"]
+
+
+class Action(Frozen):
+    """Something that is tried: by whom, until when, and which figure should move.
+
+    `moved` is null where too little came before or after; `ended` is when it was done or dropped (`answer`), null while
+    it is open.
+    """
+
+    id: UUID
+    what: str
+    who: str
+    agreed: datetime
+    due: datetime
+    figure: Figure
+    of: str | None
+    ended: datetime | None
+    answer: Literal["done", "dropped"] | None
+    moved: Moved | None
+
+
+#: What periods are compared by.
+ComparedBy = Literal["shop", "model", "rack", "machine", "product", "file"]
+
+
+class ComparedFigure(Frozen):
+    """A figure as a level in two periods, with 90 % ranges, and the change; null where there is nothing to count."""
+
+    figure: Figure
+    before: Estimate | None
+    after: Estimate | None
+    change: Estimate | None
+    says: Literal["more", "less", "cannot tell"]
+
+
+class ComparedGroup(Frozen):
+    """The figures of one group."""
+
+    code: str
+    figures: list[ComparedFigure]
+
+
+class Comparison(Frozen):
+    """Two periods, each from its first to its last day, side by side."""
+
+    by: ComparedBy
+    zone: str
+    first: tuple[date, date]
+    second: tuple[date, date]
+    groups: list[ComparedGroup]
 
 
 class Review(Frozen):

@@ -105,7 +105,7 @@ def account(group: str, hours: Spent, faults: int) -> TimeAccount:
 
 
 def daily(hours: Spent) -> pl.DataFrame:
-    """Window, utilisation and downtime as in `account`, and `waiting`: the share of done in operations; best values alone.
+    """Window, utilisation and downtime as in `account`, and `waiting`: the share of done in operations. Best values.
 
     No row where there is no word.
     """

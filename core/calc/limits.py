@@ -20,8 +20,6 @@ from core.calc.hazard import Numbers
 #: The mean range of two standard normal values (2 / sqrt(pi) = 1.128): a moving range is so many sigma on average.
 D2 = 2 / math.sqrt(math.pi)
 REACH = 3.0
-#: A weekday is told from the others after so many of it.
-SEVERAL = 4
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from functools import partial
 from pathlib import Path
 
 from core.log.store import Log
-from core.quarter import Quarter
+from core.past import last_quarter
 from core.watched import FALSE_CALLS, charts
 from demo.make import make
 
@@ -29,7 +29,7 @@ def false_calls(seed: int, machines: int = 36) -> list[tuple[str, str | None, st
         path = Path(folder) / "shop.duckdb"
         make(path, machines=machines, weeks=WEEKS, seed=seed, until=UNTIL)
         with Log.open(path) as log:
-            found = charts(Quarter(log, UNTIL))
+            found = charts(last_quarter(log, UNTIL))
     return [(chart.figure, chart.of, call.rule) for chart in found for call in chart.called]
 
 
@@ -38,9 +38,11 @@ def main(shops: int = 20, processes: int | None = None) -> None:
     with ProcessPoolExecutor(processes) as pool:
         found = list(pool.map(partial(false_calls), range(1000, 1000 + shops)))
     number = sum(map(len, found))
-    print(f"{shops} steady shops, a quarter each: {number / shops:.2f} false calls a quarter, said {FALSE_CALLS:g}.")
+    sys.stdout.write(
+        f"{shops} steady shops, a quarter each: {number / shops:.2f} false calls a quarter, said {FALSE_CALLS:g}.\n"
+    )
     for (figure, rule), times in Counter((figure, rule) for mine in found for figure, _, rule in mine).most_common():
-        print(f"  {figure} {rule}: {times / shops:.2f}")
+        sys.stdout.write(f"  {figure} {rule}: {times / shops:.2f}\n")
 
 
 if __name__ == "__main__":

@@ -1,9 +1,11 @@
-"""The quarter up to a midnight, read once: the hours of its days and weeks, and all that came off the platforms."""
+"""Some weeks of the past, read once: the hours of their days and weeks, what came off the platforms, what was due."""
 
 from __future__ import annotations
 
+import math
 from datetime import date, datetime, timedelta
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 import polars as pl
@@ -14,50 +16,41 @@ from core.calc.orders import ORDER_KINDS, order_book
 from core.calc.pace import Pace
 from core.calc.spent import Spent
 from core.calc.staffed import Micros, micros
+from core.errors import Refused
 from core.log.store import Log
 from core.reading import Reading
 from core.setup import Machine
 from core.watch import faults_told
 from core.window import Window, last_days
 
-#: Weeks looked at, the newest one and those it is compared with.
+#: Weeks of a quarter, and weeks that the newest one is compared with.
 WEEKS, BEFORE = 13, 4
 #: Orders were taken so long before they are due at most.
 ORDERS_KEPT = timedelta(weeks=26)
 
 
-class Quarter:
-    """The `WEEKS` times seven days up to the last midnight before `at`, as known then.
+class Past:
+    """The days of `window`, which begins and ends at midnights of the shop, as known at `at`.
 
-    `pace` as of `reading.pace_at`, if kept by the caller. Of a young shop, from its first whole day on.
+    `pace` as of `reading.pace_at`, if kept by the caller.
     """
 
-    def __init__(self, log: Log, at: datetime, pace: Pace | None = None) -> None:
-        self.log = log
+    def __init__(self, log: Log, window: Window, at: datetime, pace: Pace | None = None) -> None:
+        self.log, self.window, self.at = log, window, at
         self.setup = log.setup()
         self.zone = self.setup.zone
-        whole = last_days(at, 7 * WEEKS, self.zone)
-        self.end = whole.end
+        self.end = window.end
         self.shop = self.setup.shop(self.end)
-        first = self._first_midnight(whole.start)
-        self.window = Window(min(max(whole.start, first), whole.end), whole.end)
-        self.week = last_days(at, 7, self.zone)
         self.machines = self.setup.machines(self.end)
-        self.read = Reading(log, self.window, self.end, pace)
-
-    def _first_midnight(self, otherwise: datetime) -> datetime:
-        span = self.log.span()
-        if span is None:
-            return otherwise
-        days = Window(span.start, max(span.start, self.end)).days(self.zone)
-        return days[0].end if days else otherwise
+        self.read = Reading(log, window, at, pace)
 
     @cached_property
     def weeks(self) -> list[Window]:
-        """Seven days each, the newest last; the oldest may be cut short by the first day of the log."""
-        edges = [last_days(self.end, 7 * n, self.zone).start for n in range(WEEKS, 0, -1)]
+        """Seven days each, the newest last; the oldest may be shorter."""
+        many = math.ceil(len(self.days) / 7)
+        edges = [last_days(self.end, 7 * n, self.zone).start for n in range(many, 0, -1)]
         cut = [max(edge, self.window.start) for edge in [*edges, self.end]]
-        return [Window(a, b) for a, b in zip(cut, cut[1:], strict=False) if a < b]
+        return [Window(a, b) for a, b in pairwise(cut) if a < b]
 
     @property
     def before(self) -> Window:
@@ -67,7 +60,7 @@ class Quarter:
 
     @cached_property
     def days(self) -> list[Window]:
-        """The days of the quarter."""
+        """The days, on the shop's calendar."""
         return self.window.days(self.zone)
 
     @cached_property
@@ -105,12 +98,12 @@ class Quarter:
 
     @cached_property
     def due(self) -> pl.DataFrame:
-        """Orders due in the quarter: order, product, quantity, due, left (microseconds; null: not yet), kept, earliest first.
+        """Orders due in the window, earliest first: order, product, quantity, due, left (microseconds), kept.
 
-        An order packed whole counts as left where nobody noted that it was shipped.
+        `left` is null where that is still to come; an order packed whole has left if nobody noted that it was shipped.
         """
         known = Window(self.window.start - ORDERS_KEPT, self.end)
-        rows = order_book(self.log.entries_of(ORDER_KINDS, known, self.end))
+        rows = order_book(self.log.entries_of(ORDER_KINDS, known, self.at))
         left = pl.coalesce("shipped", "over")
         mine = rows.filter(pl.col("due").is_between(*self.edges_of(self.window), closed="left"))
         kept = (left <= pl.col("due")).fill_null(value=False)
@@ -124,7 +117,7 @@ class Quarter:
     @cached_property
     def faults(self) -> list[Fault]:
         """The faults told of, oldest first."""
-        return faults_told(self.log, self.window, self.end)
+        return faults_told(self.log, self.window, self.at)
 
     @cached_property
     def printed(self) -> pl.DataFrame:
@@ -141,3 +134,17 @@ class Quarter:
     def edges(windows: list[Window]) -> Micros:
         """Where consecutive windows begin, and where the last one ends (microseconds)."""
         return np.array([micros(w.start) for w in windows] + [micros(windows[-1].end)], dtype=np.int64)
+
+
+def last_quarter(log: Log, at: datetime, pace: Pace | None = None) -> Past:
+    """The `WEEKS` times seven days up to the last midnight before `at`, as known then.
+
+    Of a young shop, from its first whole day on. Raises `Refused` where there is no whole day yet.
+    """
+    zone = log.setup().zone
+    whole, span = last_days(at, 7 * WEEKS, zone), log.span()
+    days = Window(span.start, max(span.start, whole.end)).days(zone) if span else []
+    first = days[0].end if days else whole.end
+    if first >= whole.end:
+        raise Refused("no_whole_day", "No whole day of entries is there yet: come back tomorrow.")
+    return Past(log, Window(max(whole.start, first), whole.end), whole.end, pace)
