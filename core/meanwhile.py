@@ -29,6 +29,8 @@ BEARS: dict[Figure, tuple[Happened, ...]] = {
 }
 #: The room is hot when it is so many degrees Celsius above its median of the past.
 HOT = 3.0
+#: Upkeep is told if a task was done so many times, and so many times as often as usual.
+FEWEST, UNUSUAL = 3, 2.0
 #: So many things are told at most.
 MOST = 4
 
@@ -48,7 +50,14 @@ class Happenings:
             if start <= told.at <= end and told.what in BEARS[figure] and self._concerns(told, figure, of):
                 first = found.get((told.what, told.code), told.model_copy(update={"times": 0.0}))
                 found[told.what, told.code] = first.model_copy(update={"times": _more(told, first)})
-        return list(found.values())[:MOST]
+        days = (end - start).days + 1
+        return [told for told in found.values() if told.what != "upkeep" or self._unusual(told, days)][:MOST]
+
+    def _unusual(self, upkeep: Meanwhile, days: int) -> bool:
+        """Whether a task was done much more often than it usually is in so many days."""
+        often = sum(told.times for told in self._all if (told.what, told.code) == ("upkeep", upkeep.code))
+        usual = often * days / len(self._past.days)
+        return upkeep.times >= max(FEWEST, UNUSUAL * usual)
 
     def _concerns(self, told: Meanwhile, figure: Figure, of: str | None) -> bool:
         if figure != "scrap" or of is None:

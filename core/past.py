@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from itertools import pairwise
@@ -52,11 +53,19 @@ class Past:
         cut = [max(edge, self.window.start) for edge in [*edges, self.end]]
         return [Window(a, b) for a, b in pairwise(cut) if a < b]
 
+    @cached_property
+    def places_before(self) -> list[int]:
+        """The places of the weeks that the newest one is compared with."""
+        return list(range(len(self.weeks)))[-1 - BEFORE : -1] or [0]
+
     @property
     def before(self) -> Window:
-        """The weeks the newest one is compared with."""
-        mine = self.weeks[-1 - BEFORE : -1] or self.weeks[-1:]
-        return Window(mine[0].start, mine[-1].end)
+        """The weeks that the newest one is compared with, as one window."""
+        return Window(self.weeks[self.places_before[0]].start, self.weeks[self.places_before[-1]].end)
+
+    def hours_in(self, weeks: Sequence[int]) -> Spent:
+        """The hours of weeks, by their places."""
+        return self.by_week.of(pl.col("window").is_in(list(weeks)))
 
     @cached_property
     def days(self) -> list[Window]:

@@ -71,13 +71,12 @@ def period(read: Reading, window: Window) -> Period:
         scrap_by_cause={row[0] or "": row[1] for row in scrapped.reverse().iter_rows()},
         prints_ended=off.filter(pl.col("ended") == "itself").height,
         prints_stopped=off.filter(pl.col("ended") == "stopped").height,
-        losses=losses(read, window),
+        losses=losses(read, window, spent),
     )
 
 
-def losses(read: Reading, window: Window) -> list[Loss]:
-    """Machine-hours of the window that printed nothing, by reason, most first."""
-    spent = read.spent([window])
+def losses(read: Reading, window: Window, spent: Spent) -> list[Loss]:
+    """Machine-hours of the window that printed nothing, by reason, most first; `spent` are its hours."""
     whole = within(spells(read.reckoned.stretches), window)
     found = _losses(spent, whole) + _waits_for_hands(whole, spent, window, read.staffed)
     return sorted(found, key=lambda loss: -loss.hours.best)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -39,7 +40,7 @@ DAY = 24 * HOUR
 
 def review(past: Past) -> Review:
     """The review of the seven days up to the quarter's last midnight."""
-    work = models(past)
+    work, waits = models(past), _waits(past)
     return Review(
         shop=past.shop.name,
         zone=past.shop.zone,
@@ -49,7 +50,9 @@ def review(past: Past) -> Review:
         losses=_losses(past),
         charts=charts(past),
         false_calls=FALSE_CALLS,
-        waits=_waits(past),
+        waits=waits,
+        waited=math.fsum(cell.hours for cell in waits),
+        waited_inside=math.fsum(cell.hours * cell.staffed for cell in waits),
         spares=_spares(past),
         keeping=list(_keeping(past)),
         promises=list(_promises(past)),
@@ -84,8 +87,9 @@ def _weeks(past: Past) -> Iterator[WeekFigures]:
 
 def _losses(past: Past) -> list[LossChange]:
     """The week's, most hours first, and those of the weeks before that it had none of."""
-    usual = {(loss.reason, loss.detail): loss for loss in periods.losses(past.read, past.before)}
-    week = {(loss.reason, loss.detail): loss for loss in periods.losses(past.read, past.weeks[-1])}
+    newest, earlier = past.hours_in([len(past.weeks) - 1]), past.hours_in(past.places_before)
+    usual = {(loss.reason, loss.detail): loss for loss in periods.losses(past.read, past.before, earlier)}
+    week = {(loss.reason, loss.detail): loss for loss in periods.losses(past.read, past.weeks[-1], newest)}
     share = past.weeks[-1].hours / past.before.hours
     nothing = Estimate.exact(0.0)
     found = [
@@ -112,7 +116,7 @@ def _waits(past: Past) -> list[HourWait]:
     edges = np.append(np.arange(begin, end, HOUR), end)
     begins, ends = (_so_far(done[at].to_numpy() - begin, edges - begin) for at in ("start", "end"))
     waited = np.diff(begins - ends) / HOUR
-    best = past.read.spent([window]).total(("done",)).best
+    best = past.hours_in(past.places_before).total(("done",)).best
     staffed = past.read.staffed.hours(edges[:-1], edges[1:])
     local = [instant(int(t)).astimezone(past.zone) for t in edges[:-1]]
     of = np.array([24 * moment.weekday() + moment.hour for moment in local])

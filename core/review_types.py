@@ -235,7 +235,8 @@ class Comparison(Frozen):
 class Review(Frozen):
     """The week up to a midnight, beside the quarter before it.
 
-    `false_calls` is how many changes a quarter `charts` would show by chance if nothing changed.
+    `false_calls` is how many changes a quarter `charts` would show by chance if nothing changed; `waited` are the
+    machine-hours a week in `waits`, `waited_inside` those with people in.
     """
 
     shop: str
@@ -247,6 +248,8 @@ class Review(Frozen):
     charts: list[Chart]
     false_calls: float
     waits: list[HourWait]
+    waited: float
+    waited_inside: float
     spares: list[SpareWait]
     keeping: list[Keeping]
     promises: list[PromiseWeek]

@@ -14,7 +14,7 @@ import numpy as np
 
 from core import figures
 from core.calc import limits
-from core.calc.calls import Call, calls, reach_of
+from core.calc.calls import Call, Rules, calls
 from core.calc.hazard import Numbers
 from core.calc.weekdays import weekday_effects
 from core.figures import RATE_HOURS, SPOILT, STOPPED, Part, Watched
@@ -23,7 +23,7 @@ from core.past import Past
 from core.review_types import Called, Chart
 
 #: False calls a quarter of all charts together, on average.
-FALSE_CALLS = 3.0
+FALSE_CALLS = 4.0
 #: A chart needs so many values, and counts so many events (and as many that are none).
 ENOUGH, EVENTS = 10, 5
 
@@ -77,14 +77,15 @@ def _by(past: Past, column: str) -> list[tuple[str, list[str]]]:
 
 
 def _chart(watched: Watched, false_calls: float, past: Past, happened: Happenings) -> Chart:
-    found = calls(watched.score(), len(watched.days), false_calls, float(len(watched.days)))
-    reach = reach_of(false_calls / 2, float(len(watched.days)))
+    # Of the shop as a whole a fall is news as well; of a file, a cause or a rack a rise is what is looked for.
+    rules = Rules.of(false_calls, len(watched.days), both=watched.of is None)
+    found = calls(watched.score(), len(watched.days), rules)
     begins = [0, *(call.since for call in found if call.rule == "adds up")]
     edges = [*begins, len(watched.days)]
     centre, lower, upper = np.zeros((3, len(watched.days)))
     for a, b in pairwise(edges):
         left_out = {call.at for call in found if call.rule == "beyond"}
-        centre[a:b], lower[a:b], upper[a:b] = _usual(watched, slice(a, b), left_out, reach)
+        centre[a:b], lower[a:b], upper[a:b] = _usual(watched, slice(a, b), left_out, rules.reach)
     told = [_called(call, watched, centre, past, happened) for call in found]
     return Chart(
         figure=watched.figure, of=watched.of, kind=watched.kind, days=watched.days, values=watched.values.tolist(),

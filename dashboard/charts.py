@@ -201,7 +201,7 @@ def weekly(weeks: pl.DataFrame, title: tuple[str, str]) -> alt.LayerChart:
     return _dressed(chart.properties(height=SMALL, title=heading, width="container"))
 
 
-def week_hours(hours: pl.DataFrame, title: tuple[str, str]) -> alt.LayerChart:
+def week_hours(hours: pl.DataFrame) -> alt.LayerChart:
     """Hours by weekday and hour of the day as shades; framed where people are in.
 
     Columns: weekday (word), hour (0 to 23), hours, staffed (whether people are in).
@@ -209,18 +209,17 @@ def week_hours(hours: pl.DataFrame, title: tuple[str, str]) -> alt.LayerChart:
     days = hours["weekday"].unique(maintain_order=True).to_list()
     shade = alt.Scale(range=["#ffffff", "#1a1a1a"], domainMin=0)
     base = alt.Chart(hours).encode(
-        x=alt.X("hour:O", axis=alt.Axis(title=None, labelAngle=0, values=list(range(0, 24, 3)),
+        x=alt.X("hour:O", axis=alt.Axis(title=None, labelAngle=0, values=list(range(0, 24, 6)),
                                         labelExpr="datum.value + ':00'")),
         y=alt.Y("weekday:O", sort=days, axis=alt.Axis(title=None)),
     )  # fmt: skip
     cells = base.mark_rect().encode(
-        color=alt.Color("hours:Q", scale=shade, legend=alt.Legend(title=None, orient="right", tickCount=3)),
+        color=alt.Color("hours:Q", scale=shade, legend=None),
         tooltip=[alt.Tooltip("weekday:N", title="day"), "hour:O", alt.Tooltip("hours:Q", format=".1f", title="hours")],
     )
     framed = base.transform_filter("datum.staffed").mark_rect(fillOpacity=0, stroke="#0072b2", strokeWidth=2)
-    heading = alt.TitleParams(title[0], subtitle=title[1], anchor="start", frame="bounds", offset=6)
     chart = alt.LayerChart(layer=[cells, framed], autosize=_WIDE)
-    return _dressed(chart.properties(height=SMALL * 1.3, title=heading, width="container"))
+    return _dressed(chart.properties(height=SMALL * 1.3, width="container"))
 
 
 def _days(days: Sequence[date]) -> alt.X:

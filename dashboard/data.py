@@ -5,6 +5,7 @@ it is frozen and shared between sessions, so nobody may change what is in it.
 """
 
 from collections.abc import Iterable
+from contextlib import suppress
 from datetime import date, datetime, timedelta
 from threading import Lock, Thread
 
@@ -138,6 +139,14 @@ def review() -> Review:
     return _review(*_last_midnight())
 
 
+def prepare() -> None:
+    """Begin the review of a new day behind the pages, so that nobody waits for it."""
+    day = _last_midnight()
+    if day not in _prepared():
+        _prepared().add(day)
+        Thread(target=_prepare, args=(current_log(), day), daemon=True).start()
+
+
 def actions(found: Review) -> list[Action]:
     """What is tried, as it stands."""
     return answers.actions(current_log(), found.charts, _as_at(moment()))
@@ -237,6 +246,21 @@ def _make(log: Log, pace: answers.Pace) -> None:
             raise
     finally:
         _making.release()
+
+
+@st.cache_resource(show_spinner=False)
+def _prepared() -> set[tuple[str, datetime, int]]:
+    """The days whose review was begun behind the pages."""
+    return set()
+
+
+def _prepare(log: Log, day: tuple[str, datetime, int]) -> None:
+    with suppress(Refused):  # a shop without a whole day yet
+        try:
+            _review(*day)
+        except Exception:
+            if not log.closed:
+                raise
 
 
 def _listed(outlook: answers.Outlook) -> Loading:

@@ -35,10 +35,7 @@ EARLIER = "Changes called earlier this quarter"
 MEANWHILE = "In the week before it began or since"
 NOT_WHY = "What happened meanwhile stands beside it in time; it need not be why."
 COST_KEY = "Dark: the week, with its range. Pale behind: a week of the four before."
-WAITS, WAITS_KEY = (
-    "When do finished parts wait?",
-    "Machine-hours a week, hour by hour, over the four weeks before; framed: people are in.",
-)
+WAITS = "When do finished parts wait?"
 SPARES, NO_SPARES = "Days waited for spares", "No machine waited for a spare this quarter."
 SPARES_HEAD = ("Spare", "This week", "Usual a week")
 KEEPING, KEEPING_HEAD = "How well is the record kept?", ("Rack", "Forgotten this week", "Four weeks before")
@@ -197,6 +194,16 @@ def tally(counted: Tally) -> str:
     return f"{written.percent(counted.share.best)} ({counted.hits} of {counted.of})" if counted.share else "-"
 
 
+def waits(found: Review) -> str:
+    """What the shades of the hours of a week mean, and how much of it is in staffed hours."""
+    most = max((cell.hours for cell in found.waits), default=0.0)
+    inside, whole = found.waited_inside, found.waited
+    return (
+        f"Machine-hours in each hour of a week, over the four weeks before: white none, black {written.count(most)}. "
+        f"Framed: people are in. {written.count(whole)} h a week in all, {written.count(inside)} h while people are in."
+    )
+
+
 def loss(line: LossChange, names: Names) -> tuple[str, str]:
     """A reason and its hours."""
     plain = Loss(reason=line.reason, detail=line.detail, hours=line.hours, times=line.times)
@@ -232,7 +239,11 @@ def material(line: MaterialUse) -> tuple[str, str, str, str]:
     off = ""
     if line.used is not None and line.expected > 0:
         share = line.used / line.expected - 1
-        off = f"{written.percent(abs(share))} {'more' if share > 0 else 'less'}"
+        off = (
+            f"{written.percent(abs(share))} {'more' if share > 0 else 'less'}"
+            if share < 2
+            else f"{share + 1:.0f} times"
+        )
     return line.name, used, f"{line.expected / 1000:.1f} kg", off
 
 

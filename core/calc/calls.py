@@ -28,8 +28,10 @@ SLACK = 0.5
 MOST = 3.0
 #: Siegmund's correction for a sum that steps over its limit.
 OVERSHOOT = 1.166
-#: Scores that are spread as widely as chance has it count for so many when the spread is learned.
-PRIOR = 10.0
+#: So many scores as chance has them are thought of when their spread is learned, and what goes on from one to the next.
+PRIOR, GOES_ON_PRIOR = 20.0, 4.0
+#: The share of the false calls allowed that lasting changes have; what is far out for a day has the rest.
+LASTING = 0.75
 #: After what is called, so many values are no news.
 QUIET = 3
 
@@ -48,39 +50,50 @@ class Call:
     size: float
 
 
-def reach_of(false_calls: float, points: float) -> float:
-    """How far out, in standard deviations, a value is called, so that `points` steady ones give so many false calls."""
-    return float(-ndtri(min(false_calls / points, 0.5) / 2))
+@dataclass(frozen=True)
+class Rules:
+    """How far a steady figure goes: `reach` of one value, `limit` of the cumulative sum; downwards too if `both`."""
+
+    reach: float
+    limit: float
+    both: bool
+
+    @classmethod
+    def of(cls, false_calls: float, points: float, both: bool = True) -> Rules:
+        """The rules by which `points` steady values give so many false calls on average."""
+        sides = 2 if both else 1
+        each = false_calls / sides / points
+        beyond = min((1 - LASTING) * each, 0.5)
+        return cls(float(-ndtri(beyond)), limit_of(1 / (LASTING * each)), both)
 
 
 def run_length(limit: float, slack: float = SLACK) -> float:
-    """Mean number of steady values until a two-sided cumulative sum passes `limit` (Siegmund's approximation).
+    """Mean number of steady values until a cumulative sum to one side passes `limit` (Siegmund's approximation).
 
     Siegmund, Sequential Analysis (1985), 2.52, as in Montgomery, Introduction to Statistical Quality Control, 9.1.
     """
     b = limit + OVERSHOOT
-    return (math.exp(2 * slack * b) - 2 * slack * b - 1) / (2 * slack**2) / 2
+    return (math.exp(2 * slack * b) - 2 * slack * b - 1) / (2 * slack**2)
 
 
 @lru_cache(maxsize=256)
-def limit_of(false_calls: float, points: float) -> float:
-    """The limit of the cumulative sum at which `points` steady values give so many false calls."""
-    wanted = max(points / false_calls, run_length(0.5))
+def limit_of(values: float) -> float:
+    """The limit that the cumulative sum of a steady figure passes once in so many values."""
+    wanted = max(values, run_length(0.5))
     return float(brentq(lambda limit: run_length(limit) - wanted, 0.5, 60.0))
 
 
-def calls(score: Score, count: int, false_calls: float, points: float) -> list[Call]:
-    """The changes among `count` values, oldest first; steady ones give `false_calls` on average in `points` of them.
+def calls(score: Score, count: int, rules: Rules) -> list[Call]:
+    """The changes among `count` values, oldest first.
 
     Scores spread more widely than chance has it, or that go on from one value to the next, are brought to what they
     should be by what came before each (`_levelled`).
     """
-    reach, limit = reach_of(false_calls / 2, points), limit_of(false_calls / 2, points)
     found: list[Call] = []
     past, begin = np.ones(count), 0
     while True:
         past[:begin] = 0.0
-        call = _first(_levelled(score(past), begin), reach, limit, begin, found)
+        call = _first(_levelled(score(past), begin), rules, begin, found)
         if call is None:
             return found
         found.append(call)
@@ -90,24 +103,23 @@ def calls(score: Score, count: int, false_calls: float, points: float) -> list[C
             begin = max(call.since, begin + 1)
 
 
-def _first(z: Numbers, reach: float, limit: float, begin: int, told: list[Call]) -> Call | None:
+def _first(z: Numbers, rules: Rules, begin: int, told: list[Call]) -> Call | None:
     """The first change that is not told yet."""
     sums, since = np.zeros(2), np.full(2, begin)
     last = max((call.at for call in told), default=-1)
     for at in range(begin, len(z)):
         if np.isnan(z[at]):
             continue
-        mine = np.array([z[at], -z[at]])
+        mine = np.array([z[at], -z[at] if rules.both else -MOST])
         since = np.where(sums == 0.0, at, since)
         sums = np.maximum(sums + np.minimum(mine, MOST) - SLACK, 0.0)
         if at <= last:
             continue
         side = int(sums.argmax())
-        if sums[side] > limit:
+        if sums[side] > rules.limit:
             began = int(since[side])
-            size = float(np.nanmean(z[began : at + 1]))
-            return Call("adds up", at, began, side == 0, abs(size))
-        if abs(z[at]) > reach and not _lately(told, at, z[at] > 0):
+            return Call("adds up", at, began, side == 0, abs(float(np.nanmean(z[began : at + 1]))))
+        if mine.max() > rules.reach and not _lately(told, at, z[at] > 0):
             return Call("beyond", at, at, bool(z[at] > 0), float(abs(z[at])))
     return None
 
@@ -128,7 +140,7 @@ def _levelled(z: Numbers, begin: int) -> Numbers:
     product = np.concatenate([[0.0, 0.0], np.cumsum(capped[1:] * capped[:-1])[:-1]])[: len(mine)]
     n = np.arange(len(mine))
     spread = np.maximum((square + PRIOR) / (n + PRIOR), 1.0)
-    goes_on = np.clip(product / (square + PRIOR), 0.0, 0.9)
+    goes_on = np.clip(product / (square + GOES_ON_PRIOR), 0.0, 0.9)
     before = np.concatenate([[0.0], capped[:-1]])
     found[told] = (mine - goes_on * before) / np.sqrt(spread * (1 - goes_on**2))
     return found

@@ -8,7 +8,8 @@ from html import escape
 
 def section(title: str, *bodies: str, level: int = 2) -> str:
     """A title and what belongs under it."""
-    return f'<section class="rs"><h{level}>{escape(title)}</h{level}>{"".join(bodies)}</section>'
+    head = f"<h{level}>{escape(title)}</h{level}>" if title else ""
+    return f'<section class="rs">{head}{"".join(bodies)}</section>'
 
 
 def key(sentence: str) -> str:

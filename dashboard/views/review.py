@@ -16,6 +16,7 @@ from dashboard import charts, data, parts
 from dashboard import review_words as said
 from dashboard.floor_words import Names
 from dashboard.views import review_html
+from dashboard.views.blocks import note, section
 from dashboard.written import Clock
 
 PLACE = "review"
@@ -65,15 +66,16 @@ def _cost(found: Review, names: Names) -> None:
         schema = ["reason", "told", "low", "best", "high", "before"]
         chart = charts.hours_lost(pl.DataFrame(rows, schema=schema, orient="row"))
         st.altair_chart(chart, theme=None, width="stretch", alt=said.COST)
-        parts.text("hands", said.COST_KEY)
+        st.html(section("", note(said.COST_KEY)))
 
 
 def _waits(found: Review) -> None:
     """When finished parts wait, hour by hour of the week."""
     rows = [(WEEKDAYS[cell.weekday], cell.hour, cell.hours, cell.staffed >= 0.5) for cell in found.waits]
     frame = pl.DataFrame(rows, schema=["weekday", "hour", "hours", "staffed"], orient="row")
-    chart = charts.week_hours(frame, (said.WAITS, said.WAITS_KEY))
-    st.altair_chart(chart, theme=None, width="stretch", alt=said.WAITS)
+    parts.text("ask", said.WAITS, tag="h2")
+    st.altair_chart(charts.week_hours(frame), theme=None, width="stretch", alt=said.WAITS)
+    st.html(section("", note(said.waits(found))))
 
 
 def _charts(found: Review, clock: Clock, names: Names) -> None:
@@ -121,7 +123,8 @@ def _weeks(found: Review, figure: str, clock: Clock) -> pl.DataFrame:
 def _actions(found: Review, by: str | None, names: Names) -> None:
     """What is tried, with before and after; and the next action."""
     parts.text("ask", said.TRY, tag="h2")
-    parts.receipt(PLACE, by or "")
+    if (last := parts.session().said) and last.place == PLACE:
+        parts.receipt(PLACE, by or "")
     told, clock = data.actions(found), data.clock()
     if not told:
         parts.text("entry", said.NO_ACTION)
@@ -157,8 +160,9 @@ def _agree(found: Review, by: str, names: Names, clock: Clock) -> None:
     people = {person.person: person.name for person in data.people()}
     with st.form("action-form", border=False, clear_on_submit=True):
         what = st.text_input(said.WHAT, max_chars=120)
-        who = st.selectbox(said.WHO, list(people), format_func=people.__getitem__)
-        until = st.date_input(said.UNTIL, value=clock.local(clock.at).date() + timedelta(weeks=4), format="YYYY-MM-DD")
+        left, right = st.columns(2)
+        who = left.selectbox(said.WHO, list(people), format_func=people.__getitem__)
+        until = right.date_input(said.UNTIL, value=_in_four_weeks(clock), format="YYYY-MM-DD")
         moves = st.selectbox(said.MOVES, list(titles))
         agreed = st.form_submit_button(said.AGREE)
     if not (agreed and who and moves and until):
@@ -170,6 +174,10 @@ def _agree(found: Review, by: str, names: Names, clock: Clock) -> None:
         parts.refuse(PLACE, refused.sentence)
     else:
         parts.tap("main-agree", PLACE, [made], lambda _: said.agreed(made.note, due, clock))
+
+
+def _in_four_weeks(clock: Clock) -> date:
+    return clock.local(clock.at).date() + timedelta(weeks=4)
 
 
 def _compare(found: Review, clock: Clock) -> None:
