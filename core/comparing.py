@@ -83,7 +83,9 @@ def _figures(one: Past, other: Past, part: Part) -> Iterator[ComparedFigure]:
     for before, after in zip(_watched(one, part), _watched(other, part), strict=True):
         then, now = _level(before), _level(after)
         change, told = says(then, now) if then and now else (None, None)
-        yield ComparedFigure(figure=after.figure, before=then, after=now, change=change, says=told or "cannot tell")
+        yield ComparedFigure(
+            figure=after.figure, unit=after.unit, before=then, after=now, change=change, says=told or "cannot tell"
+        )
 
 
 def _watched(past: Past, part: Part) -> list[Watched]:

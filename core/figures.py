@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
@@ -17,6 +17,7 @@ from core.calc.staffed import Micros, micros
 from core.calc.weekdays import weekday_effects
 from core.entries import Figure
 from core.past import Past
+from core.review_types import Unit
 
 #: Rates of faults are told in so many printing hours.
 RATE_HOURS = 100.0
@@ -24,6 +25,9 @@ RATE_HOURS = 100.0
 SELDOM = 13
 
 SPOILT, STOPPED = pl.col("scrap") > 0, pl.col("ended") == "stopped"
+
+#: Parts of a print fail together if their number varies so many times as widely as if each failed on its own.
+TOGETHER = 1.5
 
 Kind = Literal["individuals", "p", "u", "g", "t"]
 
@@ -58,6 +62,7 @@ class Watched:
     days: list[date]
     counted: Numbers
     each: Numbers
+    unit: Unit = "prints"
 
     def score(self) -> Score:
         """Its scores, given what is past to what follows."""
@@ -85,14 +90,36 @@ def shares_of_time(past: Past, part: Part = WHOLE, of: str | None = None) -> Ite
     days = [past.date_of(past.days[place]) for place in rows["window"]]
     figures: tuple[Figure, ...] = ("utilisation", "downtime", "waiting")
     for figure in figures:
-        yield Watched(figure, of, "individuals", days, rows[figure].to_numpy(), np.ones(len(rows)))
+        yield Watched(figure, of, "individuals", days, rows[figure].to_numpy(), np.ones(len(rows)), "days")
 
 
 def good(past: Past, part: Part = WHOLE, of: str | None = None) -> Watched:
     """Good parts that came off, a staffed day."""
     rows = part.removals(past).drop_nulls("good")
     found = _summed(rows["t"].to_numpy(), rows["good"].to_numpy().astype(np.float64), past)
-    return Watched("good", of, "individuals", _days(past), found, np.ones(len(found)))
+    return Watched("good", of, "individuals", _days(past), found, np.ones(len(found)), "days")
+
+
+def scrap(past: Past, part: Part = WHOLE, of: str | None = None) -> Watched:
+    """Scrap: of parts where parts fail one by one, of prints (with any) where they fail together.
+
+    A figure is known best by what fails on its own: 24 parts of one print that came loose tell no more than one.
+    """
+    rows = part.removals(past)
+    told = rows.drop_nulls("parts").filter(pl.col("parts") >= pl.col("scrap"))
+    if together(told["scrap"].to_numpy().astype(np.float64), told["parts"].to_numpy().astype(np.float64)) > TOGETHER:
+        return _share(past, "scrap", of, rows, SPOILT)
+    t = told["t"].to_numpy()
+    hits, whole = (_summed(t, told[name].to_numpy().astype(np.float64), past) for name in ("scrap", "parts"))
+    there = np.flatnonzero(whole > 0)
+    return Watched("scrap", of, "p", _days(past, there), hits[there], whole[there], "parts")
+
+
+def together(hits: Numbers, of: Numbers) -> float:
+    """How many times as widely counts of failed ones of so many vary as if each failed on its own; 1 of none."""
+    share = hits.sum() / of.sum() if of.sum() else 0.0
+    expected = float((of * share * (1 - share)).sum())
+    return float(((hits - of * share) ** 2).sum() / expected) if expected else 1.0
 
 
 def prints(past: Past, figure: Figure, hit: pl.Expr, part: Part = WHOLE, of: str | None = None) -> Watched:
@@ -126,13 +153,14 @@ def fault_cause(past: Past, cause: str) -> Watched:
         return _rate(past, "fault cause", cause, moments.tolist(), hours)
     printed = np.interp(moments, past.edges(past.turns), np.concatenate([[0.0], np.cumsum(hours)]))
     days = _days(past, _turn_of(moments, past))
-    return Watched("fault cause", cause, "t", days[1:], np.diff(printed), np.ones(max(len(moments) - 1, 0)))
+    ones = np.ones(max(len(moments) - 1, 0))
+    return Watched("fault cause", cause, "t", days[1:], np.diff(printed), ones, "hours")
 
 
 def unnoted(past: Past, machines: Sequence[str], of: str | None) -> Watched:
     """Starts and removals of these machines that nobody noted, of those the other tap tells of."""
     rows = past.read.visits.filter(pl.col("machine").is_in(list(machines)))
-    return _share(past, "unnoted", of, rows, ~pl.col("noted"))
+    return replace(_share(past, "unnoted", of, rows, ~pl.col("noted")), unit="taps")
 
 
 def late(past: Past) -> Watched:
@@ -143,7 +171,7 @@ def late(past: Past) -> Watched:
     counted, each = (_counts(week, weights, len(past.weeks)) for weights in (missed, np.ones(len(missed))))
     there = each > 0
     days = [past.date_of(week) for week, mine in zip(past.weeks, there, strict=True) if mine]
-    return Watched("late", None, "p", days, counted[there], each[there])
+    return Watched("late", None, "p", days, counted[there], each[there], "orders")
 
 
 def _share(past: Past, figure: Figure, of: str | None, rows: pl.DataFrame, hit: pl.Expr) -> Watched:
@@ -158,7 +186,7 @@ def _share(past: Past, figure: Figure, of: str | None, rows: pl.DataFrame, hit: 
 def _rate(past: Past, figure: Figure, of: str | None, moments: Sequence[int], hours: Numbers) -> Watched:
     counted = _summed(np.array(moments, dtype=np.int64), np.ones(len(moments)), past)
     there = np.flatnonzero(hours > 0)
-    return Watched(figure, of, "u", _days(past, there), counted[there], hours[there])
+    return Watched(figure, of, "u", _days(past, there), counted[there], hours[there], "hours")
 
 
 def _hours(past: Past, printed: pl.DataFrame) -> Numbers:

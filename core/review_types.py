@@ -14,6 +14,10 @@ from core.estimate import Estimate
 Happened = Literal["delivery", "revision", "upkeep", "machine", "days off", "heat"]
 
 
+#: What a figure is counted of.
+Unit = Literal["prints", "parts", "hours", "days", "orders", "taps"]
+
+
 class Meanwhile(Frozen):
     """Something that happened within a week before a change began or until it showed: what of which code, first `at`.
 
@@ -45,13 +49,14 @@ class Called(Frozen):
 class Chart(Frozen):
     """A figure over the quarter with the limits of a steady one; `of` a file, model, rack or cause (null: the shop).
 
-    `days` are those on which each value ended; `of_each` what it was counted of (prints, printing hours). Values are
+    `days` are those on which each value ended; `of_each` what it was counted of (`unit`). Values are
     shares, parts a day, faults in 100 printing hours, or between two seldom events prints or printing hours.
     """
 
     figure: Figure
     of: str | None
     kind: Literal["individuals", "p", "u", "g", "t"]
+    unit: Unit
     days: list[date]
     values: list[float]
     of_each: list[float]
@@ -209,6 +214,7 @@ class ComparedFigure(Frozen):
     """A figure as a level in two periods, with 90 % ranges, and the change; null where there is nothing to count."""
 
     figure: Figure
+    unit: Unit
     before: Estimate | None
     after: Estimate | None
     change: Estimate | None

@@ -52,12 +52,12 @@ def _watched(past: Past) -> Iterator[Watched]:
     rows = past.removals
     yield from figures.shares_of_time(past)
     yield figures.good(past)
-    yield figures.prints(past, "scrap", SPOILT)
+    yield figures.scrap(past)
     yield figures.prints(past, "stops", STOPPED)
     yield figures.faults(past)
     yield figures.late(past)
     for file in sorted(rows["file"].drop_nulls().unique()):
-        yield figures.prints(past, "scrap", SPOILT, Part(files=[file]), file)
+        yield figures.scrap(past, Part(files=[file]), file)
     for cause in sorted(rows.filter(SPOILT)["cause"].drop_nulls().unique()):
         yield figures.scrap_cause(past, cause)
     for model, machines in _by(past, "model"):
@@ -88,7 +88,8 @@ def _chart(watched: Watched, false_calls: float, past: Past, happened: Happening
         centre[a:b], lower[a:b], upper[a:b] = _usual(watched, slice(a, b), left_out, rules.reach)
     told = [_called(call, watched, centre, past, happened) for call in found]
     return Chart(
-        figure=watched.figure, of=watched.of, kind=watched.kind, days=watched.days, values=watched.values.tolist(),
+        figure=watched.figure, of=watched.of, kind=watched.kind, unit=watched.unit, days=watched.days,
+        values=watched.values.tolist(),
         of_each=watched.each.tolist(), centre=centre.tolist(), lower=lower.tolist(), upper=upper.tolist(), called=told,
     )  # fmt: skip
 

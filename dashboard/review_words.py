@@ -69,13 +69,13 @@ _NAMES = {
     "downtime": ("Downtime", "share of the hours meant to run"),
     "waiting": ("Finished parts waiting", "share of the hours meant to run"),
     "good": ("Good parts", "a day with people in"),
-    "scrap": ("Prints with scrap", "share of prints taken off"),
-    "stops": ("Prints that stopped", "share of prints taken off"),
+    "scrap": ("Scrap", "share of {unit}"),
+    "stops": ("Prints that stopped", "share of prints"),
     "faults": ("Faults", "in 100 printing hours"),
     "late": ("Orders late", "share of those due, by week"),
     "unnoted": ("Forgotten taps", "share of starts and removals"),
     "fault cause": ("Faults", "in 100 printing hours"),
-    "scrap cause": ("Scrap", "share of prints taken off"),
+    "scrap cause": ("Scrap", "share of prints"),
 }
 #: Figures that are shares of time.
 OF_TIME = ("utilisation", "downtime", "waiting")
@@ -106,7 +106,8 @@ def title(figure: str) -> tuple[str, str]:
 
 def chart_title(chart: Chart, names: Names) -> tuple[str, str]:
     """The title of a chart, and its unit."""
-    return figure_name(chart.figure, chart.of, names), _BETWEEN.get(chart.kind, _NAMES[chart.figure][1])
+    unit = _BETWEEN.get(chart.kind, _NAMES[chart.figure][1])
+    return figure_name(chart.figure, chart.of, names), unit.format(unit=chart.unit)
 
 
 def value(figure: str, kind: str, number: float) -> str:
@@ -298,7 +299,12 @@ def compared_figure(line: ComparedFigure) -> tuple[str, str, str, str]:
     """A figure in two periods."""
     name, unit = _NAMES[line.figure]
     told = {"more": "more", "less": "less", "cannot tell": "cannot tell"}[line.says]
-    return f"{name}, {unit}", level(line.figure, line.before), level(line.figure, line.after), told
+    return (
+        f"{name}, {unit.format(unit=line.unit)}",
+        level(line.figure, line.before),
+        level(line.figure, line.after),
+        told,
+    )
 
 
 def agreed(what: str, until: datetime, clock: Clock) -> str:
