@@ -1,0 +1,231 @@
+"""A sheet of paper: one A4 page, landscape, black on white, with room to write.
+
+What a printer is given cannot scroll, and a browser cannot say "and three more": what fits is worked out here, from how
+long the words are, on the safe side. What is left of a column is ruled for notes, so a letter that comes out wider than
+was thought takes from those and is not cut off. Lengths are millimetres, sizes of letters points. Everything that is
+given as words is escaped.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+from typing import NamedTuple, Protocol
+
+STYLE = Path(__file__).with_name("paper.css")
+
+#: What is left of an A4 page inside its margins, and between two columns; `paper.css` has the same.
+WIDTH, HEIGHT, GAP = 281.0, 193.0, 5.0
+#: The sizes of letters: of titles, of what matters, of what is beside it; and a line is so much higher.
+LARGE, MAIN, BESIDE, LEADING = 14.0, 10.0, 8.5, 1.25
+#: A letter of the usual faces is so many of its sizes wide, words of capitals and bold ones aside.
+LETTER = 0.56
+POINT = 25.4 / 72
+#: The height of a title, below every row, and of a line to write on; the width of a box to tick, and after a cell.
+TITLE, ROW, RULE, BOX, CELL = 6.0, 1.2, 7.5, 6.0, 2.0
+#: The width for when it was made.
+MADE = 90.0
+#: So much of every column is kept for notes.
+NOTES = 2 * RULE
+
+
+def document(title: str, sheet: str) -> str:
+    """A sheet as an HTML document that needs nothing else."""
+    style = STYLE.read_text(encoding="utf-8")
+    return (
+        f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>{escape(title)}</title>'
+        f"<style>\n{style}</style></head>\n<body>{sheet}</body></html>\n"
+    )
+
+
+class Head(NamedTuple):
+    """The head of a sheet: its title, when it was made, and what is told under them."""
+
+    title: str
+    made: str
+    told: str
+
+
+class Above(NamedTuple):
+    """What stands between the head and the columns, of a height of its own."""
+
+    html: str = ""
+    high: float = 0.0
+
+
+def sheet(head: Head, columns: Sequence[Sequence[Block]], above: Above = Above()) -> str:
+    """A whole sheet; the blocks of every column have rows in their order as long as there is room."""
+    titles = max(tall(head.title, WIDTH - MADE, LARGE), tall(head.made, MADE, LARGE)) + 2
+    room = HEIGHT - titles - tall(head.told, WIDTH, BESIDE) - ROW - above.high
+    width = (WIDTH - GAP * (len(columns) - 1)) / len(columns)
+    told = "".join(f'<div class="paper-column">{_column(blocks, room, width)}{_ruled()}</div>' for blocks in columns)
+    return (
+        f'<article class="paper"><header><h1>{escape(head.title)}</h1><b>{escape(head.made)}</b></header>'
+        f'<p>{escape(head.told)}</p>{above.html}<div class="paper-columns">{told}</div></article>'
+    )
+
+
+def tall(words: str, width: float, size: float) -> float:
+    """How high words stand that are set in a width."""
+    letters = max(int(width / (size * POINT * LETTER)), 1)
+    return max(len(textwrap.wrap(words, letters)), 1) * size * POINT * LEADING
+
+
+class Row(Protocol):
+    """What a block is made of."""
+
+    def height(self, width: float) -> float:
+        """How high it stands in a width."""
+
+    def html(self) -> str:
+        """The row."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """Words in bold, words, others under them; words at its right end, and something drawn below.
+
+    `tick`: a box to tick stands before it. `answer`: so many ruled lines under it to write on.
+    """
+
+    strong: str
+    words: str = ""
+    under: str = ""
+    right: str = ""
+    tick: bool = False
+    answer: int = 0
+
+    def height(self, width: float) -> float:
+        """How high it stands in a width."""
+        wide = width - BOX * self.tick
+        told = tall(f"{self.strong} {self.words}   {self.right}", wide, MAIN)
+        return told + bool(self.under) * tall(self.under, wide, BESIDE) + self.answer * RULE + ROW
+
+    def html(self) -> str:
+        """The line."""
+        tick = '<i class="paper-tick"></i>' if self.tick else ""
+        right = f'<span class="paper-right">{escape(self.right)}</span>' if self.right else ""
+        under = f'<span class="paper-under">{escape(self.under)}</span>' if self.under else ""
+        told = f"<b>{escape(self.strong)}</b> {escape(self.words)}"
+        return f"<li>{tick}<div>{right}{told}{under}{'<i></i>' * self.answer}</div></li>"
+
+
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """A row of a table: its cells, and the share of the width that each has; `head` names the columns."""
+
+    told: Sequence[str]
+    shares: Sequence[float]
+    head: bool = False
+
+    def height(self, width: float) -> float:
+        """How high it stands in a width."""
+        size = BESIDE if self.head else MAIN
+        return ROW + max(tall(w, s * width - CELL, size) for w, s in zip(self.told, self.shares, strict=True))
+
+    def html(self) -> str:
+        """The row."""
+        shares = " ".join(f"{share:g}fr" for share in self.shares)
+        cells = "".join(f"<span>{escape(words)}</span>" for words in self.told)
+        kind = "paper-head" if self.head else "paper-cells"
+        return f'<li class="{kind}" style="grid-template-columns:{shares}">{cells}</li>'
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """Something drawn (`bar`, `line`), of a height of its own, between words."""
+
+    left: str
+    drawing: str
+    right: str
+    high: float
+
+    def height(self, width: float) -> float:  # noqa: ARG002 - as every row
+        """How high it stands."""
+        return self.high + ROW
+
+    def html(self) -> str:
+        """The row."""
+        drawing = f'<span style="height:{self.high:.1f}mm">{self.drawing}</span>'
+        return (
+            f'<li class="paper-drawn"><span>{escape(self.left)}</span>{drawing}<span>{escape(self.right)}</span></li>'
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A title and rows. At least so many of them are shown (null: all); `more`, given how many, tells of the others."""
+
+    title: str
+    rows: Sequence[Row]
+    least: int | None = None
+    more: Callable[[int], str] = lambda _: ""
+
+    def fewest(self) -> int:
+        """So many rows are shown whatever else there is."""
+        return len(self.rows) if self.least is None else min(self.least, len(self.rows))
+
+    def height(self, shown: int, width: float) -> float:
+        """How high it stands with so many rows."""
+        after = self._after(shown)
+        return TITLE + sum(row.height(width) for row in [*self.rows[:shown], *after])
+
+    def html(self, shown: int) -> str:
+        """The title, so many rows, and what is told of the others."""
+        rows = "".join(row.html() for row in [*self.rows[:shown], *self._after(shown)])
+        return f"<h2>{escape(self.title)}</h2><ol>{rows}</ol>"
+
+    def _after(self, shown: int) -> list[Line]:
+        told = self.more(shown) if shown < len(self.rows) else ""
+        return [Line(told)] if told else []
+
+
+def _column(blocks: Sequence[Block], height: float, width: float) -> str:
+    shown = [block.fewest() for block in blocks]
+    left = height - NOTES - sum(block.height(n, width) for block, n in zip(blocks, shown, strict=True))
+    for index, block in enumerate(blocks):
+        room = left + block.height(shown[index], width)
+        fits = [n for n in range(shown[index], len(block.rows) + 1) if block.height(n, width) <= room]
+        shown[index] = max(fits, default=shown[index])
+        left = room - block.height(shown[index], width)
+    return "".join(block.html(n) for block, n in zip(blocks, shown, strict=True))
+
+
+def _ruled() -> str:
+    """Lines to write on, as many as there is room for."""
+    return f'<div class="paper-ruled">{"<i></i>" * int(HEIGHT / RULE)}</div>'
+
+
+def bar(parts: Sequence[tuple[float, float, str]]) -> str:
+    """Bars on a line from 0 to 1: from, to, and "dark", "grey" or "outline".
+
+    Drawn, for a browser does not print what is a background.
+    """
+    drawn = "".join(
+        f'<rect class="paper-{shade}" x="{100 * a:.1f}" width="{100 * (b - a):.1f}" y="10" height="80"/>'
+        for a, b, shade in parts
+    )
+    return _svg("bar", drawn)
+
+
+def line(values: Sequence[float | None], levels: Sequence[float], span: tuple[float, float]) -> str:
+    """A line through values in equal steps, drawn between the bounds of a span, and faint levels; gaps where null."""
+    low, high = span
+    step, scale = 100 / max(len(values) - 1, 1), 90 / ((high - low) or 1)
+    runs: list[list[str]] = [[]]
+    for index, value in enumerate(values):
+        if value is None:
+            runs.append([])
+        else:
+            runs[-1].append(f"{index * step:.1f},{95 - scale * (value - low):.1f}")
+    heights = [f"{95 - scale * (level - low):.1f}" for level in levels]
+    faint = "".join(f'<line class="paper-level" x1="0" x2="100" y1="{y}" y2="{y}"/>' for y in heights)
+    drawn = "".join(f'<polyline class="paper-line" points="{" ".join(run)}"/>' for run in runs if run)
+    return _svg("lines", faint + drawn)
+
+
+def _svg(kind: str, drawn: str) -> str:
+    return f'<svg class="paper-{kind}" viewBox="0 0 100 100" preserveAspectRatio="none">{drawn}</svg>'
