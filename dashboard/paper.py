@@ -52,19 +52,19 @@ class Head(NamedTuple):
 class Above(NamedTuple):
     """What stands between the head and the columns, of a height of its own."""
 
-    html: str = ""
-    high: float = 0.0
+    html: str
+    high: float
 
 
-def sheet(head: Head, columns: Sequence[Sequence[Block]], above: Above = Above()) -> str:
+def sheet(head: Head, columns: Sequence[Sequence[Block]], above: Above | None = None) -> str:
     """A whole sheet; the blocks of every column have rows in their order as long as there is room."""
     titles = max(tall(head.title, WIDTH - MADE, LARGE), tall(head.made, MADE, LARGE)) + 2
-    room = HEIGHT - titles - tall(head.told, WIDTH, BESIDE) - ROW - above.high
+    room = HEIGHT - titles - tall(head.told, WIDTH, BESIDE) - ROW - (above.high if above else 0.0)
     width = (WIDTH - GAP * (len(columns) - 1)) / len(columns)
     told = "".join(f'<div class="paper-column">{_column(blocks, room, width)}{_ruled()}</div>' for blocks in columns)
     return (
         f'<article class="paper"><header><h1>{escape(head.title)}</h1><b>{escape(head.made)}</b></header>'
-        f'<p>{escape(head.told)}</p>{above.html}<div class="paper-columns">{told}</div></article>'
+        f'<p>{escape(head.told)}</p>{above.html if above else ""}<div class="paper-columns">{told}</div></article>'
     )
 
 
@@ -86,7 +86,7 @@ class Row(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """Words in bold, words, others under them; words at its right end, and something drawn below.
+    """Words in bold, words, others at its right end, and small ones under them.
 
     `tick`: a box to tick stands before it. `answer`: so many ruled lines under it to write on.
     """
