@@ -8,7 +8,7 @@ given as words is escaped.
 
 from __future__ import annotations
 
-import textwrap
+import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import escape
@@ -19,13 +19,18 @@ STYLE = Path(__file__).with_name("paper.css")
 
 #: What is left of an A4 page inside its margins, and between two columns; `paper.css` has the same.
 WIDTH, HEIGHT, GAP = 281.0, 193.0, 5.0
-#: The sizes of letters: of titles, of what matters, of what is beside it; and a line is so much higher.
-LARGE, MAIN, BESIDE, LEADING = 14.0, 10.0, 8.5, 1.25
-#: A letter of the usual faces is so many of its sizes wide, words of capitals and bold ones aside.
-LETTER = 0.56
+#: The sizes of letters: of the sheet's title, of a block's, of what matters, of what is beside it.
+LARGE, NAME, MAIN, BESIDE = 14.0, 10.5, 10.0, 8.5
+#: A line is so much higher than its letters.
+LEADING = 1.25
+#: Thin and broad letters, and the widths of letters in their size: thin, broad, capital, other; a space; bold.
+#: A little more than measured in Liberation Sans, which is as wide as Arial, and in DejaVu Sans Condensed.
+THIN, BROAD = frozenset("ijlfrtI.,:;'|!()[]/-"), frozenset("mwMW%@")
+WIDTHS = (0.34, 0.92, 0.67, 0.57)
+SPACE, BOLD = 0.3, 1.12
 POINT = 25.4 / 72
-#: The height of a title, below every row, and of a line to write on; the width of a box to tick, and after a cell.
-TITLE, ROW, RULE, BOX, CELL = 6.0, 1.2, 7.5, 6.0, 2.0
+#: The height above a title, below every row, and of a line to write on; the width of a box to tick, and after a cell.
+ABOVE, ROW, RULE, BOX, CELL = 1.4, 1.2, 7.5, 6.0, 2.0
 #: The width for when it was made.
 MADE = 90.0
 #: So much of every column is kept for notes.
@@ -58,7 +63,7 @@ class Above(NamedTuple):
 
 def sheet(head: Head, columns: Sequence[Sequence[Block]], above: Above | None = None) -> str:
     """A whole sheet; the blocks of every column have rows in their order as long as there is room."""
-    titles = max(tall(head.title, WIDTH - MADE, LARGE), tall(head.made, MADE, LARGE)) + 2
+    titles = max(tall(head.title, WIDTH - MADE, BOLD * LARGE), tall(head.made, MADE, BOLD * LARGE)) + 2
     room = HEIGHT - titles - tall(head.told, WIDTH, BESIDE) - ROW - (above.high if above else 0.0)
     width = (WIDTH - GAP * (len(columns) - 1)) / len(columns)
     told = "".join(f'<div class="paper-column">{_column(blocks, room, width)}{_ruled()}</div>' for blocks in columns)
@@ -70,8 +75,30 @@ def sheet(head: Head, columns: Sequence[Sequence[Block]], above: Above | None = 
 
 def tall(words: str, width: float, size: float) -> float:
     """How high words stand that are set in a width."""
-    letters = max(int(width / (size * POINT * LETTER)), 1)
-    return max(len(textwrap.wrap(words, letters)), 1) * size * POINT * LEADING
+    lines, used = 1, 0.0
+    for word in words.split():
+        begun = used + SPACE * size * POINT if used else 0.0
+        wide = long(word, size)
+        if begun and begun + wide > width:
+            lines, begun = lines + 1, 0.0
+        more, used = divmod(begun + wide, width)  # a word wider than the line goes on in the next one
+        lines += int(more)
+    return lines * size * POINT * LEADING
+
+
+def long(words: str, size: float) -> float:
+    """How long words are, set in one line."""
+    return sum(map(_width, words)) * size * POINT
+
+
+def _width(letter: str) -> float:
+    """The width of a letter in its size."""
+    thin, broad, capital, other = WIDTHS
+    if letter in THIN:
+        return thin
+    if letter in BROAD or unicodedata.east_asian_width(letter) in "WF":
+        return broad
+    return SPACE if letter.isspace() else capital if letter.isupper() else other
 
 
 class Row(Protocol):
@@ -101,7 +128,8 @@ class Line:
     def height(self, width: float) -> float:
         """How high it stands in a width."""
         wide = width - BOX * self.tick
-        told = tall(f"{self.strong} {self.words}   {self.right}", wide, MAIN)
+        bolder = (BOLD - 1) * long(self.strong, MAIN)
+        told = tall(f"{self.strong} {self.words} {self.right}", wide - CELL * bool(self.right) - bolder, MAIN)
         return told + bool(self.under) * tall(self.under, wide, BESIDE) + self.answer * RULE + ROW
 
     def html(self) -> str:
@@ -123,7 +151,7 @@ class Cells:
 
     def height(self, width: float) -> float:
         """How high it stands in a width."""
-        size = BESIDE if self.head else MAIN
+        size = BESIDE if self.head else BOLD * MAIN
         return ROW + max(tall(w, s * width - CELL, size) for w, s in zip(self.told, self.shares, strict=True))
 
     def html(self) -> str:
@@ -171,7 +199,11 @@ class Block:
     def height(self, shown: int, width: float) -> float:
         """How high it stands with so many rows."""
         after = self._after(shown)
-        return TITLE + sum(row.height(width) for row in [*self.rows[:shown], *after])
+        return (
+            ABOVE
+            + tall(self.title, width, BOLD * NAME)
+            + sum(row.height(width) for row in [*self.rows[:shown], *after])
+        )
 
     def html(self, shown: int) -> str:
         """The title, so many rows, and what is told of the others."""
