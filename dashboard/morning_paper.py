@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence, Set
+from collections.abc import Iterable, Sequence, Set
 from html import escape
 from math import ceil
 from typing import NamedTuple
@@ -12,17 +12,20 @@ from core.plan_types import OrderDue, Plan
 from core.upkeep_types import Room, TaskDue
 from dashboard import floor_words, paper, plan_words, store_words, upkeep_words, words, written
 from dashboard.floor_words import Names
-from dashboard.paper import Above, Block, Cells, Drawn, Head, Line
+from dashboard.paper import Above, Block, Cells, Column, Drawn, Head, Line
 from dashboard.written import Clock
 
 #: At most so many machines side by side; a cell is so wide at most, so high at least and at most (mm).
 ACROSS, WIDEST, LEAST, MOST = 14, 34.0, 9.0, 15.0
 #: All machines have so much of the sheet at most; the name of a rack, the key, and what is between two racks.
 MAP, NAME, KEY, BETWEEN = 100.0, 5.0, 5.0, 4.0
-#: From this height on the box to write in stands below a cell's words, else beside them.
-ROOMY = 13.0
+#: The edges of a cell on both sides, and what is between its words; with so much more height than its words need, its
+#: box to write in stands below them, else beside them.
+EDGE, GAP, ROOMY = 2.2, 0.6, 4.0
+#: Its lines stand closer than others.
+CLOSE = 1.1 / paper.LEADING
 #: The shares of the width of the figures' table.
-FIGURES = (0.38, 0.3, 0.32)
+FIGURES = (0.42, 0.29, 0.29)
 
 
 def morning(report: Report, plan: Plan, room: Room, names: Names) -> str:
@@ -30,9 +33,9 @@ def morning(report: Report, plan: Plan, room: Room, names: Names) -> str:
     clock = words.clock_of(report)
     head = Head(report.shop, words.as_at(clock), words.trust_line(report))
     columns = (
-        [_needs(report, clock, names), _asked(report, clock, names)],
-        [_gave(report), _due(plan, clock), _changing(report)],
-        [_runs_out(report, clock, names), _orders(report), _upkeep(room, clock, names)],
+        Column(30, [_needs(report, clock, names), _asked(report, clock, names)]),
+        Column(34, [_gave(report), _due(plan, clock), _changing(report)]),
+        Column(34, [_runs_out(report, clock, names), _orders(report), _upkeep(room, clock, names)]),
     )
     return paper.sheet(head, columns, _machines(report, clock))
 
@@ -50,13 +53,14 @@ def _needs(report: Report, clock: Clock, names: Names) -> Block:
 def _asked(report: Report, clock: Clock, names: Names) -> Block:
     lines = [_question(question, clock, names) for question in report.questions]
     nothing = [Line("", words.NOTHING_ASKED)]
-    return Block(words.ASKED, lines or nothing, 1, lambda n: words.on_the_page(words.more_asked(len(lines) - n)))
+    return Block(
+        words.ASKED, lines or nothing, 0, lambda n: words.on_the_page(words.more_asked(len(lines) - n, len(lines)))
+    )
 
 
 def _question(question: Question, clock: Clock, names: Names) -> Line:
     choices = [words.choice_words(question, choice, names.down) for choice in question.choices]
-    told = "   ".join(f"\N{BALLOT BOX} {choice}" for choice in choices)
-    return Line("", words.question_sentence(question, clock), told, answer=1)
+    return Line("", words.question_sentence(question, clock), _to_tick(choices), answer=1)
 
 
 def _gave(report: Report) -> Block:
@@ -90,12 +94,26 @@ def _series(series: Series) -> Drawn:
 
 
 def _runs_out(report: Report, clock: Clock, names: Names) -> Block:
-    runs = report.runs_out
-    told = (words.run_out(end, clock, names.materials) for end in runs.spools)
-    lines = [Line("", spool, right=step, tick=True) for spool, step in told]
-    rest = len(lines)
-    nothing = [Line("", words.no_run_out(runs))]
-    return Block(words.RUNS_OUT, lines or nothing, 3, lambda n: words.on_the_page(words.more_run_outs(rest - n)))
+    """The spools that run out soonest; those to be changed by the same time stand together."""
+    spools: dict[str, list[str]] = {}
+    for end in report.runs_out.spools:
+        spool, step = words.run_out(end, clock, names.materials)
+        spools.setdefault(step, []).append(spool)
+    lines = [_spools(step, together) for step, together in spools.items()]
+    counts = [len(together) for together in spools.values()]
+    nothing = [Line("", words.no_run_out(report.runs_out))]
+    return Block(words.RUNS_OUT, lines or nothing, 2, lambda n: words.on_the_page(words.more_run_outs(sum(counts[n:]))))
+
+
+def _spools(step: str, spools: Sequence[str]) -> Line:
+    if len(spools) == 1:
+        return Line("", spools[0], right=step, tick=True)
+    return Line(step, under=_to_tick(spools))
+
+
+def _to_tick(told: Iterable[str]) -> str:
+    """Words in one line, a box to tick before each."""
+    return " ".join(f"\N{BALLOT BOX}\N{NO-BREAK SPACE}{one}" for one in told)
 
 
 def _orders(report: Report) -> Block:
@@ -123,21 +141,22 @@ def _task(line: TaskDue, clock: Clock) -> Line:
 
 def _machines(report: Report, clock: Clock) -> Above:
     """All machines, rack by rack in their places; one after the other where there is no room for those."""
+    every = [machine for rack in report.racks for machine in rack.machines]
     shelves = _shelves([_Rack(rack.name, min(rack.across, ACROSS), words.slots(rack)) for rack in report.racks])
-    if _rows(shelves) * LEAST + len(shelves) * NAME > MAP - KEY:
-        every: list[MachineNow | None] = [machine for rack in report.racks for machine in rack.machines]
-        most = ACROSS * int((MAP - KEY - NAME) / LEAST)
-        shelves = _shelves([_Rack(words.not_in_places(len(every) - most), ACROSS, every[:most])] if every else [])
-    high = min(max((MAP - KEY - len(shelves) * NAME) / max(_rows(shelves), 1), LEAST), MOST)
-    wide = min((_cell_width(shelf) for shelf in shelves), default=WIDEST)
+    least = max((_least(machine, _wide(shelves), clock) for machine in every), default=LEAST)
+    if _rows(shelves) * least + len(shelves) * NAME > MAP - KEY:
+        fit = ACROSS * int((MAP - KEY - NAME) / least)
+        shelves = _shelves([_Rack(words.not_in_places(len(every) - fit), ACROSS, every[:fit])])
+    high = max(min((MAP - KEY - len(shelves) * NAME) / max(_rows(shelves), 1), MOST), least)
     hands = {machine for need in report.needs for machine in need.machines}
     drawn = "".join(
         f'<div class="paper-shelf">{"".join(_rack(rack, hands, clock) for rack in shelf)}</div>' for shelf in shelves
     )
-    style = f"--wide:{wide:.2f}mm;--high:{high:.2f}mm"
+    kind = "paper-map" if high >= least + ROOMY else "paper-map paper-tight"
+    style = f"--wide:{_wide(shelves):.2f}mm;--high:{high:.2f}mm"
     told = words.PAPER_KEY if shelves else words.NO_MACHINES
     return Above(
-        f'<div class="paper-map{" paper-tight" if high < ROOMY else ""}" style="{style}">{drawn}<p>{told}</p></div>',
+        f'<div class="{kind}" style="{style}">{drawn}<p>{told}</p></div>',
         _rows(shelves) * high + len(shelves) * NAME + KEY,
     )
 
@@ -166,9 +185,26 @@ def _rows(shelves: Sequence[Sequence[_Rack]]) -> int:
     return sum(max(ceil(len(rack.places) / rack.across) for rack in shelf) for shelf in shelves)
 
 
-def _cell_width(shelf: Sequence[_Rack]) -> float:
-    across = sum(rack.across for rack in shelf)
-    return min((paper.WIDTH - BETWEEN * (len(shelf) - 1)) / across, WIDEST)
+def _wide(shelves: Sequence[Sequence[_Rack]]) -> float:
+    """The width of a cell, the same on all shelves."""
+    each = ((paper.WIDTH - BETWEEN * (len(shelf) - 1)) / sum(rack.across for rack in shelf) for shelf in shelves)
+    return min((WIDEST, *each))
+
+
+def _least(machine: MachineNow, wide: float, clock: Clock) -> float:
+    """How high the words of a cell stand, with a box beside the state."""
+    inside = wide - EDGE
+    beside = paper.long("00:00", paper.SMALL) + GAP if machine.due else 0.0
+    code = min(paper.long(machine.machine, paper.BOLD * paper.MAIN), inside - beside)
+    words_high = max(
+        paper.tall(machine.machine, inside - beside, paper.BOLD * paper.MAIN),
+        paper.tall(_due_off(machine, clock), inside - code - GAP, paper.SMALL),
+    )
+    return max(LEAST, CLOSE * (words_high + paper.tall("", inside, paper.SMALL)) + EDGE)
+
+
+def _due_off(machine: MachineNow, clock: Clock) -> str:
+    return floor_words.time_of(machine.due.best, clock) if machine.due else ""
 
 
 def _rack(rack: _Rack, hands: Set[str], clock: Clock) -> str:
@@ -180,7 +216,7 @@ def _cell(machine: MachineNow | None, hands: Set[str], clock: Clock) -> str:
     """A machine: its code, when its print is due off, its state, and an empty box; a thick edge if it needs a hand."""
     if machine is None:
         return "<span></span>"
-    due = floor_words.time_of(machine.due.best, clock) if machine.due else ""
     state = words.sign(machine.basis) + words.STATE_WORDS[machine.state].short
     kind = "paper-cell paper-hand" if machine.machine in hands else "paper-cell"
-    return f'<div class="{kind}"><b>{escape(machine.machine)}</b><span>{due}</span><span>{state}</span><i></i></div>'
+    told = f"<b>{escape(machine.machine)}</b><span>{_due_off(machine, clock)}</span><span>{state}</span>"
+    return f'<div class="{kind}">{told}<i></i></div>'

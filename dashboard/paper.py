@@ -12,6 +12,7 @@ import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import escape
+from itertools import accumulate
 from pathlib import Path
 from typing import NamedTuple, Protocol
 
@@ -19,8 +20,9 @@ STYLE = Path(__file__).with_name("paper.css")
 
 #: What is left of an A4 page inside its margins, and between two columns; `paper.css` has the same.
 WIDTH, HEIGHT, GAP = 281.0, 193.0, 5.0
-#: The sizes of letters: of the sheet's title, of a block's, of what matters, of what is beside it.
-LARGE, NAME, MAIN, BESIDE = 14.0, 10.5, 10.0, 8.5
+#: The sizes of letters: of the sheet's title, of a block's, of what matters, of what is beside it, of the
+#: smallest there are.
+LARGE, NAME, MAIN, BESIDE, SMALL = 14.0, 10.0, 10.0, 8.5, 8.0
 #: A line is so much higher than its letters.
 LEADING = 1.25
 #: Thin and broad letters, and the widths of letters in their size: thin, broad, capital, other; a space; bold.
@@ -61,12 +63,23 @@ class Above(NamedTuple):
     high: float
 
 
-def sheet(head: Head, columns: Sequence[Sequence[Block]], above: Above | None = None) -> str:
-    """A whole sheet; the blocks of every column have rows in their order as long as there is room."""
+class Column(NamedTuple):
+    """Blocks one below the other, those that matter most first; its width is a share of those of all columns."""
+
+    share: float
+    blocks: Sequence[Block]
+
+
+def sheet(head: Head, columns: Sequence[Column], above: Above | None = None) -> str:
+    """A whole sheet."""
     titles = max(tall(head.title, WIDTH - MADE, BOLD * LARGE), tall(head.made, MADE, BOLD * LARGE)) + 2
     room = HEIGHT - titles - tall(head.told, WIDTH, BESIDE) - ROW - (above.high if above else 0.0)
-    width = (WIDTH - GAP * (len(columns) - 1)) / len(columns)
-    told = "".join(f'<div class="paper-column">{_column(blocks, room, width)}{_ruled()}</div>' for blocks in columns)
+    width = (WIDTH - GAP * (len(columns) - 1)) / sum(column.share for column in columns)
+    told = "".join(
+        f'<div class="paper-column" style="flex-grow:{column.share:g}">'
+        f"{_column(column.blocks, room, column.share * width)}{_ruled()}</div>"
+        for column in columns
+    )
     return (
         f'<article class="paper"><header><h1>{escape(head.title)}</h1><b>{escape(head.made)}</b></header>'
         f'<p>{escape(head.told)}</p>{above.html if above else ""}<div class="paper-columns">{told}</div></article>'
@@ -76,7 +89,7 @@ def sheet(head: Head, columns: Sequence[Sequence[Block]], above: Above | None = 
 def tall(words: str, width: float, size: float) -> float:
     """How high words stand that are set in a width."""
     lines, used = 1, 0.0
-    for word in words.split():
+    for word in words.split(" "):
         begun = used + SPACE * size * POINT if used else 0.0
         wide = long(word, size)
         if begun and begun + wide > width:
@@ -151,8 +164,9 @@ class Cells:
 
     def height(self, width: float) -> float:
         """How high it stands in a width."""
-        size = BESIDE if self.head else BOLD * MAIN
-        return ROW + max(tall(w, s * width - CELL, size) for w, s in zip(self.told, self.shares, strict=True))
+        sizes = [BESIDE, *[BESIDE if self.head else BOLD * MAIN] * (len(self.told) - 1)]
+        parts = zip(self.told, self.shares, sizes, strict=True)
+        return ROW + max(tall(words, share * width - CELL, size) for words, share, size in parts)
 
     def html(self) -> str:
         """The row."""
@@ -216,14 +230,17 @@ class Block:
 
 
 def _column(blocks: Sequence[Block], height: float, width: float) -> str:
-    shown = [block.fewest() for block in blocks]
-    left = height - NOTES - sum(block.height(n, width) for block, n in zip(blocks, shown, strict=True))
-    for index, block in enumerate(blocks):
+    """The blocks of a column: the fewest rows of each, then more in their order; a last one without room is left out."""
+    fewest = list(accumulate(block.height(block.fewest(), width) for block in blocks))
+    mine = blocks[: max(sum(high <= height for high in fewest), 1)]
+    shown = [block.fewest() for block in mine]
+    left = height - NOTES - fewest[len(mine) - 1]
+    for index, block in enumerate(mine):
         room = left + block.height(shown[index], width)
         fits = [n for n in range(shown[index], len(block.rows) + 1) if block.height(n, width) <= room]
         shown[index] = max(fits, default=shown[index])
         left = room - block.height(shown[index], width)
-    return "".join(block.html(n) for block, n in zip(blocks, shown, strict=True))
+    return "".join(block.html(n) for block, n in zip(mine, shown, strict=True))
 
 
 def _ruled() -> str:

@@ -327,9 +327,10 @@ def more_questions(number: int) -> str:
     return f"{number} more follow{'' if number > 1 else 's'} as you answer."
 
 
-def more_asked(number: int) -> str:
+def more_asked(number: int, of: int) -> str:
     """How many questions a sheet of paper has no room for."""
-    return f"and {number} more question{'s' if number > 1 else ''}"
+    questions = f"question{'s' if number > 1 else ''}"
+    return f"and {number} more {questions}" if number < of else f"{number} {questions}"
 
 
 def on_the_page(more: str) -> str:
