@@ -24,6 +24,8 @@ MAP, NAME, KEY, BETWEEN = 100.0, 5.0, 5.0, 4.0
 EDGE, GAP, ROOMY = 2.2, 0.6, 4.0
 #: Its lines stand closer than others.
 CLOSE = 1.1 / paper.LEADING
+#: So many spools stand together on a line.
+TOGETHER = 3
 #: The shares of the width of the figures' table.
 FIGURES = (0.42, 0.29, 0.29)
 
@@ -33,8 +35,8 @@ def morning(report: Report, plan: Plan, room: Room, names: Names) -> str:
     clock = words.clock_of(report)
     head = Head(report.shop, words.as_at(clock), words.trust_line(report))
     columns = (
-        Column(30, [_needs(report, clock, names), _asked(report, clock, names)]),
-        Column(34, [_gave(report), _due(plan, clock), _changing(report)]),
+        Column(31, [_needs(report, clock, names), _asked(report, clock, names)]),
+        Column(33.5, [_gave(report), _due(plan, clock), _changing(report)]),
         Column(34, [_runs_out(report, clock, names), _orders(report), _upkeep(room, clock, names)]),
     )
     return paper.sheet(head, columns, _machines(report, clock))
@@ -99,16 +101,18 @@ def _runs_out(report: Report, clock: Clock, names: Names) -> Block:
     for end in report.runs_out.spools:
         spool, step = words.run_out(end, clock, names.materials)
         spools.setdefault(step, []).append(spool)
-    lines = [_spools(step, together) for step, together in spools.items()]
-    counts = [len(together) for together in spools.values()]
-    nothing = [Line("", words.no_run_out(report.runs_out))]
-    return Block(words.RUNS_OUT, lines or nothing, 2, lambda n: words.on_the_page(words.more_run_outs(sum(counts[n:]))))
+    told = [line for step, together in spools.items() for line in _spools(step, together)]
+    lines = [line for line, _ in told] or [Line("", words.no_run_out(report.runs_out))]
+    counts = [count for _, count in told]
+    return Block(words.RUNS_OUT, lines, 2, lambda n: words.on_the_page(words.more_run_outs(sum(counts[n:]))))
 
 
-def _spools(step: str, spools: Sequence[str]) -> Line:
+def _spools(step: str, spools: Sequence[str]) -> list[tuple[Line, int]]:
+    """The lines of spools to be changed by the same time, and how many are on each."""
     if len(spools) == 1:
-        return Line("", spools[0], right=step, tick=True)
-    return Line(step, under=_to_tick(spools))
+        return [(Line("", spools[0], right=step, tick=True), 1)]
+    parts = [spools[first : first + TOGETHER] for first in range(0, len(spools), TOGETHER)]
+    return [(Line("" if n else step, under=_to_tick(part)), len(part)) for n, part in enumerate(parts)]
 
 
 def _to_tick(told: Iterable[str]) -> str:

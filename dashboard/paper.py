@@ -32,11 +32,11 @@ WIDTHS = (0.34, 0.92, 0.67, 0.57)
 SPACE, BOLD = 0.3, 1.12
 POINT = 25.4 / 72
 #: The height above a title, below every row, and of a line to write on; the width of a box to tick, and after a cell.
-ABOVE, ROW, RULE, BOX, CELL = 1.4, 1.2, 7.5, 6.0, 2.0
+ABOVE, ROW, RULE, BOX, CELL = 1.4, 1.2, 7.0, 6.0, 2.0
 #: The width for when it was made.
 MADE = 90.0
 #: So much of every column is kept for notes.
-NOTES = 2 * RULE
+NOTES = 1.5 * RULE
 
 
 def document(title: str, sheet: str) -> str:
@@ -142,7 +142,8 @@ class Line:
         """How high it stands in a width."""
         wide = width - BOX * self.tick
         bolder = (BOLD - 1) * long(self.strong, MAIN)
-        told = tall(f"{self.strong} {self.words} {self.right}", wide - CELL * bool(self.right) - bolder, MAIN)
+        words = " ".join(filter(None, (self.strong, self.words, self.right)))
+        told = bool(words) * tall(words, wide - CELL * bool(self.right) - bolder, MAIN)
         return told + bool(self.under) * tall(self.under, wide, BESIDE) + self.answer * RULE + ROW
 
     def html(self) -> str:
@@ -230,17 +231,27 @@ class Block:
 
 
 def _column(blocks: Sequence[Block], height: float, width: float) -> str:
-    """The blocks of a column: the fewest rows of each, then more in their order; a last one without room is left out."""
-    fewest = list(accumulate(block.height(block.fewest(), width) for block in blocks))
-    mine = blocks[: max(sum(high <= height for high in fewest), 1)]
-    shown = [block.fewest() for block in mine]
-    left = height - NOTES - fewest[len(mine) - 1]
+    """The blocks of a column: the fewest rows of each, then more in their order.
+
+    Where even those find no room, one row of each has to do, and a last block is left out.
+    """
+    shown = [block.fewest() for block in blocks]
+    if _ends(blocks, shown, width)[-1] > height - NOTES:
+        shown = [min(n, 1) if block.least is not None else n for block, n in zip(blocks, shown, strict=True)]
+    ends = _ends(blocks, shown, width)
+    mine = blocks[: max(sum(end <= height for end in ends), 1)]
+    left = height - NOTES - ends[len(mine) - 1]
     for index, block in enumerate(mine):
         room = left + block.height(shown[index], width)
         fits = [n for n in range(shown[index], len(block.rows) + 1) if block.height(n, width) <= room]
         shown[index] = max(fits, default=shown[index])
         left = room - block.height(shown[index], width)
-    return "".join(block.html(n) for block, n in zip(mine, shown, strict=True))
+    return "".join(block.html(n) for block, n in zip(mine, shown, strict=False))
+
+
+def _ends(blocks: Sequence[Block], shown: Sequence[int], width: float) -> list[float]:
+    """How far down every block reaches with so many of its rows."""
+    return list(accumulate(block.height(n, width) for block, n in zip(blocks, shown, strict=True)))
 
 
 def _ruled() -> str:
