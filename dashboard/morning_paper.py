@@ -17,11 +17,13 @@ from dashboard.written import Clock
 
 #: At most so many machines side by side; a cell is so wide at most, so high at least and at most (mm).
 ACROSS, WIDEST, LEAST, MOST = 14, 34.0, 9.0, 15.0
-#: All machines have so much of the sheet at most; the name of a rack, the key, and what is between two racks.
-MAP, NAME, KEY, BETWEEN = 100.0, 5.0, 5.0, 4.0
+#: All machines have so much of the sheet if that is enough, and at most.
+MAP, MAP_MOST = 78.0, 100.0
+#: The name of a rack, the key, and what is between two racks.
+NAME, KEY, BETWEEN = 5.0, 5.0, 4.0
 #: The edges of a cell on both sides, and what is between its words; with so much more height than its words need, its
 #: box to write in stands below them, else beside them.
-EDGE, GAP, ROOMY = 2.2, 0.6, 4.0
+EDGE, GAP, ROOMY = 2.2, 0.6, 3.4
 #: Its lines stand closer than others.
 CLOSE = 1.1 / paper.LEADING
 #: So many spools stand together on a line.
@@ -35,9 +37,9 @@ def morning(report: Report, plan: Plan, room: Room, names: Names) -> str:
     clock = words.clock_of(report)
     head = Head(report.shop, words.as_at(clock), words.trust_line(report))
     columns = (
-        Column(31, [_needs(report, clock, names), _asked(report, clock, names)]),
-        Column(33.5, [_gave(report), _due(plan, clock), _changing(report)]),
-        Column(34, [_runs_out(report, clock, names), _orders(report), _upkeep(room, clock, names)]),
+        Column(30.5, [_needs(report, clock, names), _asked(report, clock, names)]),
+        Column(35, [_gave(report), _due(plan, clock), _changing(report)]),
+        Column(34.5, [_runs_out(report, clock, names), _orders(report), _upkeep(room, clock, names)]),
     )
     return paper.sheet(head, columns, _machines(report, clock))
 
@@ -148,8 +150,8 @@ def _machines(report: Report, clock: Clock) -> Above:
     every = [machine for rack in report.racks for machine in rack.machines]
     shelves = _shelves([_Rack(rack.name, min(rack.across, ACROSS), words.slots(rack)) for rack in report.racks])
     least = max((_least(machine, _wide(shelves), clock) for machine in every), default=LEAST)
-    if _rows(shelves) * least + len(shelves) * NAME > MAP - KEY:
-        fit = ACROSS * int((MAP - KEY - NAME) / least)
+    if _rows(shelves) * least + len(shelves) * NAME > MAP_MOST - KEY:
+        fit = ACROSS * int((MAP_MOST - KEY - NAME) / least)
         shelves = _shelves([_Rack(words.not_in_places(len(every) - fit), ACROSS, every[:fit])])
     high = max(min((MAP - KEY - len(shelves) * NAME) / max(_rows(shelves), 1), MOST), least)
     hands = {machine for need in report.needs for machine in need.machines}
