@@ -28,6 +28,8 @@ EDGE, GAP, ROOMY = 2.2, 0.6, 3.4
 CLOSE = 1.1 / paper.LEADING
 #: So many spools stand together on a line.
 TOGETHER = 3
+#: So many reasons for lost hours.
+REASONS = 6
 #: The shares of the width of the figures' table.
 FIGURES = (0.42, 0.29, 0.29)
 
@@ -38,7 +40,7 @@ def morning(report: Report, plan: Plan, room: Room, names: Names) -> str:
     head = Head(report.shop, words.as_at(clock), words.trust_line(report))
     columns = (
         Column(30.5, [_needs(report, clock, names), _asked(report, clock, names)]),
-        Column(35, [_gave(report), _due(plan, clock), _changing(report)]),
+        Column(35, [_gave(report), _due(plan, clock), _lost(report, names), _changing(report)]),
         Column(34.5, [_runs_out(report, clock, names), _orders(report), _upkeep(room, clock, names)]),
     )
     return paper.sheet(head, columns, _machines(report, clock))
@@ -94,7 +96,21 @@ def _series(series: Series) -> Drawn:
     levels = [level for level in (series.mean, series.lower, series.upper) if level is not None]
     seen = [*series.values, *levels]
     drawing = paper.line(series.values, levels, (min(seen), max(seen)))
-    return Drawn(words.series_title(series)[0], drawing, words.amount(series, series.values[-1]), 7.0)
+    return Drawn(words.series_title(series)[0], drawing, words.amount(series, series.values[-1]), 7.0, (0.3, 0.5, 0.2))
+
+
+def _lost(report: Report, names: Names) -> Block:
+    """The reasons that cost most as bars."""
+    losses = report.week.losses[:REASONS]
+    most = max((loss.hours.best for loss in losses), default=0.0) or 1.0
+    rows = [
+        Drawn(
+            words.reason(loss, names.down, names.spares),
+            paper.bar([(0.0, loss.hours.best / most, "#000")]), words.lost(loss), 3.0, (0.4, 0.32, 0.28),
+        )
+        for loss in losses
+    ]  # fmt: skip
+    return Block(words.LOST, rows, 1)
 
 
 def _runs_out(report: Report, clock: Clock, names: Names) -> Block:
@@ -114,7 +130,7 @@ def _spools(step: str, spools: Sequence[str]) -> list[tuple[Line, int]]:
     if len(spools) == 1:
         return [(Line("", spools[0], right=step, tick=True), 1)]
     parts = [spools[first : first + TOGETHER] for first in range(0, len(spools), TOGETHER)]
-    return [(Line("" if n else step, under=_to_tick(part)), len(part)) for n, part in enumerate(parts)]
+    return [(Line("" if n else step.capitalize(), under=_to_tick(part)), len(part)) for n, part in enumerate(parts)]
 
 
 def _to_tick(told: Iterable[str]) -> str:
@@ -149,7 +165,8 @@ def _machines(report: Report, clock: Clock) -> Above:
     """All machines, rack by rack in their places; one after the other where there is no room for those."""
     every = [machine for rack in report.racks for machine in rack.machines]
     shelves = _shelves([_Rack(rack.name, min(rack.across, ACROSS), words.slots(rack)) for rack in report.racks])
-    least = max((_least(machine, _wide(shelves), clock) for machine in every), default=LEAST)
+    wide = _wide(shelves)
+    least = max((_least(machine, wide, clock) for machine in every), default=LEAST)
     if _rows(shelves) * least + len(shelves) * NAME > MAP_MOST - KEY:
         fit = ACROSS * int((MAP_MOST - KEY - NAME) / least)
         shelves = _shelves([_Rack(words.not_in_places(len(every) - fit), ACROSS, every[:fit])])

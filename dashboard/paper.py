@@ -11,10 +11,12 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from html import escape
 from itertools import accumulate
 from pathlib import Path
 from typing import NamedTuple, Protocol
+from urllib.parse import quote
 
 STYLE = Path(__file__).with_name("paper.css")
 
@@ -37,6 +39,8 @@ ABOVE, ROW, RULE, BOX, CELL = 1.4, 1.2, 7.0, 6.0, 2.0
 MADE = 90.0
 #: So much of every column is kept for notes.
 NOTES = 1.5 * RULE
+#: How lines are drawn.
+LINE, THIN_LINE = (f'fill="none" stroke-width="{width}" vector-effect="non-scaling-stroke"' for width in (1.5, 0.8))
 
 
 def document(title: str, sheet: str) -> str:
@@ -44,7 +48,7 @@ def document(title: str, sheet: str) -> str:
     style = STYLE.read_text(encoding="utf-8")
     return (
         f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>{escape(title)}</title>'
-        f"<style>\n{style}</style></head>\n<body>{sheet}</body></html>\n"
+        f'<style>\n{style}</style></head>\n<body style="margin:0">{sheet}</body></html>\n'
     )
 
 
@@ -104,6 +108,7 @@ def long(words: str, size: float) -> float:
     return sum(map(_width, words)) * size * POINT
 
 
+@cache
 def _width(letter: str) -> float:
     """The width of a letter in its size."""
     thin, broad, capital, other = WIDTHS
@@ -171,31 +176,31 @@ class Cells:
 
     def html(self) -> str:
         """The row."""
-        shares = " ".join(f"{share:g}fr" for share in self.shares)
         cells = "".join(f"<span>{escape(words)}</span>" for words in self.told)
         kind = "paper-head" if self.head else "paper-cells"
-        return f'<li class="{kind}" style="grid-template-columns:{shares}">{cells}</li>'
+        return f'<li class="{kind}" style="grid-template-columns:{_tracks(self.shares)}">{cells}</li>'
 
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """Something drawn (`bar`, `line`), of a height of its own, between words."""
+    """Something drawn (`bar`, `line`) so high, between words; the shares of the width that the three have."""
 
     left: str
     drawing: str
     right: str
     high: float
+    shares: tuple[float, float, float]
 
-    def height(self, width: float) -> float:  # noqa: ARG002 - as every row
-        """How high it stands."""
-        return self.high + ROW
+    def height(self, width: float) -> float:
+        """How high it stands in a width."""
+        left, _, right = (share * width - CELL for share in self.shares)
+        return ROW + max(self.high, tall(self.left, left, BESIDE), tall(self.right, right, BESIDE))
 
     def html(self) -> str:
         """The row."""
         drawing = f'<span style="height:{self.high:.1f}mm">{self.drawing}</span>'
-        return (
-            f'<li class="paper-drawn"><span>{escape(self.left)}</span>{drawing}<span>{escape(self.right)}</span></li>'
-        )
+        cells = f"<span>{escape(self.left)}</span>{drawing}<span>{escape(self.right)}</span>"
+        return f'<li class="paper-drawn" style="grid-template-columns:{_tracks(self.shares)}">{cells}</li>'
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,14 +216,11 @@ class Block:
         """So many rows are shown whatever else there is."""
         return len(self.rows) if self.least is None else min(self.least, len(self.rows))
 
-    def height(self, shown: int, width: float) -> float:
-        """How high it stands with so many rows."""
-        after = self._after(shown)
-        return (
-            ABOVE
-            + tall(self.title, width, BOLD * NAME)
-            + sum(row.height(width) for row in [*self.rows[:shown], *after])
-        )
+    def heights(self, width: float) -> list[float]:
+        """How high it stands with no row, with one, and so on to all of them."""
+        title = ABOVE + tall(self.title, width, BOLD * NAME)
+        rows = accumulate((row.height(width) for row in self.rows), initial=title)
+        return [high + sum(row.height(width) for row in self._after(n)) for n, high in enumerate(rows)]
 
     def html(self, shown: int) -> str:
         """The title, so many rows, and what is told of the others."""
@@ -230,28 +232,32 @@ class Block:
         return [Line(told)] if told else []
 
 
+def _tracks(shares: Sequence[float]) -> str:
+    return " ".join(f"minmax(0,{share:g}fr)" for share in shares)
+
+
 def _column(blocks: Sequence[Block], height: float, width: float) -> str:
     """The blocks of a column: the fewest rows of each, then more in their order.
 
     Where even those find no room, one row of each has to do, and a last block is left out.
     """
+    high = [block.heights(width) for block in blocks]
     shown = [block.fewest() for block in blocks]
-    if _ends(blocks, shown, width)[-1] > height - NOTES:
+    if _ends(high, shown)[-1] > height - NOTES:
         shown = [min(n, 1) if block.least is not None else n for block, n in zip(blocks, shown, strict=True)]
-    ends = _ends(blocks, shown, width)
-    mine = blocks[: max(sum(end <= height for end in ends), 1)]
-    left = height - NOTES - ends[len(mine) - 1]
-    for index, block in enumerate(mine):
-        room = left + block.height(shown[index], width)
-        fits = [n for n in range(shown[index], len(block.rows) + 1) if block.height(n, width) <= room]
-        shown[index] = max(fits, default=shown[index])
-        left = room - block.height(shown[index], width)
-    return "".join(block.html(n) for block, n in zip(mine, shown, strict=False))
+    ends = _ends(high, shown)
+    mine = max(sum(end <= height for end in ends), 1)
+    left = height - NOTES - ends[mine - 1]
+    for index, tops in enumerate(high[:mine]):
+        room = left + tops[shown[index]]
+        shown[index] = max([n for n in range(shown[index], len(tops)) if tops[n] <= room], default=shown[index])
+        left = room - tops[shown[index]]
+    return "".join(block.html(n) for block, n in zip(blocks[:mine], shown[:mine], strict=True))
 
 
-def _ends(blocks: Sequence[Block], shown: Sequence[int], width: float) -> list[float]:
+def _ends(high: Sequence[Sequence[float]], shown: Sequence[int]) -> list[float]:
     """How far down every block reaches with so many of its rows."""
-    return list(accumulate(block.height(n, width) for block, n in zip(blocks, shown, strict=True)))
+    return list(accumulate(tops[n] for tops, n in zip(high, shown, strict=True)))
 
 
 def _ruled() -> str:
@@ -260,15 +266,9 @@ def _ruled() -> str:
 
 
 def bar(parts: Sequence[tuple[float, float, str]]) -> str:
-    """Bars on a line from 0 to 1: from, to, and "dark", "grey" or "outline".
-
-    Drawn, for a browser does not print what is a background.
-    """
-    drawn = "".join(
-        f'<rect class="paper-{shade}" x="{100 * a:.1f}" width="{100 * (b - a):.1f}" y="10" height="80"/>'
-        for a, b, shade in parts
-    )
-    return _svg("bar", drawn)
+    """Bars in a row, each from one share of the width to another, in a colour."""
+    drawn = (f'<rect x="{100 * a:.1f}" width="{100 * (b - a):.1f}" height="100" fill="{c}"/>' for a, b, c in parts)
+    return _picture("".join(drawn))
 
 
 def line(values: Sequence[float | None], levels: Sequence[float], span: tuple[float, float]) -> str:
@@ -281,11 +281,16 @@ def line(values: Sequence[float | None], levels: Sequence[float], span: tuple[fl
             runs.append([])
         else:
             runs[-1].append(f"{index * step:.1f},{95 - scale * (value - low):.1f}")
-    heights = [f"{95 - scale * (level - low):.1f}" for level in levels]
-    faint = "".join(f'<line class="paper-level" x1="0" x2="100" y1="{y}" y2="{y}"/>' for y in heights)
-    drawn = "".join(f'<polyline class="paper-line" points="{" ".join(run)}"/>' for run in runs if run)
-    return _svg("lines", faint + drawn)
+    heights = (f"{95 - scale * (level - low):.1f}" for level in levels)
+    faint = (f'<path d="M0,{y} H100" stroke="#767676" stroke-dasharray="4 4" {THIN_LINE}/>' for y in heights)
+    drawn = (f'<polyline points="{" ".join(run)}" stroke="#000" {LINE}/>' for run in runs if run)
+    return _picture("".join([*faint, *drawn]))
 
 
-def _svg(kind: str, drawn: str) -> str:
-    return f'<svg class="paper-{kind}" viewBox="0 0 100 100" preserveAspectRatio="none">{drawn}</svg>'
+def _picture(drawn: str) -> str:
+    """A drawing as wide and high as its place: a picture, for backgrounds are not printed.
+
+    It stands within the address of an image, where a page leaves it alone; drawn as such it would be taken out.
+    """
+    svg = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100" preserveAspectRatio="none">{drawn}</svg>'
+    return f'<img alt="" src="data:image/svg+xml,{quote(svg)}">'
