@@ -8,6 +8,7 @@ given as words is escaped.
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -29,10 +30,12 @@ LARGE, NAME, MAIN, BESIDE, SMALL = 14.0, 10.0, 10.0, 8.5, 8.0
 LEADING = 1.25
 #: Thin and broad letters, and the widths of letters in their size: thin, broad, capital, other; a space; bold.
 #: A little more than measured in Liberation Sans, which is as wide as Arial, and in DejaVu Sans Condensed.
-THIN, BROAD = frozenset("ijlfrtI.,:;'|!()[]/-"), frozenset("mwMW%@")
+THIN, BROAD = frozenset("ijlfrtI.,:;'|!()[]/-\N{NON-BREAKING HYPHEN}"), frozenset("mwMW%@")
 WIDTHS = (0.34, 0.92, 0.67, 0.57)
 SPACE, BOLD = 0.3, 1.12
 POINT = 25.4 / 72
+#: The space between a number and its unit.
+_UNIT = re.compile(r"(?<=\d) (?=(?:%|h|g|kg|min)(?:\W|$))")
 #: The height above a title, below every row, and of a line to write on; the width of a box to tick, and after a cell.
 ABOVE, ROW, RULE, BOX, CELL = 1.4, 1.2, 7.0, 6.0, 2.0
 #: The width for when it was made.
@@ -85,15 +88,15 @@ def sheet(head: Head, columns: Sequence[Column], above: Above | None = None) -> 
         for column in columns
     )
     return (
-        f'<article class="paper"><header><h1>{escape(head.title)}</h1><b>{escape(head.made)}</b></header>'
-        f'<p>{escape(head.told)}</p>{above.html if above else ""}<div class="paper-columns">{told}</div></article>'
+        f'<article class="paper"><header><h1>{printed(head.title)}</h1><b>{printed(head.made)}</b></header>'
+        f'<p>{printed(head.told)}</p>{above.html if above else ""}<div class="paper-columns">{told}</div></article>'
     )
 
 
 def tall(words: str, width: float, size: float) -> float:
     """How high words stand that are set in a width."""
     lines, used = 1, 0.0
-    for word in words.split(" "):
+    for word in unbroken(words).split(" "):
         begun = used + SPACE * size * POINT if used else 0.0
         wide = long(word, size)
         if begun and begun + wide > width:
@@ -101,6 +104,16 @@ def tall(words: str, width: float, size: float) -> float:
         more, used = divmod(begun + wide, width)  # a word wider than the line goes on in the next one
         lines += int(more)
     return lines * size * POINT * LEADING
+
+
+def unbroken(words: str) -> str:
+    """Words in which a code, a range, and a number with its unit stay on one line."""
+    return _UNIT.sub("\N{NO-BREAK SPACE}", words).replace("-", "\N{NON-BREAKING HYPHEN}")
+
+
+def printed(words: str) -> str:
+    """Words as they stand on the sheet, as HTML."""
+    return escape(unbroken(words))
 
 
 def long(words: str, size: float) -> float:
@@ -154,9 +167,9 @@ class Line:
     def html(self) -> str:
         """The line."""
         tick = '<i class="paper-tick"></i>' if self.tick else ""
-        right = f'<span class="paper-right">{escape(self.right)}</span>' if self.right else ""
-        under = f'<span class="paper-under">{escape(self.under)}</span>' if self.under else ""
-        told = f"<b>{escape(self.strong)}</b> {escape(self.words)}"
+        right = f'<span class="paper-right">{printed(self.right)}</span>' if self.right else ""
+        under = f'<span class="paper-under">{printed(self.under)}</span>' if self.under else ""
+        told = f"<b>{printed(self.strong)}</b> {printed(self.words)}"
         return f"<li>{tick}<div>{right}{told}{under}{'<i></i>' * self.answer}</div></li>"
 
 
@@ -176,7 +189,7 @@ class Cells:
 
     def html(self) -> str:
         """The row."""
-        cells = "".join(f"<span>{escape(words)}</span>" for words in self.told)
+        cells = "".join(f"<span>{printed(words)}</span>" for words in self.told)
         kind = "paper-head" if self.head else "paper-cells"
         return f'<li class="{kind}" style="grid-template-columns:{_tracks(self.shares)}">{cells}</li>'
 
@@ -199,7 +212,7 @@ class Drawn:
     def html(self) -> str:
         """The row."""
         drawing = f'<span style="height:{self.high:.1f}mm">{self.drawing}</span>'
-        cells = f"<span>{escape(self.left)}</span>{drawing}<span>{escape(self.right)}</span>"
+        cells = f"<span>{printed(self.left)}</span>{drawing}<span>{printed(self.right)}</span>"
         return f'<li class="paper-drawn" style="grid-template-columns:{_tracks(self.shares)}">{cells}</li>'
 
 
@@ -225,7 +238,7 @@ class Block:
     def html(self, shown: int) -> str:
         """The title, so many rows, and what is told of the others."""
         rows = "".join(row.html() for row in [*self.rows[:shown], *self._after(shown)])
-        return f"<h2>{escape(self.title)}</h2><ol>{rows}</ol>"
+        return f"<h2>{printed(self.title)}</h2><ol>{rows}</ol>"
 
     def _after(self, shown: int) -> list[Line]:
         told = self.more(shown) if shown < len(self.rows) else ""
