@@ -170,6 +170,8 @@ def report(shop: Path, at: str | None, as_json: bool, sheet: Path | None, how_su
     if how_sure:
         _print_how_sure(shops)
         return
+    if sheet and as_json:
+        raise click.UsageError("Choose --html or --json: one answer at a time.")
     if sheet:
         _print_sheet(shop, "morning", sheet, at=at)
         return

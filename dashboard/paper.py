@@ -101,8 +101,10 @@ def tall(words: str, width: float, size: float) -> float:
         wide = long(word, size)
         if begun and begun + wide > width:
             lines, begun = lines + 1, 0.0
-        more, used = divmod(begun + wide, width)  # a word wider than the line goes on in the next one
-        lines += int(more)
+        used = begun + wide
+        if used > width:  # a word wider than the line goes on in the next one, and every line ends before a letter
+            more, used = divmod(used, width - size * POINT)
+            lines += int(more)
     return lines * size * POINT * LEADING
 
 
@@ -127,7 +129,9 @@ def _width(letter: str) -> float:
     thin, broad, capital, other = WIDTHS
     if letter in THIN:
         return thin
-    if letter in BROAD or unicodedata.east_asian_width(letter) in "WF":
+    if unicodedata.east_asian_width(letter) in "WF":
+        return 1.0
+    if letter in BROAD:
         return broad
     return SPACE if letter.isspace() else capital if letter.isupper() else other
 
