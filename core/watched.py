@@ -114,11 +114,17 @@ def _usual(watched: Watched, part: slice, left_out: set[int], reach: float) -> t
     return np.full(len(places), centre * scale), found.lower * scale, found.upper * scale
 
 
+def _pooled(watched: Watched, since: int, at: int) -> float:
+    """The figure over its values from one to another."""
+    counted, each = (column[since : at + 1].sum() for column in (watched.counted, watched.each))
+    return float(counted / each) * (RATE_HOURS if watched.kind == "u" else 1.0)
+
+
 def _called(call: Call, watched: Watched, centre: Numbers, past: Past, happened: Happenings) -> Called:
     at, since = watched.days[call.at], watched.days[call.since]
     lasting = call.rule == "adds up"
     before = centre[max(call.since - 1, 0)] if lasting else centre[call.at]
-    after = centre[call.since] if lasting else watched.values[call.at]
+    after = _pooled(watched, call.since, call.at) if lasting else watched.values[call.at]
     return Called(
         rule=call.rule, at=at, since=since, upward=bool(after > before), before=float(before), after=float(after),
         new=at >= past.weeks[-1].start.astimezone(past.zone).date(),

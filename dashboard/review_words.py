@@ -158,6 +158,11 @@ def called(chart: Chart, call: Called, names: Names) -> tuple[str, str]:
     return figure_name(chart.figure, chart.of, names), f"{how}{often} ({_RULES[call.rule]})"
 
 
+def more_rows(number: int) -> str:
+    """How many more rows a table has."""
+    return f"{number} more row{'s' * (number != 1)}"
+
+
 def beside(call: Called, names: Names) -> str:
     """What else happened, as a sentence; nothing where nothing is known."""
     told = meanwhile(call.meanwhile, names)

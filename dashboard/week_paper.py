@@ -106,4 +106,5 @@ def _table(title: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> B
     first = 0.3
     shares = (first, *[(1 - first) / (len(heads) - 1)] * (len(heads) - 1))
     told = [Cells(heads, shares, head=True), *(Cells(row, shares) for row in rows)]
-    return Block(title, told if rows else [Line("", said.NOTHING_HERE)], 2)
+    nothing = [Line("", said.NOTHING_HERE)]
+    return Block(title, told if rows else nothing, 2, lambda n: words.on_the_page(said.more_rows(len(told) - n)))

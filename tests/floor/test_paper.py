@@ -6,7 +6,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import Browser, BrowserContext, expect
 
 from core.entries import utc_now
 from core.log.store import Log
@@ -16,18 +16,9 @@ from demo.make import make
 from demo.shop import shop_rows
 from tests.dashboard.serving import Serving, Start, run
 from tests.dashboard.sheets import sheet_of
+from tests.floor.printing import must_be_one_whole_sheet
 
-A4 = (841.9, 595.3)
 CODES = [f"P{n:02d}" for n in range(1, 37)]
-SMALLEST = 8 * 96 / 72
-#: What is wider than its place, higher than its place, and text too small to read, of all that is printed.
-CUT = """() => [...document.querySelectorAll(".paper, .paper *")].filter(e =>
-  e.clientWidth && e.scrollWidth > e.clientWidth ||
-  e.clientHeight && e.scrollHeight > e.clientHeight && !e.matches(".paper-ruled")
-).map(e => `${e.tagName} ${e.className} ${e.textContent.slice(0, 40)}`)"""
-SIZES = """() => [...document.querySelectorAll(".paper *")]
-  .filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
-  .map(e => parseFloat(getComputedStyle(e).fontSize))"""
 
 
 @pytest.fixture(scope="module")
@@ -43,18 +34,6 @@ def desk(chromium: Browser) -> Iterator[BrowserContext]:
     """A browser to print from."""
     with chromium.new_context(viewport={"width": 1440, "height": 900}) as context:
         yield context
-
-
-def must_be_one_whole_sheet(page: Page) -> str:
-    """Print the page and look at it as it is printed; what is read on it."""
-    pdf = page.pdf(prefer_css_page_size=True)
-    assert len(re.findall(rb"/Type /Page\b", pdf)) == 1
-    (box,) = re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", pdf)
-    assert [float(length) for length in box] == pytest.approx(A4, abs=1)
-    page.emulate_media(media="print")
-    assert page.evaluate(CUT) == []
-    assert min(page.evaluate(SIZES)) >= SMALLEST - 0.01
-    return page.locator("body").inner_text()
 
 
 def test_the_owners_page_prints_as_one_sheet_and_nothing_of_it_is_seen_on_the_screen(desk, larkfield):

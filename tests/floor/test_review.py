@@ -1,13 +1,16 @@
 """The weekly review in a real browser: read, an action agreed on and ended, two periods side by side."""
 
+import json
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import Browser, BrowserContext, expect
 
 from demo.make import make
-from tests.dashboard.serving import Serving, Start
+from tests.dashboard.serving import Serving, Start, run
 from tests.floor.phones import PHONE, Phone
+from tests.floor.printing import must_be_one_whole_sheet
 
 #: The quarter is looked through once a day, which takes a while on a busy machine.
 PATIENT = 90_000
@@ -31,7 +34,8 @@ def hand(chromium: Browser, shop: Serving) -> Iterator[Phone]:
 def test_the_page_says_what_changed_and_how_much_of_it_is_chance(hand: Phone) -> None:
     hand.open("/review?by=ha")
     expect(hand.page.get_by_text("The week from ")).to_be_visible(timeout=PATIENT)
-    expect(hand.page.get_by_text("changes a quarter would be called here by chance")).to_be_visible()
+    chance = hand.page.locator(".rs-note").filter(has_text="changes a quarter would be called here by chance")
+    expect(chance).to_be_visible()
     for title in ("What did the week cost?", "Were the promises kept?", "Does fast printing give more?"):
         expect(hand.page.get_by_role("heading", name=title)).to_be_visible(timeout=PATIENT)
     assert hand.page.evaluate("document.documentElement.scrollWidth") == PHONE["width"]
@@ -72,8 +76,40 @@ def test_any_two_periods_are_put_side_by_side(hand: Phone) -> None:
 def test_any_other_figure_can_be_looked_at(hand: Phone) -> None:
     hand.open("/review?by=ha")
     other = hand.page.get_by_label("Any other figure")
-    expect(other).to_be_visible(timeout=PATIENT)
+    hand.page.locator(".paper").wait_for(state="attached", timeout=PATIENT)  # the page is drawn to its end
     before = hand.page.locator("canvas, svg.marks").count()
     other.click()
     hand.page.get_by_role("option").first.click()
     expect(hand.page.locator("canvas, svg.marks")).to_have_count(before + 1, timeout=PATIENT)
+
+
+@pytest.fixture
+def desk(chromium: Browser) -> Iterator[BrowserContext]:
+    """A browser to print from."""
+    with chromium.new_context(viewport={"width": 1440, "height": 900}) as context:
+        yield context
+
+
+def test_the_page_prints_as_one_sheet(desk: BrowserContext, shop: Serving) -> None:
+    page = desk.new_page()
+    page.goto(f"{shop.owner.url}/review?by=ha")
+    sheet = page.locator(".paper")
+    sheet.wait_for(state="attached", timeout=PATIENT)
+    expect(sheet).not_to_be_visible()
+    told = must_be_one_whole_sheet(page)
+    assert "What do we try next?" in told
+    assert "Check-in" not in told  # the menu
+
+
+def test_the_command_line_gives_the_week_as_words_as_json_and_as_a_sheet(
+    desk: BrowserContext, shop: Serving, tmp_path: Path
+) -> None:
+    asked = run("review", "--shop", shop.shop, "--html", "week.html", cwd=tmp_path)
+    assert asked.returncode == 0, asked.stderr
+    page = desk.new_page()
+    page.goto((tmp_path / "week.html").as_uri())
+    assert "What did the week cost?" in must_be_one_whole_sheet(page)
+    words = run("review", "--shop", shop.shop, cwd=tmp_path)
+    assert "changes a quarter would be called" in " ".join(words.stdout.split())
+    answer = json.loads(run("review", "--shop", shop.shop, "--json", cwd=tmp_path).stdout)
+    assert len(answer["waits"]) == 7 * 24
