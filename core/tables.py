@@ -14,12 +14,13 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from io import BytesIO
+from pathlib import Path
 from typing import Any, Generic, Literal, TypeVar, get_args
 from uuid import UUID
 
 import polars as pl
 import polars.selectors as cs
-from pydantic import BaseModel
+from pydantic import BaseModel, ConfigDict
 
 from core.answer_types import (
     Frozen,
@@ -44,6 +45,7 @@ from core.answer_types import (
 )
 from core.estimate import Estimate
 from core.log.csv_files import write_csv
+from core.log.folders import new_folder
 from core.log.sheets import value_type
 from core.plan_types import Capacity, Loading, NextLoad, OrderDue, Plan, ProductParts, Step, Week
 from core.upkeep_types import (
@@ -95,6 +97,32 @@ class Table(Generic[A]):
     def of_all(self, answers: Sequence[A]) -> pl.DataFrame:
         """The rows of one answer or more, one after the other."""
         return pl.concat([self.of(answer) for answer in answers])
+
+
+class TablesWritten(BaseModel):
+    """What was taken along, and where it lies."""
+
+    model_config = ConfigDict(frozen=True)
+
+    folder: Path
+    tables: int
+    rows: int
+
+
+def write_tables(answers: Iterable[Frozen], folder: Path, kind: Kind) -> TablesWritten:
+    """Write every table that these answers hold to a new or empty folder, a file each: all of them or nothing.
+
+    Raises `Refused` as `core.log.folders.new_folder` does, before the first answer is asked for.
+    """
+    rows = []
+    with new_folder(folder) as unfinished:
+        given = list(answers)
+        for table in TABLES.values():
+            if mine := [answer for answer in given if isinstance(answer, table.answer)]:
+                found = table.of_all(mine)
+                (unfinished / f"{table.name}.{kind}").write_bytes(written(found, kind))
+                rows.append(found.height)
+    return TablesWritten(folder=folder.resolve(), tables=len(rows), rows=sum(rows))
 
 
 def written(table: pl.DataFrame, kind: Kind) -> bytes:
