@@ -242,10 +242,8 @@ def _of_machine(of: Callable[[MachineRecord], pl.DataFrame]) -> Callable[[Machin
 
 
 _OWNER: tuple[Table[Report], ...] = (
-    Table("owner-figures", Report, _figures),
     Table("owner-needs", Report, lambda r: frame(NeedsHand, r.needs)),
     Table("owner-machines", Report, lambda r: frame(MachineNow, [m for rack in r.racks for m in rack.machines])),
-    Table("owner-racks", Report, lambda r: frame(RackNow, r.racks)),
     Table("owner-periods", Report, lambda r: _in_periods(r, lambda period: frame(Period, [period]))),
     Table("owner-hours", Report, lambda r: _in_periods(r, _states)),
     Table("owner-losses", Report, lambda r: _in_periods(r, lambda period: frame(Loss, period.losses))),
@@ -258,27 +256,28 @@ _OWNER: tuple[Table[Report], ...] = (
     Table("owner-print-times", Report, lambda r: frame(PrintTime, r.print_times)),
     Table("owner-stops", Report, lambda r: frame(StopRate, r.stops)),
     Table("owner-unnoted", Report, lambda r: frame(Unnoted, r.unnoted)),
+    Table("owner-figures", Report, _figures),
+    Table("owner-racks", Report, lambda r: frame(RackNow, r.racks)),
 )
 _STORES: tuple[Table[Stores], ...] = (
-    Table("stores-figures", Stores, lambda s: frame(Stores, [s])),
     Table("stores-items", Stores, lambda s: frame(Stored, s.items)),
     Table("stores-weeks", Stores, _use_by_week),
     Table("stores-orders", Stores, _orders_to_come),
     Table("stores-moves", Stores, lambda s: _of_each("item", [(i.item, i.moves) for i in s.items], StockMove)),
+    Table("stores-figures", Stores, lambda s: frame(Stores, [s])),
 )
 _PLAN: tuple[Table[Plan] | Table[Loading] | Table[Capacity], ...] = (
-    Table("plan-figures", Plan, lambda p: frame(Plan, [p])),
     Table("plan-orders", Plan, lambda p: frame(OrderDue, p.orders)),
-    Table("plan-products", Plan, lambda p: frame(ProductParts, p.products)),
     Table("plan-loads", Loading, lambda found: frame(NextLoad, found.loads)),
-    Table("plan-loads-figures", Loading, lambda found: frame(Loading, [found])),
     Table("plan-loads-out", Loading, _out),
-    Table("plan-capacity", Capacity, lambda c: frame(Capacity, [c])),
-    Table("plan-lost-hours", Capacity, lambda c: frame(Step, c.steps)),
+    Table("plan-products", Plan, lambda p: frame(ProductParts, p.products)),
     Table("plan-weeks", Capacity, lambda c: frame(Week, c.weeks)),
+    Table("plan-lost-hours", Capacity, lambda c: frame(Step, c.steps)),
+    Table("plan-capacity", Capacity, lambda c: frame(Capacity, [c])),
+    Table("plan-loads-figures", Loading, lambda found: frame(Loading, [found])),
+    Table("plan-figures", Plan, lambda p: frame(Plan, [p])),
 )
 _UPKEEP: tuple[Table[Room], ...] = (
-    Table("upkeep-figures", Room, lambda r: frame(Room, [r])),
     Table("upkeep-due", Room, lambda r: frame(TaskDue, r.due)),
     Table("upkeep-waits", Room, lambda r: frame(Waits, r.waits)),
     Table("upkeep-models", Room, lambda r: frame(ModelFailures, r.models)),
@@ -287,14 +286,15 @@ _UPKEEP: tuple[Table[Room], ...] = (
     Table("upkeep-machines", Room, lambda r: frame(StandsOut, r.stands_out)),
     Table("upkeep-intervals", Room, lambda r: frame(IntervalAdvice, r.advice)),
     Table("upkeep-spares", Room, lambda r: frame(SpareFits, r.spares)),
+    Table("upkeep-figures", Room, lambda r: frame(Room, [r])),
 )
 _MACHINE: tuple[Table[MachineRecord], ...] = (
-    Table("machine-figures", MachineRecord, lambda m: frame(MachineRecord, [m])),
     Table("machine-weeks", MachineRecord, _of_machine(lambda m: frame(WeekPrinted, m.weeks))),
     Table("machine-faults", MachineRecord, _of_machine(lambda m: frame(FaultTold, m.faults))),
     Table("machine-upkeep", MachineRecord, _of_machine(lambda m: frame(UpkeepTold, m.upkeep))),
     Table("machine-spares", MachineRecord, _of_machine(lambda m: _counts("spare", m.spares, "number"))),
     Table("machine-recurs", MachineRecord, _of_machine(lambda m: frame(Recurs, m.recurs))),
+    Table("machine-figures", MachineRecord, lambda m: frame(MachineRecord, [m])),
 )
 #: Every table there is, by its name, those of a page together.
 TABLES: dict[str, Table[Any]] = {table.name: table for table in (*_OWNER, *_STORES, *_PLAN, *_UPKEEP, *_MACHINE)}

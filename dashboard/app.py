@@ -1,4 +1,4 @@
-"""The menu: six pages, and the way a code sticker's address leads to its machine."""
+"""The menu: seven pages, and the way a code sticker's address leads to its machine."""
 
 import streamlit as st
 
@@ -10,12 +10,14 @@ ROUND = st.Page("views/round.py", title="Round", url_path="round")
 STORES = st.Page("views/stores.py", title="Stores", url_path="stores")
 PLAN = st.Page("views/plan.py", title="Plan", url_path="plan")
 UPKEEP = st.Page("views/upkeep.py", title="Upkeep", url_path="upkeep")
+DOWNLOADS = st.Page("views/downloads.py", title="Downloads", url_path="downloads")
+PAGES = [OWNER, CHECK_IN, ROUND, STORES, PLAN, UPKEEP, DOWNLOADS]
 
-page = st.navigation([OWNER, CHECK_IN, ROUND, STORES, PLAN, UPKEEP], position="hidden")
+page = st.navigation(PAGES, position="hidden")
 if page == OWNER and "machine" in st.query_params:
     st.switch_page(CHECK_IN, query_params=st.query_params.to_dict())
 page.run()
 with st.container(key="menu", horizontal=True):
-    for other in (OWNER, CHECK_IN, ROUND, STORES, PLAN, UPKEEP):
+    for other in PAGES:
         st.page_link(other)
 parts.drawn()

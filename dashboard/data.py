@@ -4,19 +4,19 @@ The only caching there is. An answer is kept for the version of the log and the 
 it is frozen and shared between sessions, so nobody may change what is in it.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
 from threading import Lock, Thread
 
 import streamlit as st
 
 from core import answers
-from core.answer_types import MachinePage, PartSpoolNow, RackNow, RackRound, Report, Stores
+from core.answer_types import Frozen, MachinePage, PartSpoolNow, RackNow, RackRound, Report, Stores
 from core.entries import utc_now
 from core.errors import Refused
 from core.log.store import Log
 from core.plan_types import Capacity, Loading, Plan
-from core.setup import Material, Person, Product, Row, Setup, Spare, UpkeepTask, is_for
+from core.setup import Material, Person, Product, Row, Setup, Spare, Supply, UpkeepTask, is_for
 from core.upkeep_types import MachineRecord, Room
 from core.window import Window, midnight
 from dashboard.floor_words import Names
@@ -131,6 +131,16 @@ def machine_record(machine: str) -> MachineRecord:
     return _machine_record(machine, moment())
 
 
+def answer(kind: type[Frozen], machine: str) -> Frozen:
+    """The answer that the pages show of this kind; of the records that of a machine. Raises `Refused` as they do."""
+    if kind is MachineRecord:
+        return machine_record(machine)
+    shown: dict[type[Frozen], Callable[[], Frozen]] = {
+        Report: report, Stores: stores, Plan: plan, Loading: loading, Capacity: capacity, Room: reliability,
+    }  # fmt: skip
+    return shown[kind]()
+
+
 def part_spools_for(material: str, grams: float) -> list[PartSpoolNow]:
     """The part-spools of a material that feed so many grams, the least full first."""
     fit = [p for p in _part_spools(moment()) if p.material == material and p.left.low >= grams]
@@ -179,6 +189,12 @@ def names() -> Names:
         tasks=_named(known.all(UpkeepTask, now)),
         people=_named(known.all(Person, now)),
     )
+
+
+def items() -> dict[str, str]:
+    """The name of everything bought, by its code."""
+    known, now = setup(), utc_now()
+    return _named([*known.all(Material, now), *known.all(Spare, now), *known.all(Supply, now)])
 
 
 def _named(rows: Iterable[Row]) -> dict[str, str]:
