@@ -13,6 +13,7 @@ INTRO = (
 )
 MACHINES, ITEMS = "One machine's record", "One item's use"
 BACK = "All downloads"
+WHICH = "Which machine? Put its code into the address, as in ?machine=P07."
 NOTHING = "There is nothing to draw here yet: look again when more was noted."
 
 #: The pages whose tables and charts there are, by the beginning of their names.

@@ -11,9 +11,11 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
+from core.answer_types import Frozen
 from core.entries import utc_now
 from core.errors import Refused
 from core.tables import TABLES, written
+from core.upkeep_types import MachineRecord
 from dashboard import charts, data
 from dashboard import download_words as said
 from dashboard.drawn import DRAWINGS, Drawing, Each, Seen
@@ -69,7 +71,7 @@ def _table(file: File) -> bytes:
     table = TABLES.get(file.name)
     if table is None or file.kind not in ("csv", "parquet"):
         raise Refused("no_such_file", said.no_such(f"{file.name}.{file.kind}"))
-    return written(table.of(data.answer(table.answer, file.of.get("machine", ""))), file.kind)
+    return written(table.of(_answer(table.answer, file.of.get("machine", ""))), file.kind)
 
 
 def _chart(file: File) -> bytes:
@@ -78,10 +80,16 @@ def _chart(file: File) -> bytes:
         raise Refused("no_such_file", said.no_such(f"{file.name}.{file.kind}"))
     code = file.of.get(drawing.each, "") if drawing.each else ""
     seen = Seen(data.names(), data.clock(), code)
-    chart = drawing.draw(data.answer(drawing.answer, code), seen)
+    chart = drawing.draw(_answer(drawing.answer, code), seen)
     if chart is None:
         raise Refused("nothing_to_draw", said.NOTHING)
     return charts.picture(chart, file.kind, said.CHARTS[file.name], _told(drawing, seen))
+
+
+def _answer(kind: type[Frozen], machine: str) -> Frozen:
+    if kind is MachineRecord and not machine:
+        raise Refused("which_machine", said.WHICH)
+    return data.answer(kind, machine)
 
 
 def _told(drawing: Drawing[Any], seen: Seen) -> list[str]:

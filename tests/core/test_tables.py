@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from itertools import count
+from pathlib import Path
 from typing import Any, Literal, get_args, get_origin
 from uuid import UUID
 
@@ -16,9 +17,12 @@ from hypothesis import strategies as st
 from pydantic import BaseModel
 
 from core.answer_types import AnswerChoice, Frozen
+from core.answers import all_answers
 from core.estimate import Estimate
 from core.log.sheets import value_type
-from core.tables import TABLES, Table, frame, written
+from core.log.store import Log
+from core.tables import TABLES, Table, frame, write_tables, written
+from tests.core.conftest import AT
 
 ANSWERS = list(dict.fromkeys(table.answer for table in TABLES.values()))
 
@@ -104,6 +108,22 @@ def test_a_table_has_the_same_columns_full_and_empty(table: Table[Any]) -> None:
     assert table.of(bare).schema == table.of(full).schema
     assert table.of_all([full, bare, full]).height == 2 * table.of(full).height + table.of(bare).height
     assert pl.Null not in table.of(full).dtypes
+
+
+#: What an invented shop need not have on every day.
+SELDOM = {"plan-loads-out", "upkeep-waits", "upkeep-machines", "machine-recurs", "stores-orders", "owner-scrap"}
+
+
+def test_an_invented_shop_fills_its_tables_and_every_machine_has_a_record(busy_log: Log, tmp_path: Path) -> None:
+    given: list[float] = []
+    done = write_tables(all_answers(busy_log, AT, given.append), tmp_path / "out", "parquet")
+    tables = {file.stem: pl.read_parquet(file) for file in (tmp_path / "out").iterdir()}
+    assert set(tables) == set(TABLES)
+    assert {name for name, table in tables.items() if table.is_empty()} <= SELDOM
+    assert (done.tables, done.rows) == (len(TABLES), sum(table.height for table in tables.values()))
+    assert tables["machine-figures"]["machine"].to_list() == tables["owner-machines"]["machine"].sort().to_list()
+    assert given == sorted(given)
+    assert given[-1] == 1
 
 
 def test_a_file_has_one_name() -> None:
