@@ -15,6 +15,7 @@ from uuid import UUID
 import polars as pl
 
 from core import periods
+from core.actions import actions, agree, end
 from core.answer_types import (
     AnswerChoice,
     Choice,
@@ -36,24 +37,28 @@ from core.calc.account import FORMULAS, TimeAccount
 from core.calc.pace import Pace
 from core.calc.reckon import Reckoned
 from core.capacity import capacity, gains
+from core.comparing import compare
 from core.entries import AnyEntry, QuestionClosed, SpoolFitted, entry_adapter
 from core.errors import Refused
 from core.loading import loaded_since, loading, with_plan
 from core.log.store import Log, entries_from
 from core.machine_record import machine_record
 from core.outlook import Outlook
+from core.past import Past, last_quarter
 from core.planning import plan, promise
 from core.reading import Reading, pace_at
 from core.reliability import reliability
+from core.review import review
 from core.setup import Machine, Material, PrintFile, Product, Rack, Setup, Spare, UpkeepTask, is_for
 from core.stores import order_now, spares_out, stores
 from core.watch import Watch
 from core.window import Window, last_days
 
 __all__ = [
-    "FORMULAS", "Outlook", "Pace", "TimeAccount", "Watch", "all_answers", "capacity", "entries_for", "floor", "gains",
-    "hours", "loaded_since", "loading", "machine_page", "machine_record", "open_question", "pace_at", "part_spools",
-    "plan", "promise", "rack_round", "reliability", "report", "spares_out", "stores", "with_plan",
+    "FORMULAS", "Outlook", "Pace", "Past", "TimeAccount", "Watch", "actions", "agree", "all_answers", "capacity",
+    "compare", "end", "entries_for", "floor", "gains", "hours", "last_quarter", "loaded_since", "loading",
+    "machine_page", "machine_record", "open_question", "pace_at", "part_spools", "plan", "promise", "rack_round",
+    "reliability", "report", "review", "spares_out", "stores", "with_plan",
 ]  # fmt: skip
 
 By = Literal["machine", "model", "rack", "day", "week"]

@@ -53,6 +53,11 @@ Codes = Annotated[
 
 #: What a person sees on a machine in passing.
 Sight = Literal["printing", "done", "stopped", "empty", "down", "upkeep"]
+#: The figures of the shop that are watched for changes, and that an action may be meant to move.
+Figure = Literal[
+    "utilisation", "downtime", "waiting", "good", "scrap", "stops", "faults", "late", "unnoted", "fault cause",
+    "scrap cause",
+]  # fmt: skip
 #: The sights at which a print is on the platform.
 PARTS_THERE: tuple[Sight, ...] = ("printing", "done", "stopped")
 
@@ -244,6 +249,28 @@ class QuestionClosed(Entry):
     answer: Note
 
 
+class ActionAgreed(Entry):
+    """Something is tried: `note` says what, `who` does it by `due`, and `figure` should move.
+
+    `of` says of which file, model, rack or cause the figure is; empty means of the shop.
+    """
+
+    kind: Literal["ActionAgreed"] = "ActionAgreed"
+    note: Annotated[Note, Field(min_length=1)]
+    who: Code
+    due: UtcTime
+    figure: Figure
+    of: Code | None = None
+
+
+class ActionEnded(Entry):
+    """Nothing more is done about an action; `which` is its id, `answer` whether it was done or dropped."""
+
+    kind: Literal["ActionEnded"] = "ActionEnded"
+    which: UUID
+    answer: Literal["done", "dropped"]
+
+
 AnyEntry = (
     PrintStarted
     | PartsOff
@@ -264,6 +291,8 @@ AnyEntry = (
     | AirRead
     | EntryVoided
     | QuestionClosed
+    | ActionAgreed
+    | ActionEnded
 )
 
 KINDS: dict[str, type[Entry]] = {cls.__name__: cls for cls in get_args(AnyEntry)}

@@ -45,3 +45,15 @@ def total(parts: Iterable[Estimate]) -> Estimate:
     below = math.sqrt(math.fsum((part.best - part.low) ** 2 for part in parts))
     above = math.sqrt(math.fsum((part.high - part.best) ** 2 for part in parts))
     return Estimate(low=best - below, best=best, high=best + above)
+
+
+def difference(one: Estimate, other: Estimate) -> Estimate:
+    """`one` less `other`, independent of each other: the distances to their limits add in quadrature.
+
+    Of two shares with Wilson's limits this is Newcombe's hybrid score interval (Stat. Med. 17 (1998) 873-890, method
+    10); Zou and Donner (Stat. Med. 27 (2008) 1693-1702) show that it holds of any two estimates.
+    """
+    best = one.best - other.best
+    below = math.hypot(one.best - one.low, other.high - other.best)
+    above = math.hypot(one.high - one.best, other.best - other.low)
+    return Estimate(low=best - below, best=best, high=best + above)

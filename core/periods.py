@@ -57,7 +57,6 @@ def _last_shift(setup: Setup, at: datetime) -> datetime:
 def period(read: Reading, window: Window) -> Period:
     """What the window gave and lost; it must lie within what was read."""
     spent = read.spent([window])
-    whole = within(spells(read.reckoned.stretches), window)
     faults = account.faults_begun(read.reckoned.gaps, [window]).height
     off = counts.within(counts.removals(read.reckoned.gaps), window, "t")
     missing = counts.within(counts.uncounted(read.reckoned.gaps), window, "gone")
@@ -72,11 +71,15 @@ def period(read: Reading, window: Window) -> Period:
         scrap_by_cause={row[0] or "": row[1] for row in scrapped.reverse().iter_rows()},
         prints_ended=off.filter(pl.col("ended") == "itself").height,
         prints_stopped=off.filter(pl.col("ended") == "stopped").height,
-        losses=sorted(
-            _losses(spent, whole) + _waits_for_hands(whole, spent, window, read.staffed),
-            key=lambda loss: -loss.hours.best,
-        ),
+        losses=losses(read, window, spent),
     )
+
+
+def losses(read: Reading, window: Window, spent: Spent) -> list[Loss]:
+    """Machine-hours of the window that printed nothing, by reason, most first; `spent` are its hours."""
+    whole = within(spells(read.reckoned.stretches), window)
+    found = _losses(spent, whole) + _waits_for_hands(whole, spent, window, read.staffed)
+    return sorted(found, key=lambda loss: -loss.hours.best)
 
 
 def within(stretches: pl.DataFrame, window: Window) -> pl.DataFrame:

@@ -132,7 +132,8 @@ class Reading:
         return sorted(told, key=lambda t: (-abs(math.log(t.takes.best / t.stated)), t.file, t.model))
 
     @cached_property
-    def _visits(self) -> pl.DataFrame:
+    def visits(self) -> pl.DataFrame:
+        """Starts and removals in the window that the other one of their visit gives away (`keeping.visits`)."""
         habits = self.pace.habits
         files = [file.hours for file in self.setup.newest_files(self.at)]
         shortest = habits.menu.shortest if habits else min(files, default=0.0)
@@ -141,13 +142,13 @@ class Reading:
 
     def unnoted(self, what: str) -> Tally:
         """How many of the starts or removals ("start", "removal") nobody noted, as far as the other tap tells."""
-        mine = self._visits.filter(pl.col("what") == what)
+        mine = self.visits.filter(pl.col("what") == what)
         return tally(mine.filter(~pl.col("noted")).height, mine.height)
 
     def unnoted_by_rack_and_shift(self) -> list[Unnoted]:
         """The same for every rack and shift."""
         racks = {m.machine: m.rack for m in self.setup.machines(self.at)}
-        counted = keeping.by_rack_and_shift(self._visits, racks, staffed_spells(self.setup, self.window))
+        counted = keeping.by_rack_and_shift(self.visits, racks, staffed_spells(self.setup, self.window))
         found: dict[tuple[str, int], dict[str, Tally]] = {}
         for rack, shift, what, missed, of in counted.iter_rows():
             found.setdefault((rack, shift), {})[what] = tally(missed, of)

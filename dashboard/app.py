@@ -1,4 +1,4 @@
-"""The menu: seven pages, and the way a code sticker's address leads to its machine."""
+"""The menu: eight pages, and the way a code sticker's address leads to its machine."""
 
 import streamlit as st
 
@@ -10,8 +10,9 @@ ROUND = st.Page("views/round.py", title="Round", url_path="round")
 STORES = st.Page("views/stores.py", title="Stores", url_path="stores")
 PLAN = st.Page("views/plan.py", title="Plan", url_path="plan")
 UPKEEP = st.Page("views/upkeep.py", title="Upkeep", url_path="upkeep")
+REVIEW = st.Page("views/review.py", title="Review", url_path="review")
 DOWNLOADS = st.Page("views/downloads.py", title="Downloads", url_path="downloads")
-PAGES = [OWNER, CHECK_IN, ROUND, STORES, PLAN, UPKEEP, DOWNLOADS]
+PAGES = [OWNER, CHECK_IN, ROUND, STORES, PLAN, UPKEEP, REVIEW, DOWNLOADS]
 
 page = st.navigation(PAGES, position="hidden")
 if page == OWNER and "machine" in st.query_params:

@@ -31,18 +31,21 @@ _WIDE = alt.AutoSizeParams(type="fit-x", contains="padding")
 def hours_lost(reasons: pl.DataFrame) -> alt.LayerChart:
     """Bars of machine-hours lost, in the order of the rows, each with its range as a thin line.
 
-    Columns: reason, low, best, high (hours), told (the hours and times in words).
+    Columns: reason, low, best, high (hours), told (the hours and times in words); `before`, if there, is pale behind.
     """
     base = alt.Chart(reasons).encode(y=alt.Y("reason:N", sort=None, axis=None, scale=alt.Scale(padding=0)))
     scale = alt.Scale(domainMin=0, nice=False)
     bars = base.mark_bar(color=GREY, size=10, yOffset=9).encode(x=alt.X("best:Q", axis=None, scale=scale))
+    behind = [] if "before" not in reasons.columns else [
+        base.mark_bar(color=PALE, size=18, yOffset=9).encode(x=alt.X("before:Q", axis=None, scale=scale))
+    ]  # fmt: skip
     doubt = base.mark_rule(color=INK, strokeWidth=2, yOffset=9).encode(x=alt.X("low:Q", axis=None), x2="high:Q")
     room = alt.ExprRef("width - 140")  # what the hours and times at the right leave
     words = base.mark_text(align="left", baseline="middle", yOffset=-8, limit=room).encode(
         text="reason:N", x=alt.value(0)
     )
     told = base.mark_text(align="right", baseline="middle", yOffset=-8).encode(text="told:N", x=alt.value("width"))
-    chart = alt.LayerChart(layer=[bars, doubt, words, told], autosize=_WIDE)
+    chart = alt.LayerChart(layer=[*behind, bars, doubt, words, told], autosize=_WIDE)
     return _dressed(chart.properties(height=REASON * reasons.height, width="container"))
 
 
@@ -189,16 +192,66 @@ def daily(days: pl.DataFrame, title: tuple[str, str], share: bool) -> alt.LayerC
     return _dressed(alt.LayerChart(layer=layers).properties(height=SMALL, title=heading))
 
 
+def watched(days: pl.DataFrame, title: tuple[str, str], share: bool) -> alt.LayerChart:
+    """A figure over the quarter, with its usual and the limits of a steady one, which may differ from day to day.
+
+    Columns: day, value, centre, lower, upper, called (whether a change was called there). `share`: fractions.
+    """
+    base = alt.Chart(days.with_columns(pl.col("day").cast(pl.Datetime("ms")))).encode(x=_days(days["day"].to_list()))
+    band = base.mark_area(color=PALE, opacity=0.4, interpolate="step").encode(y=alt.Y("lower:Q"), y2="upper:Q")
+    centre = base.mark_line(color=GREY, strokeWidth=1, interpolate="step").encode(y="centre:Q")
+    line = base.mark_line(color=INK, strokeWidth=1.5).encode(y=_values(share))
+    called = base.transform_filter("datum.called").mark_point(color="#d55e00", filled=True, size=110, opacity=1)
+    heading = alt.TitleParams(title[0], subtitle=title[1], anchor="start", frame="bounds", offset=6, limit=400)
+    layers = [band, centre, line, called.encode(y="value:Q")]
+    chart = alt.LayerChart(layer=layers, autosize=_WIDE)
+    return _dressed(chart.properties(height=SMALL, title=heading, width="container"))
+
+
+def weekly(weeks: pl.DataFrame, title: tuple[str, str]) -> alt.LayerChart:
+    """A share by week with its range: columns week (the last day), low, best, high."""
+    days = weeks.rename({"week": "day"})
+    base = alt.Chart(days.with_columns(pl.col("day").cast(pl.Datetime("ms")))).encode(x=_days(days["day"].to_list()))
+    doubt = base.mark_rule(color=GREY, strokeWidth=3).encode(y=alt.Y("low:Q"), y2="high:Q")
+    best = base.mark_line(color=INK, strokeWidth=2, point=alt.OverlayMarkDef(color=INK, size=50)).encode(
+        y=_values(share=True, column="best")
+    )
+    heading = alt.TitleParams(title[0], subtitle=title[1], anchor="start", frame="bounds", offset=6, limit=400)
+    chart = alt.LayerChart(layer=[doubt, best], autosize=_WIDE)
+    return _dressed(chart.properties(height=SMALL, title=heading, width="container"))
+
+
+def week_hours(hours: pl.DataFrame) -> alt.LayerChart:
+    """Hours by weekday and hour of the day as shades; framed where people are in.
+
+    Columns: weekday (word), hour (0 to 23), hours, staffed (whether people are in).
+    """
+    days = hours["weekday"].unique(maintain_order=True).to_list()
+    shade = alt.Scale(range=["#ffffff", "#1a1a1a"], domainMin=0)
+    base = alt.Chart(hours).encode(
+        x=alt.X("hour:O", axis=alt.Axis(title=None, labelAngle=0, values=list(range(0, 24, 6)),
+                                        labelExpr="datum.value + ':00'")),
+        y=alt.Y("weekday:O", sort=days, axis=alt.Axis(title=None)),
+    )  # fmt: skip
+    cells = base.mark_rect().encode(
+        color=alt.Color("hours:Q", scale=shade, legend=None),
+        tooltip=[alt.Tooltip("weekday:N", title="day"), "hour:O", alt.Tooltip("hours:Q", format=".1f", title="hours")],
+    )
+    framed = base.transform_filter("datum.staffed").mark_rect(fillOpacity=0, stroke="#0072b2", strokeWidth=2)
+    chart = alt.LayerChart(layer=[cells, framed], autosize=_WIDE)
+    return _dressed(chart.properties(height=SMALL * 1.3, width="container"))
+
+
 def _days(days: Sequence[date]) -> alt.X:
     """Only the first and the last day are named: the axis is there to say how far back it goes."""
     ends = [alt.DateTime(year=day.year, month=day.month, date=day.day) for day in (days[0], days[-1])]
     return alt.X("day:T", title=None, axis=alt.Axis(values=ends, format="%-d %b", grid=False, labelFlush=True))
 
 
-def _values(share: bool) -> alt.Y:
+def _values(share: bool, column: str = "value") -> alt.Y:
     told = "format(datum.value * 100, '.0f') + ' %'" if share else "format(datum.value, ',.0f')"
     axis = alt.Axis(tickCount=3, labelExpr=told, grid=False)
-    return alt.Y("value:Q", title=None, axis=axis, scale=alt.Scale(zero=True, nice=True))
+    return alt.Y(f"{column}:Q", title=None, axis=axis, scale=alt.Scale(zero=True, nice=True))
 
 
 def _dressed(chart: alt.LayerChart) -> alt.LayerChart:

@@ -5,7 +5,8 @@ it is frozen and shared between sessions, so nobody may change what is in it.
 """
 
 from collections.abc import Callable, Iterable
-from datetime import datetime, timedelta
+from contextlib import suppress
+from datetime import date, datetime, timedelta
 from threading import Lock, Thread
 
 import streamlit as st
@@ -16,6 +17,7 @@ from core.entries import utc_now
 from core.errors import Refused
 from core.log.store import Log
 from core.plan_types import Capacity, Loading, Plan
+from core.review_types import Action, ComparedBy, Comparison, Review
 from core.setup import Material, Person, Product, Row, Setup, Spare, Supply, UpkeepTask, is_for
 from core.upkeep_types import MachineRecord, Room
 from core.window import Window, midnight
@@ -24,6 +26,7 @@ from dashboard.shop import current_log
 from dashboard.written import Clock
 
 Moment = tuple[str, int, int]
+Days = tuple[date, date]
 
 #: Seconds for which a play of the shop holds, and what else makes it anew, told within so many weeks.
 PLAN_HOLDS = 15 * 60
@@ -141,6 +144,29 @@ def answer(kind: type[Frozen], machine: str) -> Frozen:
     return shown[kind]()
 
 
+def review() -> Review:
+    """The weekly review as of the last midnight: once a day, anew only where what was known then has changed."""
+    return _review(*_last_midnight())
+
+
+def prepare() -> None:
+    """Begin the review of a new day behind the pages, so that nobody waits for it."""
+    day = _last_midnight()
+    if day not in _prepared():
+        _prepared().add(day)
+        Thread(target=_prepare, args=(current_log(), day), daemon=True).start()
+
+
+def actions(found: Review) -> list[Action]:
+    """What is tried, as it stands."""
+    return answers.actions(current_log(), found.charts, _as_at(moment()))
+
+
+def compare(first: Days, second: Days, by: ComparedBy) -> Comparison:
+    """Two periods side by side. Raises `Refused` for periods that cannot be."""
+    return _compare(first, second, by, *_last_midnight())
+
+
 def part_spools_for(material: str, grams: float) -> list[PartSpoolNow]:
     """The part-spools of a material that feed so many grams, the least full first."""
     fit = [p for p in _part_spools(moment()) if p.material == material and p.left.low >= grams]
@@ -203,10 +229,15 @@ def _named(rows: Iterable[Row]) -> dict[str, str]:
 
 def _pace() -> answers.Pace:
     """How long prints really take: learned once a day, anew only where what was known at midnight has changed."""
+    return _pace_known(*_last_midnight())
+
+
+def _last_midnight() -> tuple[str, datetime, int]:
+    """What is kept for a day goes by: the shop's file, its last midnight, and the entries known then."""
     log = current_log()
     zone = log.setup().zone
     known_at = midnight(utc_now().astimezone(zone).date(), zone)
-    return _pace_known(str(log.path), known_at, log.noted_by(known_at))
+    return str(log.path), known_at, log.noted_by(known_at)
 
 
 @st.cache_resource(show_spinner=False)
@@ -231,6 +262,21 @@ def _make(log: Log, pace: answers.Pace) -> None:
             raise
     finally:
         _making.release()
+
+
+@st.cache_resource(show_spinner=False)
+def _prepared() -> set[tuple[str, datetime, int]]:
+    """The days whose review was begun behind the pages."""
+    return set()
+
+
+def _prepare(log: Log, day: tuple[str, datetime, int]) -> None:
+    with suppress(Refused):  # a shop without a whole day yet
+        try:
+            _review(*day)
+        except Exception:
+            if not log.closed:
+                raise
 
 
 def _listed(outlook: answers.Outlook) -> Loading:
@@ -321,3 +367,13 @@ def _machine_record(machine: str, at: Moment) -> MachineRecord:
 @st.cache_resource(max_entries=2, show_spinner=False, hash_funcs={answers.Outlook: id})
 def _loading(outlook: answers.Outlook) -> Loading:
     return _listed(outlook)
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _review(path: str, known_at: datetime, noted: int) -> Review:  # noqa: ARG001 - what it is kept by
+    return answers.review(answers.last_quarter(current_log(), known_at, _pace()))
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _compare(first: Days, second: Days, by: ComparedBy, path: str, known_at: datetime, noted: int) -> Comparison:  # noqa: ARG001 - what it is kept by
+    return answers.compare(current_log(), first, second, by, known_at, _pace())

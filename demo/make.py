@@ -13,6 +13,7 @@ from core.errors import Refused
 from core.log.record import record_many
 from core.log.store import Log
 from core.setup import Row, Setup
+from demo.agreed import agreed
 from demo.desk import desk_work
 from demo.hands import Hands, staffed_time
 from demo.happening import Happening, Span
@@ -98,9 +99,11 @@ def imagine(  # noqa: PLR0913, PLR0917 - what one may say about the invented sho
     happenings = life.happenings + desk_work(life, Setup(rows), orders, _rng(seed, "desk"))
     turns = {printer.code: printer.turns for printer in life.printers}
     people = People(span, Setup(rows), turns, slips, _rng(seed, "people"))
+    tried = agreed(span, hands, _rng(seed, "agreed"))
+    entries = sorted([*people.entries(happenings), *tried], key=lambda entry: entry.noted_at)
     return Truth(
         span.start, span.end, _stretches(span, turns), _prints(span, life.prints), _spools(span, life.changes),
-        _orders(span, orders, happenings), life.factors, people.entries(happenings), rows,
+        _orders(span, orders, happenings), life.factors, entries, rows,
     )  # fmt: skip
 
 

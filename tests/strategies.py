@@ -2,10 +2,11 @@
 
 from datetime import UTC, date, datetime, time, timedelta
 from string import printable
+from typing import get_args
 
 from hypothesis import strategies as st
 
-from core.entries import KINDS, AnyEntry, AtMachine, EntryVoided
+from core.entries import KINDS, ActionAgreed, ActionEnded, AnyEntry, AtMachine, EntryVoided, Figure
 from core.log.rules import LIGHTEST_SPOOL, MOST_PACKS
 from core.setup import (
     DONT_KNOW,
@@ -214,6 +215,10 @@ def trade_facts(setup: Setup) -> dict[str, Facts]:
             "pm25_ug_m3": st.none() | amounts,
         },
         "QuestionClosed": {"question": codes, "answer": notes},
+        "ActionAgreed": {
+            "note": codes, "who": st.sampled_from([person.person for person in setup.history(Person)]),
+            "due": much_later, "figure": st.sampled_from(get_args(Figure)), "of": st.none() | codes,
+        },
     }  # fmt: skip
 
 
@@ -228,16 +233,22 @@ def entries_in(draw: st.DrawFn, shop: list[Row]) -> list[AnyEntry]:
     facts = print_facts(setup) | care_facts(setup) | trade_facts(setup)
     machines = st.sampled_from([machine.machine for machine in setup.history(Machine)])
     others = sorted(facts.keys() - {"OrderTaken"})
+    again = [kind for kind in others if kind != "ActionAgreed"]  # of which three at once are too many
     kinds = [
         "OrderTaken",
-        *draw(st.permutations(others + draw(st.lists(st.sampled_from(others), max_size=5)))),
+        *draw(st.permutations(others + draw(st.lists(st.sampled_from(again), max_size=5)))),
     ]
     told = []
     for step, kind in enumerate(kinds):
         machine = {"machine": machines} if issubclass(KINDS[kind], AtMachine) else {}
         told.append(draw(st.builds(KINDS[kind], **_stamps(step), **machine, **facts[kind])))
-    back = draw(st.lists(st.sampled_from(told), max_size=3, unique_by=lambda entry: entry.id))
-    for step, entry in enumerate(back, start=len(kinds)):
+    (tried,) = (entry for entry in told if isinstance(entry, ActionAgreed))
+    answer = draw(st.sampled_from(["done", "dropped"]))
+    ended = ActionEnded(**draw(st.fixed_dictionaries(_stamps(len(kinds)))), which=tried.id, answer=answer)
+    others_told = [entry for entry in told if entry is not tried]
+    back = draw(st.lists(st.sampled_from(others_told), max_size=3, unique_by=lambda entry: entry.id))
+    told.append(ended)
+    for step, entry in enumerate(back, start=len(kinds) + 1):
         told.append(draw(st.builds(EntryVoided, **_stamps(step), which=st.just(entry.id), why=notes)))
     return told
 

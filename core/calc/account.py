@@ -105,19 +105,23 @@ def account(group: str, hours: Spent, faults: int) -> TimeAccount:
 
 
 def daily(hours: Spent) -> pl.DataFrame:
-    """Window, utilisation and downtime as in `account`, best values alone; no row where there is no word."""
+    """Window, utilisation and downtime as in `account`, and `waiting`: the share of done in operations. Best values.
+
+    No row where there is no word.
+    """
     best, state = pl.col("best"), pl.col("state")
     sums = {
         "operations": ~state.is_in(["no word", *NON_SCHEDULED]),
         "productive": state.is_in(PRODUCTIVE),
         "down": state.is_in(SCHEDULED_DOWN + UNSCHEDULED_DOWN),
+        "done": state == "done",
     }
     rows = (
         hours.rows.filter(state != IDLE)
         .group_by("window")
         .agg(**{name: best.filter(which).sum() for name, which in sums.items()})
     )
-    shares = {"utilisation": pl.col("productive"), "downtime": pl.col("down")}
+    shares = {"utilisation": pl.col("productive"), "downtime": pl.col("down"), "waiting": pl.col("done")}
     return rows.filter(pl.col("operations") > 0).select(
         "window", **{name: (part / pl.col("operations")).clip(upper_bound=1.0) for name, part in shares.items()}
     )

@@ -9,6 +9,8 @@ from uuid import UUID
 
 from core.entries import (
     OUT_OF_ORDER_MINUTES,
+    ActionAgreed,
+    ActionEnded,
     AnyEntry,
     AtMachine,
     EntryVoided,
@@ -38,6 +40,7 @@ class Known:
         self._by_id: dict[UUID, AnyEntry] = {}
         self._voided: set[UUID] = set()
         self._orders: dict[str, OrderTaken] = {}
+        self._actions: dict[UUID, ActionAgreed] = {}
         for entry in entries:
             self.add(entry)
 
@@ -53,6 +56,8 @@ class Known:
         everything = Window(whole.start, whole.end + timedelta(days=1))
         if any(hasattr(e, "order") for e in entries):
             held += entries_from(log.entries_of(["OrderTaken"], everything, as_of))
+        if any(isinstance(e, ActionAgreed | ActionEnded) for e in entries):
+            held += entries_from(log.entries_of(["ActionAgreed", "ActionEnded"], everything, as_of))
         withdrawn = (e.which for e in entries if isinstance(e, EntryVoided))
         known = cls(log.setup(), now, {entry.id: entry for entry in held}.values(), withdrawn)
         known._by_id.update({e.id: e for e in log.find(_ids(entries))})
@@ -68,6 +73,12 @@ class Known:
         elif isinstance(entry, OrderTaken):
             if not self.is_withdrawn(entry) or entry.order not in self._orders:
                 self._orders[entry.order] = entry
+        elif isinstance(entry, ActionAgreed):
+            if not self.is_withdrawn(entry):
+                self._actions[entry.id] = entry
+        elif isinstance(entry, ActionEnded):
+            if not self.is_withdrawn(entry):
+                self._actions.pop(entry.which, None)
         elif isinstance(entry, AtMachine) and not self.is_withdrawn(entry):
             insort(self._machines.setdefault(entry.machine, []), (moment(entry), entry), key=lambda step: step[0])
 
@@ -86,6 +97,11 @@ class Known:
     def order(self, code: str) -> OrderTaken | None:
         """The order of that name; one that is withdrawn only where no other has the name."""
         return self._orders.get(code)
+
+    @property
+    def actions(self) -> dict[UUID, ActionAgreed]:
+        """The actions that have not ended, by their ids."""
+        return self._actions
 
     def near(self, entry: AtMachine, seconds: float) -> list[AtMachine]:
         """The machine's entries that happened within `seconds` of this one."""
@@ -120,6 +136,8 @@ class Known:
             line[:] = [(m, e) for m, e in line if e.id != entry.id]
         elif isinstance(entry, OrderTaken) and self._orders.get(entry.order) == entry:
             del self._orders[entry.order]
+        elif isinstance(entry, ActionAgreed):
+            self._actions.pop(entry.id, None)
 
 
 def _slipped(entry: AtMachine, newest: PrintStarted) -> bool:

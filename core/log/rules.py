@@ -8,6 +8,8 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 
 from core.entries import (
+    ActionAgreed,
+    ActionEnded,
     AirRead,
     AnyEntry,
     AtMachine,
@@ -27,7 +29,7 @@ from core.entries import (
     WentDown,
 )
 from core.log.known import Known, clears_platform
-from core.setup import DONT_KNOW, Cause, Machine, Material, PrintFile, Product, Spare, UpkeepTask
+from core.setup import DONT_KNOW, Cause, Machine, Material, Person, PrintFile, Product, Spare, UpkeepTask
 
 Rule = Callable[[AnyEntry, Known], str | None]
 
@@ -36,6 +38,8 @@ CLOCK_SLACK = timedelta(minutes=2)
 #: The heaviest spool anybody fits to a desktop machine, net grams; more is grams and kilograms mixed up.
 HEAVIEST_SPOOL = 10_000
 LIGHTEST_SPOOL = 20
+#: So many actions at once get done; more are a list of wishes.
+MOST_ACTIONS = 3
 #: More packs of one item are a slip of the finger.
 MOST_PACKS = 10_000
 
@@ -255,6 +259,35 @@ def air_says_something(entry: AnyEntry, known: Known) -> str | None:
     return None
 
 
+def actions_are_few(entry: AnyEntry, known: Known) -> str | None:
+    if isinstance(entry, ActionAgreed) and not known.is_withdrawn(entry):
+        others = [action for action in known.actions.values() if action.id != entry.id]
+        if len(others) >= MOST_ACTIONS:
+            return f"{len(others)} actions are agreed on already: end one of them before '{entry.note}'."
+    return None
+
+
+def action_has_a_person(entry: AnyEntry, known: Known) -> str | None:
+    if isinstance(entry, ActionAgreed) and known.setup.get(Person, entry.who, at=entry.at) is None:
+        return f"There is nobody called {entry.who} in the set-up: correct the initials, or add the person."
+    return None
+
+
+def action_ends_after_it_began(entry: AnyEntry, known: Known) -> str | None:
+    if isinstance(entry, ActionAgreed) and entry.due <= entry.at:
+        return (
+            f"'{entry.note}' cannot be done by {_clock(entry.due, known)}, before it was agreed on "
+            f"({_clock(entry.at, known)}): correct the date."
+        )
+    return None
+
+
+def action_is_open(entry: AnyEntry, known: Known) -> str | None:
+    if isinstance(entry, ActionEnded) and not known.is_withdrawn(entry) and entry.which not in known.actions:
+        return f"There is no action {entry.which} that is still open: nothing to end."
+    return None
+
+
 def void_is_possible(entry: AnyEntry, known: Known) -> str | None:
     if not isinstance(entry, EntryVoided):
         return None
@@ -291,6 +324,10 @@ REFUSALS: tuple[Rule, ...] = (
     order_is_known,
     order_not_before_taken,
     air_says_something,
+    actions_are_few,
+    action_has_a_person,
+    action_ends_after_it_began,
+    action_is_open,
     void_is_possible,
 )
 

@@ -66,6 +66,11 @@ MIGRATIONS = (
     );
     """,
     "ALTER TABLE entries ADD COLUMN reckoned VARCHAR;",
+    """
+    ALTER TABLE entries ADD COLUMN figure VARCHAR;
+    ALTER TABLE entries ADD COLUMN "of" VARCHAR;
+    ALTER TABLE entries ADD COLUMN who VARCHAR;
+    """,
 )
 
 _SELECT = ", ".join(f'e."{n}"::VARCHAR AS "{n}"' if n in _UUIDS else f'e."{n}"' for n in ENTRY_SCHEMA)

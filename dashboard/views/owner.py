@@ -181,6 +181,7 @@ def _watch(shown: data.Moment) -> None:
 
     The report is reckoned before the page is drawn anew, so that the old one does not fade meanwhile.
     """
+    data.prepare()
     if data.moment() != shown:
         with suppress(Refused):
             data.report()

@@ -89,6 +89,14 @@ LEAST: dict[str, dict[str, object]] = {
     "AirRead": {"place": "room"},
     "EntryVoided": {"which": "6f2c1a52-3f0e-4d55-9a57-0c8f5b1d2e11", "why": "wrong machine"},
     "QuestionClosed": {"question": "q1", "answer": "nobody knows"},
+    "ActionAgreed": {
+        "note": "dry the spools",
+        "who": "MK",
+        "due": "2026-03-20T12:00:00Z",
+        "figure": "scrap",
+        "of": "clip",
+    },
+    "ActionEnded": {"which": "6f2c1a52-3f0e-4d55-9a57-0c8f5b1d2e11", "answer": "done"},
 }
 
 #: Every print takes what its file says, to the second.

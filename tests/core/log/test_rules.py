@@ -38,6 +38,11 @@ def packed(hours: float) -> AnyEntry:
     return tell("OrderPacked", when(hours=hours), order="0007", quantity=1)
 
 
+def agreed(number: int, **fields: object) -> AnyEntry:
+    told = {"note": f"try no {number}", "who": "MK", "due": when(9), "figure": "scrap", **fields}
+    return tell("ActionAgreed", when(1), **told)
+
+
 IMPOSSIBLE = (
     Case("not_in_the_future", look(when(days=10, minutes=3), "done"), "12 Mar 2026 00:03", "correct the time"),
     Case("not_in_the_future", look(when(days=9), "done", noted_at=when(days=11)), "13 Mar 2026", "correct the time"),
@@ -90,6 +95,10 @@ IMPOSSIBLE = (
     Case("order_is_known", start(when(1), order="0009"), "0009", "enter the order first"),
     Case("order_not_before_taken", packed(8), "02 Mar 2026 09:00", "correct the time", (TAKEN,)),
     Case("air_says_something", tell("AirRead", when(1), place="room"), "room", "give degrees"),
+    Case("actions_are_few", agreed(4), "try no 4", "end one of them", (agreed(1), agreed(2), agreed(3))),
+    Case("action_has_a_person", agreed(1, who="XX"), "XX", "add the person"),
+    Case("action_ends_after_it_began", agreed(1, due=when(0.5)), "02 Mar 2026 12:00", "correct the date"),
+    Case("action_is_open", tell("ActionEnded", when(1), which=NOTED, answer="done"), str(NOTED), "nothing to end"),
     Case("void_is_possible", tell("EntryVoided", when(1), which=NOTED, why="slip"), str(NOTED), "correct the id"),
     Case("void_is_possible", tell("EntryVoided", when(1), which=TAKEN_BACK, why="slip"), "stays so",
          "enter the fact again", (LOOKED, BACK)),
@@ -191,6 +200,7 @@ def test_a_usual_entry_of_every_kind_is_taken_without_a_word(larkfield: Log, kin
         "OrderPacked": [TAKEN],
         "OrderShipped": [TAKEN],
         "EntryVoided": [LOOKED],
+        "ActionEnded": [tell("ActionAgreed", when(0), **LEAST["ActionAgreed"], id=LEAST["ActionEnded"]["which"])],
     }
     record(larkfield, usual.get(kind, []), now=NOW)
     fields = {**STAMP, **LEAST[kind], "at": when(hours=9), "noted_at": when(hours=9, minutes=5)}

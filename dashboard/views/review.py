@@ -1,0 +1,208 @@
+"""Is it getting better: the weekly review."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, time, timedelta
+from functools import partial
+
+import polars as pl
+import streamlit as st
+
+from core.answers import agree, end
+from core.entries import utc_now
+from core.errors import Refused
+from core.review_types import Action, Called, Chart, Review
+from dashboard import charts, data, parts
+from dashboard import review_words as said
+from dashboard.floor_words import Names
+from dashboard.views import review_html
+from dashboard.views.blocks import note, section
+from dashboard.written import Clock
+
+PLACE = "review"
+#: Losses shown as bars, the charts that are always shown, and actions open at once.
+LOSSES, SHOWN, ACTIONS = 8, ("good", "scrap", "waiting", "faults"), 3
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
+
+def page() -> None:
+    """The review of the seven days up to the last midnight."""
+    if refused := data.no_shop():
+        parts.text("refused", refused.sentence)
+        return
+    by = parts.who()
+    try:
+        with st.spinner(said.LOOKING):
+            found = data.review()
+    except Refused as refused:
+        parts.text("refused", refused.sentence)
+        return
+    clock, names = Clock(data.setup().zone, found.end), data.names()
+    left, right = (column.container(gap="xsmall") for column in st.columns([6, 6], gap="medium"))
+    with left:
+        st.html(review_html.week(found, clock))
+        st.html(review_html.changed(found, names))
+        _actions(found, by, names)
+    with right:
+        _cost(found, names)
+        _waits(found)
+    _charts(found, clock, names)
+    with st.grid(min_column_width=420, gap="medium", key="review-tables"):
+        st.html(review_html.promises(found, clock))
+        st.html(review_html.spares(found, names))
+        st.html(review_html.keeping(found))
+        st.html(review_html.material(found))
+    st.html(review_html.models(found))
+    _compare(found, clock)
+
+
+def _cost(found: Review, names: Names) -> None:
+    """The reasons that cost most, the four weeks before pale behind."""
+    parts.text("ask", said.COST, tag="h2")
+    rows = [
+        (*said.loss(line, names), *line.hours.model_dump().values(), line.before.best) for line in found.losses[:LOSSES]
+    ]
+    if rows:
+        schema = ["reason", "told", "low", "best", "high", "before"]
+        chart = charts.hours_lost(pl.DataFrame(rows, schema=schema, orient="row"))
+        st.altair_chart(chart, theme=None, width="stretch", alt=said.COST)
+        st.html(section("", note(said.COST_KEY)))
+
+
+def _waits(found: Review) -> None:
+    """When finished parts wait, hour by hour of the week."""
+    rows = [(WEEKDAYS[cell.weekday], cell.hour, cell.hours, cell.staffed >= 0.5) for cell in found.waits]
+    frame = pl.DataFrame(rows, schema=["weekday", "hour", "hours", "staffed"], orient="row")
+    parts.text("ask", said.WAITS, tag="h2")
+    st.altair_chart(charts.week_hours(frame), theme=None, width="stretch", alt=said.WAITS)
+    st.html(section("", note(said.waits(found))))
+
+
+def _charts(found: Review, clock: Clock, names: Names) -> None:
+    """The shop's figures by week and by day, and any other one."""
+    parts.text("ask", said.GOES, tag="h2")
+    with st.grid(min_column_width=300, gap="small", key="review-charts"):
+        for figure in ("utilisation", "downtime"):
+            title = said.title(figure)
+            drawn = charts.weekly(_weeks(found, figure, clock), title)
+            st.altair_chart(drawn, theme=None, width="stretch", alt=title[0])
+        for chart in found.charts:
+            if chart.of is None and chart.figure in SHOWN:
+                _chart(chart, names)
+    others = [chart for chart in found.charts if chart.of is not None or chart.figure not in SHOWN]
+    titles = {", ".join(said.chart_title(chart, names)): chart for chart in others}
+    picked = st.selectbox(said.MORE_CHARTS, list(titles), index=None, placeholder=said.WHICH)
+    if picked:
+        _chart(titles[picked], names)
+
+
+def _chart(chart: Chart, names: Names) -> None:
+    frame = pl.DataFrame({
+        "day": chart.days, "value": chart.values, "centre": chart.centre, "lower": chart.lower, "upper": chart.upper,
+        "called": [any(_shows(call, day) for call in chart.called) for day in chart.days],
+    })  # fmt: skip
+    title = said.chart_title(chart, names)
+    share = chart.kind == "p" or chart.figure in said.OF_TIME
+    st.altair_chart(charts.watched(frame, title, share), theme=None, width="stretch", alt=", ".join(title))
+
+
+def _shows(call: Called, day: date) -> bool:
+    """The day far out, or every day from when a lasting change began until it showed."""
+    return call.since <= day <= call.at
+
+
+def _weeks(found: Review, figure: str, clock: Clock) -> pl.DataFrame:
+    rows = [
+        (clock.local(week.end).date() - timedelta(days=1), share.low, share.best, share.high)
+        for week in found.weeks
+        if (share := week.utilisation if figure == "utilisation" else week.downtime)
+    ]
+    return pl.DataFrame(rows, schema={"week": pl.Date, "low": float, "best": float, "high": float}, orient="row")
+
+
+def _actions(found: Review, by: str | None, names: Names) -> None:
+    """What is tried, with before and after; and the next action."""
+    parts.text("ask", said.TRY, tag="h2")
+    if (last := parts.session().said) and last.place == PLACE:
+        parts.receipt(PLACE, by or "")
+    told, clock = data.actions(found), data.clock()
+    if not told:
+        parts.text("entry", said.NO_ACTION)
+    for line in told:
+        st.html(review_html.action(line, names, clock))
+        if by and line.ended is None:
+            _ends(line, by)
+    if by is None:
+        parts.ask_who()
+    elif sum(line.ended is None for line in told) < ACTIONS:
+        _agree(found, by, names, clock)
+    else:
+        parts.text("entry", said.ACTIONS_FULL)
+
+
+def _ends(line: Action, by: str) -> None:
+    """An action is done, or dropped."""
+    with st.container(key=f"answers-{line.id}", horizontal=True, gap="small"):
+        for answer, label in (("done", said.DONE), ("dropped", said.DROPPED)):
+            if parts.pressed(f"end-{answer}-{line.id}", label):
+                made = end(line.id, answer, by, utc_now())
+                sentence = said.over(line.what, label.lower())
+                parts.tap(f"end-{answer}-{line.id}", PLACE, [made], partial(_saying, sentence))
+
+
+def _saying(sentence: str, _: object) -> str:
+    return sentence
+
+
+def _agree(found: Review, by: str, names: Names, clock: Clock) -> None:
+    """The next action: what, who, by when, and which figure should move."""
+    titles = {", ".join(said.chart_title(chart, names)): chart for chart in found.charts}
+    people = {person.person: person.name for person in data.people()}
+    with st.form("action-form", border=False, clear_on_submit=True):
+        what = st.text_input(said.WHAT, max_chars=120)
+        left, right = st.columns(2)
+        who = left.selectbox(said.WHO, list(people), format_func=people.__getitem__)
+        until = right.date_input(said.UNTIL, value=_in_four_weeks(clock), format="YYYY-MM-DD")
+        moves = st.selectbox(said.MOVES, list(titles))
+        agreed = st.form_submit_button(said.AGREE)
+    if not (agreed and who and moves and until):
+        return
+    due = datetime.combine(until, time(17), clock.zone)
+    try:
+        made = agree(what or "", who, due, titles[moves], by, utc_now())
+    except Refused as refused:
+        parts.refuse(PLACE, refused.sentence)
+    else:
+        parts.tap("main-agree", PLACE, [made], lambda _: said.agreed(made.note, due, clock))
+
+
+def _in_four_weeks(clock: Clock) -> date:
+    return clock.local(clock.at).date() + timedelta(weeks=4)
+
+
+def _compare(found: Review, clock: Clock) -> None:
+    """Any two periods: at first this week and the four before it."""
+    parts.text("ask", said.SIDE_BY_SIDE, tag="h2")
+    last = clock.local(found.end).date() - timedelta(days=1)
+    week = last - timedelta(days=6)
+    with st.form("compare-form", border=False):
+        one, other, by = st.columns(3)
+        first = one.date_input(said.FIRST, value=(week - timedelta(days=28), week - timedelta(days=1)), max_value=last,
+                               format="YYYY-MM-DD")  # fmt: skip
+        second = other.date_input(said.SECOND, value=(week, last), max_value=last, format="YYYY-MM-DD")
+        what = by.selectbox(said.BY, list(said.BYS), format_func=said.BYS.__getitem__)
+        asked = st.form_submit_button(said.COMPARE)
+    if not asked or not what:
+        return
+    if len(first) != 2 or len(second) != 2:
+        parts.text("refused", said.TWO_DAYS)
+        return
+    try:
+        with st.spinner(said.LOOKING):
+            st.html(review_html.comparison(data.compare(first, second, what)))
+    except Refused as refused:
+        parts.text("refused", refused.sentence)
+
+
+if __name__ == "__main__":
+    page()
