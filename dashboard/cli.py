@@ -169,12 +169,24 @@ def tables(shop: Path, folder: Path, at: str | None, parquet: bool) -> None:
 @_shop("shop.duckdb")
 @_at
 @_as_json
+@click.option(
+    "--html",
+    "sheet",
+    type=click.Path(path_type=Path, allow_dash=True),
+    metavar="FILE",
+    help="Instead: a sheet of paper to print, one A4 page; - for standard output.",
+)
 @click.option("--how-sure", is_flag=True, help="Instead: how far off it is on invented shops whose truth is known.")
 @click.option("--shops", type=click.IntRange(1, 500), default=24, show_default=True, help="So many of those shops.")
-def report(shop: Path, at: str | None, as_json: bool, how_sure: bool, shops: int) -> None:
+def report(shop: Path, at: str | None, as_json: bool, sheet: Path | None, how_sure: bool, shops: int) -> None:
     """What the owner's page says."""
     if how_sure:
         _print_how_sure(shops)
+        return
+    if sheet and as_json:
+        raise click.UsageError("Choose --html or --json: one answer at a time.")
+    if sheet:
+        _print_sheet(shop, "morning", sheet, at=at)
         return
     answer = _ask(shop, "report", at=at)
     if as_json:
@@ -216,6 +228,18 @@ def _print_how_sure(shops: int) -> None:
     with _progress("Reckoning invented shops") as progress:
         told = how_sure(shops, progress)
     click.echo(told)
+
+
+def _print_sheet(shop: Path, name: str, file: Path, **arguments: Any) -> None:
+    """Write a sheet of paper, whole or not at all."""
+    from dashboard.sheet_file import must_be_writable, write
+
+    if file == Path("-"):
+        click.echo(_ask(shop, name, **arguments), nl=False)
+        return
+    must_be_writable(file)
+    write(file, _ask(shop, name, **arguments))
+    click.echo(f"The sheet is in {file}: print it from a browser, on A4.")
 
 
 def _print_json(answer: Any) -> None:

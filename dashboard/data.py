@@ -4,7 +4,7 @@ The only caching there is. An answer is kept for the version of the log and the 
 it is frozen and shared between sessions, so nobody may change what is in it.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from contextlib import suppress
 from datetime import date, datetime, timedelta
 from threading import Lock, Thread
@@ -18,7 +18,7 @@ from core.errors import Refused
 from core.log.store import Log
 from core.plan_types import Capacity, Loading, Plan
 from core.review_types import Action, ComparedBy, Comparison, Review
-from core.setup import Material, Person, Product, Row, Setup, Spare, Supply, UpkeepTask, is_for
+from core.setup import Material, Person, Setup, Spare, Supply, is_for
 from core.upkeep_types import MachineRecord, Room
 from core.window import Window, midnight
 from dashboard.floor_words import Names
@@ -205,26 +205,15 @@ def people() -> list[Person]:
 
 def names() -> Names:
     """What the set-up calls its codes now."""
-    known, now = setup(), utc_now()
-    return Names(
-        products=_named(known.all(Product, now)),
-        materials=_named(known.all(Material, now)),
-        down={cause.cause: cause.name for cause in known.causes("down", now)},
-        scrap={cause.cause: cause.name for cause in known.causes("scrap", now)},
-        spares=_named(known.all(Spare, now)),
-        tasks=_named(known.all(UpkeepTask, now)),
-        people=_named(known.all(Person, now)),
-    )
+    return Names.of(setup(), utc_now())
 
 
 def items() -> dict[str, str]:
     """The name of everything bought, by its code."""
     known, now = setup(), utc_now()
-    return _named([*known.all(Material, now), *known.all(Spare, now), *known.all(Supply, now)])
-
-
-def _named(rows: Iterable[Row]) -> dict[str, str]:
-    return {str(row.identity()[0]): row.name for row in rows}  # type: ignore[attr-defined]
+    found = {row.material: row.name for row in known.all(Material, now)}
+    found |= {row.spare: row.name for row in known.all(Spare, now)}
+    return found | {row.supply: row.name for row in known.all(Supply, now)}
 
 
 def _pace() -> answers.Pace:

@@ -23,6 +23,9 @@ from core.log.record import record
 from core.log.store import Log
 from core.tables import Kind, write_tables
 from core.window import Window, parse_time
+from dashboard.floor_words import Names
+from dashboard.morning_paper import morning
+from dashboard.paper import document
 
 Progress = Callable[[float], None]
 _WITH_LOG = ConfigDict(arbitrary_types_allowed=True)
@@ -31,6 +34,17 @@ _WITH_LOG = ConfigDict(arbitrary_types_allowed=True)
 @validate_call(config=_WITH_LOG)
 def _report(log: Log, at: str | None = None) -> object:
     return answers.report(log, parse_time(at, log.setup().zone) if at else utc_now())
+
+
+@validate_call(config=_WITH_LOG)
+def _morning(log: Log, at: str | None = None) -> object:
+    """The morning sheet of paper, as an HTML document."""
+    when = parse_time(at, log.setup().zone) if at else utc_now()
+    pace, shelf, names = answers.pace_at(log, when), answers.stores(log, when), Names.of(log.setup(), when)
+    report = answers.report(log, when, pace, shelf)
+    plan = answers.plan(answers.Outlook(log, when, pace))
+    room = answers.reliability(answers.Watch(log, when, pace), shelf)
+    return document(report.shop, morning(report, plan, room, names))
 
 
 @validate_call(config=_WITH_LOG)
@@ -64,7 +78,8 @@ def _entries(log: Log, entries: list[Annotated[AnyEntry, Field(discriminator="ki
 
 #: A job checks its arguments, which may come from outside, by its own annotations.
 JOBS: dict[str, Callable[..., object]] = {
-    "report": _report, "hours": _hours, "export": _export, "tables": _tables, "import": _import, "entries": _entries,
+    "report": _report, "morning": _morning, "hours": _hours, "export": _export, "tables": _tables, "import": _import,
+    "entries": _entries,
 }  # fmt: skip
 
 

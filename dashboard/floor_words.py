@@ -5,14 +5,14 @@ The words of the states and of the questions are the house's own, in `words`.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from core.answer_types import Expected, FileChoice, MachineNow, PartSpoolNow, SpoolNow
 from core.entries import AnyEntry, PartsOff, PrintStarted, SpoolFitted, UpkeepDone, WentDown
 from core.estimate import Estimate
-from core.setup import DONT_KNOW
+from core.setup import DONT_KNOW, Material, Person, Product, Row, Setup, Spare, UpkeepTask
 from dashboard import written
 from dashboard.words import STATE_WORDS
 from dashboard.written import Clock
@@ -118,6 +118,23 @@ class Names:
     spares: Mapping[str, str]
     tasks: Mapping[str, str]
     people: Mapping[str, str]
+
+    @classmethod
+    def of(cls, known: Setup, at: datetime) -> Names:
+        """What a set-up called them at a time."""
+        return cls(
+            products=_named(known.all(Product, at)),
+            materials=_named(known.all(Material, at)),
+            down={cause.cause: cause.name for cause in known.causes("down", at)},
+            scrap={cause.cause: cause.name for cause in known.causes("scrap", at)},
+            spares=_named(known.all(Spare, at)),
+            tasks=_named(known.all(UpkeepTask, at)),
+            people=_named(known.all(Person, at)),
+        )
+
+
+def _named(rows: Iterable[Row]) -> dict[str, str]:
+    return {str(row.identity()[0]): row.name for row in rows}  # type: ignore[attr-defined]
 
 
 def named(code: str, names: Mapping[str, str]) -> str:

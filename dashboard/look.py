@@ -13,8 +13,8 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 _HERE = Path(__file__).parent
-#: What every page needs, then what the owner's page alone needs.
-SHEETS = (_HERE / "look.css", _HERE / "views" / "owner.css")
+#: What every page needs, then what the owner's page alone needs, then what is printed.
+SHEETS = (_HERE / "look.css", _HERE / "views" / "owner.css", _HERE / "paper.css")
 #: What would let the page answer with something that cannot be added to: packed, in part, or not at all.
 _PLAINLY = (b"accept-encoding", b"if-none-match", b"if-modified-since", b"range")
 

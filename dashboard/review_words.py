@@ -62,6 +62,7 @@ WHAT, WHO, UNTIL, MOVES, AGREE = "What", "Who", "By when", "Which figure should 
 DONE, DROPPED = "Done", "Dropped"
 NO_ACTION = "No action is agreed on."
 LOOKING = "The quarter is looked through."
+BAND_KEY = "Grey: a steady figure stays within it, by its weekday. Dot: called as a change."
 MORE_CHARTS, WHICH = "Any other figure", "Figure"
 
 _NAMES = {
@@ -132,18 +133,14 @@ def level(figure: str, estimate: Estimate | None) -> str:
 def called(chart: Chart, call: Called, names: Names) -> tuple[str, str]:
     """A change: of which figure, and how it changed; then what else happened."""
     before, after = (value(chart.figure, chart.kind, number) for number in (call.before, call.after))
+    between = _BETWEEN.get(chart.kind)
+    of = f" {between}" if between else ""
     if call.rule == "adds up":
-        how = f"from {before} to {after} since {written.day(call.since)}"
+        how = f"from {before} to {after}{of} since {written.day(call.since)}"
     else:
-        how = f"{after} on {written.day(call.at)}, where {before} is usual"
-    often = _often(chart, call)
+        how = f"{after}{of} on {written.day(call.at)}, where {before} is usual"
+    often = f": {'less' if call.upward else 'more'} often" if between else ""
     return figure_name(chart.figure, chart.of, names), f"{how}{often} ({_RULES[call.rule]})"
-
-
-def _often(chart: Chart, call: Called) -> str:
-    if chart.kind not in _BETWEEN:
-        return ""
-    return f" {_BETWEEN[chart.kind]}: {'less' if call.upward else 'more'} often"
 
 
 def meanwhile(told: Sequence[Meanwhile], names: Names) -> str:

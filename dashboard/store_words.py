@@ -150,6 +150,11 @@ def order_now(line: OrderNow) -> tuple[str, str, str]:
     return line.name, f"order {packs(line.packs, line)}", ", ".join(filter(None, [waits, cover, chance]))
 
 
+def more_orders(number: int) -> str:
+    """How many items to order are not shown."""
+    return f"and {number} more items" if number > 1 else "and 1 more item"
+
+
 def spool_changes(changes: SpoolChanges) -> str:
     """The hands' time that changing spools takes, and would take with spools three times as heavy."""
     if not changes.a_week:

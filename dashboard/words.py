@@ -64,6 +64,11 @@ RUNS_OUT = "What runs out by tomorrow noon?"
 RUN_OUTS_KEY = "Bar: when it may run out, tick: most likely, the next prints counted in. Grey: nobody is in."
 ASKED = "Do you know what the entries do not say?"
 
+SIGN_MEANS = "~ reckoned since it was last spoken of"
+#: On paper.
+PAPER_KEY = f"Thick edge: needs a hand. Time: when its print is due off. {SIGN_MEANS}."
+NOT_IN_PLACES = "All machines, not in their places"
+
 NOTHING_NEEDED = "Nothing needs a hand."
 NO_MACHINES = "No machine is in the set-up yet."
 NO_CHANGE = "No change beyond usual."
@@ -137,13 +142,24 @@ def named(code: str, names: Names) -> str:
 def trust_sentences(report: Report) -> list[str]:
     """Whether the page can be trusted now: the time, who was heard from, how word came in."""
     trust, clock = report.trust, clock_of(report)
-    newest = f"newest entry {clock.when(trust.newest)}" if trust.newest else "no entry yet"
     no_word, late = written.percent(trust.no_word), written.percent(trust.from_memory)
     return [
-        f"{clock.full(report.at)}, {newest}.",
+        f"{clock.full(report.at)}, {_newest(trust, clock)}.",
         _heard(trust, clock),
         f"Last seven days: {no_word} of machine time is no word, {late} of entries are from memory.",
     ]
+
+
+def trust_line(report: Report) -> str:
+    """The same on paper, where the time stands in the title."""
+    newest = _newest(report.trust, clock_of(report))
+    return " ".join([f"{newest[0].upper()}{newest[1:]}.", *trust_sentences(report)[1:]])
+
+
+def as_at(clock: Clock) -> str:
+    """When a sheet of paper was made: "as at 06:00, Thu 26 Nov 2026"."""
+    local = clock.local(clock.at)
+    return f"as at {local:%H:%M}, {written.day(local)} {local.year}"
 
 
 def proof_sentences(trust: Trust) -> list[str]:
@@ -154,6 +170,10 @@ def proof_sentences(trust: Trust) -> list[str]:
 def clock_of(report: Report) -> Clock:
     """The shop's clock at the moment of the report."""
     return Clock(ZoneInfo(report.zone), report.at)
+
+
+def _newest(trust: Trust, clock: Clock) -> str:
+    return f"newest entry {clock.when(trust.newest)}" if trust.newest else "no entry yet"
 
 
 def _heard(trust: Trust, clock: Clock) -> str:
@@ -307,6 +327,22 @@ def more_questions(number: int) -> str:
     return f"{number} more follow{'' if number > 1 else 's'} as you answer."
 
 
+def more_asked(number: int, of: int) -> str:
+    """How many questions a sheet of paper has no room for."""
+    questions = f"question{'s' if number > 1 else ''}"
+    return f"and {number} more {questions}" if number < of else f"{number} {questions}"
+
+
+def on_the_page(more: str) -> str:
+    """What a sheet of paper has no room for is on the page."""
+    return f"{more}, on the page"
+
+
+def not_in_places(more: int) -> str:
+    """The title of machines one after the other; some may find no room at all."""
+    return on_the_page(f"All machines, not in their places, and {more} more") if more > 0 else NOT_IN_PLACES
+
+
 def reason(loss: Loss, causes: Names, spares: Names) -> str:
     """Why machine-hours printed nothing."""
     if loss.reason == "waiting":
@@ -338,9 +374,6 @@ def slots(rack: RackNow) -> list[MachineNow | None]:
 def sign(basis: str) -> str:
     """The mark before a state that nobody saw but follows from earlier entries."""
     return "~" if basis == "reckoned" else ""
-
-
-SIGN_MEANS = "~ reckoned since it was last spoken of"
 
 
 def yesterday(report: Report) -> str:

@@ -12,6 +12,7 @@ from core.entries import utc_now
 from core.errors import Refused
 from dashboard import data, drawn, parts, plan_words, words
 from dashboard.floor_words import Names
+from dashboard.morning_paper import morning
 from dashboard.views import owner_html, plan_html, upkeep_html
 from dashboard.written import Clock
 
@@ -22,6 +23,8 @@ QUESTIONS_SEEN = 2
 DUE_SEEN = 4
 #: The place that is filled last: the room is played forward for it.
 LAST = "due"
+#: What is seen when the page is printed, hidden on a screen; it needs what the last place needs.
+PAPER = "paper"
 
 
 def page() -> None:
@@ -41,8 +44,11 @@ def _draw(by: str | None) -> None:
         return
     draw = _drawing(data.report(), data.names(), by)
     places: dict[str, DeltaGenerator] = {}
-    _lay_out(lambda name, place: _into(place, draw[name]) if name != LAST else places.update({name: place}))
+    _lay_out(
+        lambda name, place: _into(place, draw[name]) if name not in (LAST, PAPER) else places.update({name: place})
+    )
     _into(places[LAST], draw[LAST])
+    _into(places[PAPER], draw[PAPER])
 
 
 def _draw_after_a_tap(by: str) -> None:
@@ -51,7 +57,7 @@ def _draw_after_a_tap(by: str) -> None:
     _lay_out(places.__setitem__)
     _into(places["said"], lambda: parts.receipt(PLACE, by))
     draw = _drawing(data.report(), data.names(), by)
-    for name, place in sorted(places.items(), key=lambda named: named[0] == LAST):
+    for name, place in sorted(places.items(), key=lambda named: (named[0] == LAST, named[0] == PAPER)):
         _into(place, draw[name])
 
 
@@ -73,6 +79,7 @@ def _lay_out(put: Callable[[str, DeltaGenerator], None]) -> None:
     for name in ("orders", "asked", "said", "questions"):
         put(name, right.container(gap="xsmall"))
     put("foot", st.container())
+    put(PAPER, st.container(key="paper"))
 
 
 def _halves(name: str) -> list[DeltaGenerator]:
@@ -107,6 +114,7 @@ def _drawing(report: Report, names: Names, by: str | None) -> dict[str, Callable
             + owner_html.unnoted(report)
             + owner_html.counted()
         ),
+        PAPER: lambda: st.html(morning(report, data.plan(), data.reliability(), names)),
     }
 
 

@@ -186,8 +186,8 @@ def order_now(report: Report, links: Links) -> str:
     to = [links.item(line.item) for line in report.order_now]
     told = _table(rows[:ORDERS_SEEN], to=to[:ORDERS_SEEN]) if rows else key(store_words.NOTHING_TO_ORDER)
     rest, their = rows[ORDERS_SEEN:], to[ORDERS_SEEN:]
-    title = f"and {len(rest)} more items" if len(rest) > 1 else "and 1 more item"
-    return _section("orders", store_words.ORDER_NOW, told + (_folded(title, _table(rest, to=their)) if rest else ""))
+    more = _folded(store_words.more_orders(len(rest)), _table(rest, to=their)) if rest else ""
+    return _section("orders", store_words.ORDER_NOW, told + more)
 
 
 def asked() -> str:

@@ -89,6 +89,7 @@ def _charts(found: Review, clock: Clock, names: Names) -> None:
         for chart in found.charts:
             if chart.of is None and chart.figure in SHOWN:
                 _chart(chart, names)
+    st.html(section("", note(said.BAND_KEY)))
     others = [chart for chart in found.charts if chart.of is not None or chart.figure not in SHOWN]
     titles = {", ".join(said.chart_title(chart, names)): chart for chart in others}
     picked = st.selectbox(said.MORE_CHARTS, list(titles), index=None, placeholder=said.WHICH)

@@ -26,6 +26,12 @@ from tests.dashboard.serving import ENVIRONMENT, ROUNDSHEET
 
 OWNERS = {"width": 1440, "height": 900}
 PHONES = {"width": 390, "height": 844}
+#: Pages and what has to be seen of each.
+OPENED = (
+    ("owner's page, navigation to what needs a hand", "/", ".rs-needs li"),
+    ("a machine's record, navigation to its story", "/upkeep?machine=P07", ".rs-told"),
+    ("weekly review, navigation to its tables", "/review?by=ha", ".rs-figures >> nth=5"),
+)
 #: What is recorded at once.
 ONE_TAP = re.compile(r"Parts off, all \d+ good|Print started.+again", re.DOTALL)
 
@@ -53,6 +59,12 @@ def _answers(shop: Path, unit: float) -> None:
         _say("the room played again for a promise", _seconds(lambda: answers.promise(outlook, "feeder-cap", 300)), unit)
         _say("capacity", _seconds(lambda: answers.capacity(outlook)), unit)
         _say("what would give more", _seconds(lambda: answers.gains(outlook)), unit)
+        _say("loading list", _seconds(lambda: answers.loading(outlook, answers.stores(log, now), None)), unit)
+        pace = answers.pace_at(log, now)
+        watch = answers.Watch(log, now, pace)
+        _say("upkeep and repairs", _seconds(lambda: answers.reliability(watch, answers.stores(log, now))), unit)
+        _say("a machine's record", _middle(lambda: answers.machine_record(log, "P07", now, pace, watch), 3), unit)
+        _say("weekly review", _middle(lambda: answers.review(answers.last_quarter(log, now, pace)), 3), unit)
         _say("hours by machine, 26 weeks", _middle(lambda: answers.hours(log, year, "machine", now), 3), unit)
     report = [*ROUNDSHEET, "report", "--shop", str(shop)]
     whole = _middle(lambda: subprocess.run(report, check=True, env=ENVIRONMENT, stdout=subprocess.DEVNULL), 3)
@@ -66,7 +78,8 @@ def _pages(shop: Path, unit: float) -> None:
         url = _url(shop)
         with sync_playwright() as playwright:
             browser = playwright.chromium.launch(executable_path=browser_path(), args=list(BROWSER_OPTIONS))
-            _say("owner's page, navigation to what needs a hand (warm browser)", _owner(browser, url), unit)
+            for what, address, seen in OPENED:
+                _say(f"{what} (warm browser)", _opened(browser, f"{url}{address}", seen), unit)
             taps = _taps(browser, url)
             browser.close()
         _say("tap to recorded, half of the taps", statistics.median(taps), unit)
@@ -84,12 +97,13 @@ def _url(shop: Path) -> str:
     raise TimeoutError("the server has not answered in a minute")
 
 
-def _owner(browser: Browser, url: str) -> float:
+def _opened(browser: Browser, url: str, seen: str) -> float:
+    """Seconds to open a page that was opened before."""
     page = browser.new_context(viewport=OWNERS).new_page()
 
     def open_it() -> None:
         page.goto(url)
-        page.locator(".rs-needs li").first.wait_for()
+        page.locator(seen).first.wait_for(timeout=120_000)
 
     open_it()
     usual = _middle(open_it, 9)

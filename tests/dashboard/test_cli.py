@@ -274,3 +274,51 @@ def test_a_wrong_time_is_one_sentence(tmp_path: Path, start: str, end: str) -> N
     refused = invoke("hours", "--from", start, "--to", end, "--shop", shop)
     assert refused.exit_code == 1
     assert len(refused.stderr.splitlines()) == 1
+
+
+SHEET = ("report", "--at", "2026-05-04T08:00", "--html")
+
+
+def test_a_sheet_is_the_same_through_the_server(start: Start, tmp_path: Path) -> None:
+    shop = tmp_path / "shop.duckdb"
+    make(shop, machines=2, weeks=1, until=datetime(2026, 5, 4, 12, tzinfo=UTC))
+    alone = run(*SHEET, "-", cwd=tmp_path)
+    assert alone.stdout.startswith("<!DOCTYPE html>"), alone.stderr
+    serving = start(shop)
+    asked = run(*SHEET, "sheet.html", cwd=tmp_path)
+    assert asked.returncode == 0, asked.stderr
+    assert (tmp_path / "sheet.html").read_text(encoding="utf-8") == alone.stdout
+    serving.stop()
+
+
+@pytest.mark.parametrize(
+    ("file", "said"), [("out/sheet.html", "There is no folder"), (".", "is a folder"), ("/dev/null", "ordinary")]
+)
+def test_a_sheet_that_has_no_place_to_go_is_refused(tmp_path: Path, file: str, said: str) -> None:
+    shop = make_shop(tmp_path / "shop.duckdb")
+    before = set(tmp_path.iterdir())
+    refused = invoke(*SHEET, tmp_path / file, "--shop", shop)
+    assert refused.exit_code == 1
+    assert said in refused.stderr
+    assert len(refused.stderr.splitlines()) == 1
+    assert set(tmp_path.iterdir()) == before
+
+
+def test_a_sheet_that_cannot_be_written_leaves_the_old_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shop = make_shop(tmp_path / "shop.duckdb")
+    (tmp_path / "sheet.html").write_text("yesterday's")
+
+    def full(file: Path, _: Path) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "replace", full)
+    refused = invoke(*SHEET, tmp_path / "sheet.html", "--shop", shop)
+    assert refused.exit_code == 1
+    assert "No space left on device" in refused.stderr
+    assert (tmp_path / "sheet.html").read_text() == "yesterday's"
+    assert not list(tmp_path.glob("*.new"))
+    assert not list(tmp_path.glob(".sheet*"))
+
+
+def test_a_sheet_and_json_are_not_asked_for_together(tmp_path: Path) -> None:
+    assert invoke(*SHEET, tmp_path / "sheet.html", "--json", "--shop", tmp_path / "shop.duckdb").exit_code == 2

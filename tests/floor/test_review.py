@@ -1,0 +1,79 @@
+"""The weekly review in a real browser: read, an action agreed on and ended, two periods side by side."""
+
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Browser, expect
+
+from demo.make import make
+from tests.dashboard.serving import Serving, Start
+from tests.floor.phones import PHONE, Phone
+
+#: The quarter is looked through once a day, which takes a while on a busy machine.
+PATIENT = 90_000
+
+
+@pytest.fixture(scope="module")
+def shop(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving:
+    """Six machines and seven weeks of entries; one action is open, one is done."""
+    path = tmp_path_factory.mktemp("review") / "shop.duckdb"
+    make(path, machines=6, weeks=7)
+    return start(path)
+
+
+@pytest.fixture
+def hand(chromium: Browser, shop: Serving) -> Iterator[Phone]:
+    """A phone with touch."""
+    with chromium.new_context(viewport=PHONE, has_touch=True) as context:
+        yield Phone(context.new_page(), shop)
+
+
+def test_the_page_says_what_changed_and_how_much_of_it_is_chance(hand: Phone) -> None:
+    hand.open("/review?by=ha")
+    expect(hand.page.get_by_text("The week from ")).to_be_visible(timeout=PATIENT)
+    expect(hand.page.get_by_text("changes a quarter would be called here by chance")).to_be_visible()
+    for title in ("What did the week cost?", "Were the promises kept?", "Does fast printing give more?"):
+        expect(hand.page.get_by_role("heading", name=title)).to_be_visible(timeout=PATIENT)
+    assert hand.page.evaluate("document.documentElement.scrollWidth") == PHONE["width"]
+
+
+def test_an_action_is_agreed_on_and_ended(hand: Phone) -> None:
+    hand.open("/review?by=ha")
+    what = hand.page.get_by_label("What", exact=True)
+    expect(what).to_be_visible(timeout=PATIENT)
+    what.fill("Dry every spool")
+    hand.page.get_by_role("button", name="Agree on it").click()
+    hand.says("Agreed: Dry every spool")
+    line = hand.page.locator(".rs-told").filter(has_text="Dry every spool")
+    expect(line).to_contain_text("cannot tell yet, too few days", timeout=PATIENT)
+    hand.page.get_by_role("button", name="Dropped").first.click()
+    hand.says("Dry every spool: dropped")
+    expect(line).to_contain_text("dropped")
+
+
+def test_an_action_without_words_is_refused_in_a_sentence(hand: Phone) -> None:
+    hand.open("/review?by=ha")
+    agree = hand.page.get_by_role("button", name="Agree on it")
+    expect(agree).to_be_visible(timeout=PATIENT)
+    agree.click()
+    expect(hand.page.locator(".refused")).to_contain_text("say what is tried", timeout=PATIENT)
+
+
+def test_any_two_periods_are_put_side_by_side(hand: Phone) -> None:
+    hand.open("/review?by=ha")
+    compare = hand.page.get_by_role("button", name="Compare")
+    expect(compare).to_be_visible(timeout=PATIENT)
+    compare.click()
+    expect(hand.page.get_by_text("A change is told where its 90 % range leaves out none.")).to_be_visible(
+        timeout=PATIENT
+    )
+
+
+def test_any_other_figure_can_be_looked_at(hand: Phone) -> None:
+    hand.open("/review?by=ha")
+    other = hand.page.get_by_label("Any other figure")
+    expect(other).to_be_visible(timeout=PATIENT)
+    before = hand.page.locator("canvas, svg.marks").count()
+    other.click()
+    hand.page.get_by_role("option").first.click()
+    expect(hand.page.locator("canvas, svg.marks")).to_have_count(before + 1, timeout=PATIENT)
