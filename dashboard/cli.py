@@ -72,6 +72,10 @@ def _listening(browser: bool) -> Callable[[Command], Command]:
 
 
 _at = click.option("--at", help="A time, ISO 8601, on the shop's clock; now if left out.")
+_as_sheet = click.option(
+    "--html", "sheet", type=click.Path(path_type=Path, allow_dash=True), metavar="FILE",
+    help="Instead: a sheet of paper to print, one A4 page; - for standard output.",
+)  # fmt: skip
 _as_json = click.option("--json", "as_json", is_flag=True, help="The whole answer as JSON.")
 
 
@@ -169,13 +173,7 @@ def tables(shop: Path, folder: Path, at: str | None, parquet: bool) -> None:
 @_shop("shop.duckdb")
 @_at
 @_as_json
-@click.option(
-    "--html",
-    "sheet",
-    type=click.Path(path_type=Path, allow_dash=True),
-    metavar="FILE",
-    help="Instead: a sheet of paper to print, one A4 page; - for standard output.",
-)
+@_as_sheet
 @click.option("--how-sure", is_flag=True, help="Instead: how far off it is on invented shops whose truth is known.")
 @click.option("--shops", type=click.IntRange(1, 500), default=24, show_default=True, help="So many of those shops.")
 def report(shop: Path, at: str | None, as_json: bool, sheet: Path | None, how_sure: bool, shops: int) -> None:
@@ -183,8 +181,7 @@ def report(shop: Path, at: str | None, as_json: bool, sheet: Path | None, how_su
     if how_sure:
         _print_how_sure(shops)
         return
-    if sheet and as_json:
-        raise click.UsageError("Choose --html or --json: one answer at a time.")
+    _one_answer(sheet, as_json)
     if sheet:
         _print_sheet(shop, "morning", sheet, at=at)
         return
@@ -196,6 +193,27 @@ def report(shop: Path, at: str | None, as_json: bool, sheet: Path | None, how_su
         from dashboard.plain import report_text
 
         click.echo(report_text(Report.model_validate(answer)))
+
+
+@roundsheet.command()
+@_shop("shop.duckdb")
+@click.option("--at", help="A time, ISO 8601: the week up to the midnight before it; now if left out.")
+@_as_json
+@_as_sheet
+def review(shop: Path, at: str | None, as_json: bool, sheet: Path | None) -> None:
+    """What the weekly review says."""
+    _one_answer(sheet, as_json)
+    if sheet:
+        _print_sheet(shop, "week", sheet, at=at)
+        return
+    answer = _ask(shop, "review", at=at)
+    if as_json:
+        _print_json(answer)
+    else:
+        from core.review_types import Review
+        from dashboard.plain import review_text
+
+        click.echo(review_text(Review.model_validate(answer)))
 
 
 @roundsheet.command()
@@ -240,6 +258,11 @@ def _print_sheet(shop: Path, name: str, file: Path, **arguments: Any) -> None:
     must_be_writable(file)
     write(file, _ask(shop, name, **arguments))
     click.echo(f"The sheet is in {file}: print it from a browser, on A4.")
+
+
+def _one_answer(sheet: Path | None, as_json: bool) -> None:
+    if sheet and as_json:
+        raise click.UsageError("Choose --html or --json: one answer at a time.")
 
 
 def _print_json(answer: Any) -> None:

@@ -6,6 +6,7 @@ function, plain JSON in and plain JSON out, so the answer cannot differ.
 
 import json
 from collections.abc import Callable
+from datetime import datetime
 from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 from typing import Annotated, Any
@@ -26,6 +27,8 @@ from core.window import Window, parse_time
 from dashboard.floor_words import Names
 from dashboard.morning_paper import morning
 from dashboard.paper import document
+from dashboard.week_paper import week
+from dashboard.written import Clock
 
 Progress = Callable[[float], None]
 _WITH_LOG = ConfigDict(arbitrary_types_allowed=True)
@@ -45,6 +48,26 @@ def _morning(log: Log, at: str | None = None) -> object:
     plan = answers.plan(answers.Outlook(log, when, pace))
     room = answers.reliability(answers.Watch(log, when, pace), shelf)
     return document(report.shop, morning(report, plan, room, names))
+
+
+def _quarter(log: Log, at: str | None) -> tuple[answers.Past, datetime]:
+    when = parse_time(at, log.setup().zone) if at else utc_now()
+    return answers.last_quarter(log, when), when
+
+
+@validate_call(config=_WITH_LOG)
+def _review(log: Log, at: str | None = None) -> object:
+    return answers.review(_quarter(log, at)[0])
+
+
+@validate_call(config=_WITH_LOG)
+def _week(log: Log, at: str | None = None) -> object:
+    """The weekly sheet of paper, as an HTML document."""
+    quarter, when = _quarter(log, at)
+    review = answers.review(quarter)
+    tried = answers.actions(log, review.charts, when)
+    sheet = week(review, tried, Names.of(log.setup(), when), Clock(quarter.zone, review.end))
+    return document(review.shop, sheet)
 
 
 @validate_call(config=_WITH_LOG)
@@ -78,8 +101,8 @@ def _entries(log: Log, entries: list[Annotated[AnyEntry, Field(discriminator="ki
 
 #: A job checks its arguments, which may come from outside, by its own annotations.
 JOBS: dict[str, Callable[..., object]] = {
-    "report": _report, "morning": _morning, "hours": _hours, "export": _export, "tables": _tables, "import": _import,
-    "entries": _entries,
+    "report": _report, "morning": _morning, "review": _review, "week": _week, "hours": _hours, "export": _export,
+    "tables": _tables, "import": _import, "entries": _entries,
 }  # fmt: skip
 
 

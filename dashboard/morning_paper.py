@@ -106,7 +106,7 @@ def _lost(report: Report, names: Names) -> Block:
     rows = [
         Drawn(
             words.reason(loss, names.down, names.spares),
-            paper.bar([(0.0, loss.hours.best / most, "#000")]), words.lost(loss), 3.0, (0.4, 0.32, 0.28),
+            paper.bar([(0.0, loss.hours.best / most, "#000")]), words.lost(loss), 3.0, (0.38, 0.3, 0.32),
         )
         for loss in losses
     ]  # fmt: skip

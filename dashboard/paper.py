@@ -288,6 +288,16 @@ def bar(parts: Sequence[tuple[float, float, str]]) -> str:
     return _picture("".join(drawn))
 
 
+def bars(lengths: Sequence[tuple[float, str]]) -> str:
+    """Bars one under the other, each a share of the width long, in a colour."""
+    each = 100 / max(len(lengths), 1)
+    drawn = (
+        f'<rect x="0" y="{n * each:.1f}" width="{100 * a:.1f}" height="{0.9 * each:.1f}" fill="{c}"/>'
+        for n, (a, c) in enumerate(lengths)
+    )
+    return _picture("".join(drawn))
+
+
 def line(values: Sequence[float | None], levels: Sequence[float], span: tuple[float, float]) -> str:
     """A line through values in equal steps, drawn between the bounds of a span, and faint levels; gaps where null."""
     low, high = span

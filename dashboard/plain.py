@@ -7,7 +7,10 @@ from zoneinfo import ZoneInfo
 
 from core.answer_types import Hours, MachineNow, Period, RackNow, Report
 from core.answers import TimeAccount
+from core.review_types import Review
+from dashboard import review_words as said
 from dashboard import store_words, words, written
+from dashboard.floor_words import Names
 
 WIDTH = 100
 Line = Sequence[str]
@@ -37,6 +40,23 @@ def report_text(report: Report) -> str:
         _block(words.PRINT_TIMES, _table(times)) if times else "",
         _block(words.STOPS, _table(stops)) if stops else "",
         _block(words.UNNOTED, _table(unnoted)) if unnoted else "",
+    ]
+    return "\n\n".join(block for block in blocks if block)
+
+
+def review_text(review: Review) -> str:
+    """The weekly review: what changed, what it cost, the figures of the last weeks."""
+    clock, names = written.Clock(ZoneInfo(review.zone), review.end), Names({}, {}, {}, {}, {}, {}, {})
+    calls = [(chart, call) for chart in review.charts for call in chart.called if call.new]
+    changed = [": ".join(said.called(chart, call, names)) for chart, call in calls] or [said.NOTHING_CHANGED]
+    heads, rows = said.figures(review)
+    blocks = [
+        f"{review.shop}: {said.week(review, clock)}",
+        _block(said.CHANGED, _wrapped([*changed, said.false_calls(review)])),
+        _block(said.FIGURES, _table([heads, *rows])),
+        _block(said.COST, _table([said.loss(line, names) for line in review.losses])) if review.losses else "",
+        _block(said.PROMISES, _table([said.PROMISES_HEAD, *(said.promises(line, clock) for line in review.promises)])),
+        _block(said.MODELS, _table([said.MODELS_HEAD, *map(said.model, review.models)])),
     ]
     return "\n\n".join(block for block in blocks if block)
 

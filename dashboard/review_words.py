@@ -60,6 +60,9 @@ BYS: dict[ComparedBy, str] = {
 ACTIONS_FULL = "Three actions are open: end one before another is agreed on."
 WHAT, WHO, UNTIL, MOVES, AGREE = "What", "Who", "By when", "Which figure should move", "Agree on it"
 DONE, DROPPED = "Done", "Dropped"
+BLANK_ACTION = "What, who, by when, and which figure should move:"
+FIGURES, NOTHING_LOST, NOTHING_HERE = "The figures of the last weeks", "No hours were lost.", "None in the quarter."
+TOO_YOUNG = "Too few days yet to say what is usual."
 NO_ACTION = "No action is agreed on."
 LOOKING = "The quarter is looked through."
 BAND_KEY = "Grey: a steady figure stays within it, by its weekday. Dot: called as a change."
@@ -89,6 +92,18 @@ def week(found: Review, clock: Clock) -> str:
     """Which week it is."""
     first, last = clock.local(found.start), clock.local(found.end) - timedelta(days=1)
     return f"The week from {written.day(first.date())} to {written.day(last.date())} {last.year}"
+
+
+def week_days(found: Review, clock: Clock) -> str:
+    """The same in few words: "19 to 25 Nov 2026"."""
+    first, last = clock.local(found.start), clock.local(found.end) - timedelta(days=1)
+    month = "" if first.month == last.month else f" {first:%b}"
+    return f"{first.day}{month} to {last.day} {last:%b} {last.year}"
+
+
+def usual(chart: Chart) -> str:
+    """What is usual of a figure lately."""
+    return f"usual {value(chart.figure, chart.kind, chart.centre[-1])}"
 
 
 def figure_name(figure: str, of: str | None, names: Names) -> str:
@@ -143,6 +158,17 @@ def called(chart: Chart, call: Called, names: Names) -> tuple[str, str]:
     return figure_name(chart.figure, chart.of, names), f"{how}{often} ({_RULES[call.rule]})"
 
 
+def beside(call: Called, names: Names) -> str:
+    """What else happened, as a sentence; nothing where nothing is known."""
+    told = meanwhile(call.meanwhile, names)
+    return f"{MEANWHILE}: {told}." if told else ""
+
+
+def more_calls(number: int) -> str:
+    """How many more changes there are."""
+    return f"{number} more change{'s' * (number != 1)}"
+
+
 def meanwhile(told: Sequence[Meanwhile], names: Names) -> str:
     """What else happened."""
     return "; ".join(_happened(one, names) for one in told)
@@ -171,11 +197,11 @@ def false_calls(found: Review) -> str:
     )
 
 
-def figures(found: Review) -> tuple[list[str], list[list[str]]]:
-    """The figures of the newest five weeks: the heads of the columns, and a row a figure."""
-    weeks = found.weeks[-5:]
-    heads = ["", *(f"to {one.end - timedelta(days=1):%-d %b}" for one in weeks)]
-    return heads, [[name, *map(tell, weeks)] for name, tell in _FIGURES.items()]
+def figures(found: Review, weeks: int = 5) -> tuple[list[str], list[list[str]]]:
+    """The figures of the newest weeks: the heads of the columns, and a row a figure."""
+    newest = found.weeks[-weeks:]
+    heads = ["", *(f"to {one.end - timedelta(days=1):%-d %b}" for one in newest)]
+    return heads, [[name, *map(tell, newest)] for name, tell in _FIGURES.items()]
 
 
 _FIGURES: dict[str, Callable[[WeekFigures], str]] = {
@@ -205,7 +231,7 @@ def waits(found: Review) -> str:
 def loss(line: LossChange, names: Names) -> tuple[str, str]:
     """A reason and its hours."""
     plain = Loss(reason=line.reason, detail=line.detail, hours=line.hours, times=line.times)
-    before = f"{written.count(line.before.best)} h before"
+    before = f"before {written.count(line.before.best)}"
     return words.reason(plain, names.down, names.spares), f"{written.count(line.hours.best)} h, {before}"
 
 

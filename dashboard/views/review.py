@@ -17,6 +17,7 @@ from dashboard import review_words as said
 from dashboard.floor_words import Names
 from dashboard.views import review_html
 from dashboard.views.blocks import note, section
+from dashboard.week_paper import week
 from dashboard.written import Clock
 
 PLACE = "review"
@@ -54,6 +55,8 @@ def page() -> None:
         st.html(review_html.material(found))
     st.html(review_html.models(found))
     _compare(found, clock)
+    with st.container(key="paper"):
+        st.html(week(found, data.actions(found), names, clock))
 
 
 def _cost(found: Review, names: Names) -> None:

@@ -24,8 +24,7 @@ def changed(found: Review, names: Names) -> str:
     for chart in found.charts:
         for call in chart.called:
             what, how = said.called(chart, call, names)
-            beside = said.meanwhile(call.meanwhile, names)
-            line = told(what, how, f"{said.MEANWHILE}: {beside}." if beside else "")
+            line = told(what, how, said.beside(call, names))
             (new if call.new else before).append((call.at, line))
     lines = "".join(line for _, line in sorted(new, reverse=True)) or key(said.NOTHING_CHANGED)
     earlier = "".join(line for _, line in sorted(before, reverse=True))

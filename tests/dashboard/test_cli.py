@@ -308,15 +308,18 @@ def test_a_sheet_that_cannot_be_written_leaves_the_old_one(tmp_path: Path, monke
     shop = make_shop(tmp_path / "shop.duckdb")
     (tmp_path / "sheet.html").write_text("yesterday's")
 
-    def full(file: Path, _: Path) -> None:
-        raise OSError(28, "No space left on device")
+    moved = Path.replace
+
+    def full(file: Path, to: Path) -> Path:
+        if to.name == "sheet.html":
+            raise OSError(28, "No space left on device")
+        return moved(file, to)
 
     monkeypatch.setattr(Path, "replace", full)
     refused = invoke(*SHEET, tmp_path / "sheet.html", "--shop", shop)
     assert refused.exit_code == 1
     assert "No space left on device" in refused.stderr
     assert (tmp_path / "sheet.html").read_text() == "yesterday's"
-    assert not list(tmp_path.glob("*.new"))
     assert not list(tmp_path.glob(".sheet*"))
 
 

@@ -110,7 +110,7 @@ def test_orders_materials_losses_and_models_are_told_as_people_read_them() -> No
     assert said.material(used) == ("PETG black", "14.0 kg", "10.0 kg", "40 % more")
     nothing = Estimate.exact(0.0)
     loss = LossChange(reason="waiting", detail="fan", hours=estimate(9, 10, 11), times=1, before=nothing)
-    assert said.loss(loss, NAMES)[1] == "10 h, 0 h before"
+    assert said.loss(loss, NAMES)[1] == "10 h, before 0"
     slow = ModelsCompared(fast="a", slow="b", faster=1.25, more=estimate(-4.0, 1.0, 6.0))
     assert "80 % of the time of B" in said.compared(slow, {"a": "A", "b": "B"})
     assert "cannot be told" in said.compared(slow, {"a": "A", "b": "B"})
