@@ -6,8 +6,9 @@ count, so an earlier moment gives the answer as it stood.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any, Literal, get_args
 from uuid import UUID
 
@@ -20,6 +21,7 @@ from core.answer_types import (
     Choice,
     Expected,
     FileChoice,
+    Frozen,
     Hours,
     MachineNow,
     MachinePage,
@@ -53,10 +55,10 @@ from core.watch import Watch
 from core.window import Window, last_days
 
 __all__ = [
-    "FORMULAS", "Outlook", "Pace", "Past", "TimeAccount", "Watch", "actions", "agree", "capacity", "compare", "end",
-    "entries_for", "floor", "gains", "hours", "last_quarter", "loaded_since", "loading", "machine_page",
-    "machine_record", "open_question", "pace_at", "part_spools", "plan", "promise", "rack_round", "reliability",
-    "report", "review", "spares_out", "stores", "with_plan",
+    "FORMULAS", "Outlook", "Pace", "Past", "TimeAccount", "Watch", "actions", "agree", "all_answers", "capacity",
+    "compare", "end", "entries_for", "floor", "gains", "hours", "last_quarter", "loaded_since", "loading",
+    "machine_page", "machine_record", "open_question", "pace_at", "part_spools", "plan", "promise", "rack_round",
+    "reliability", "report", "review", "spares_out", "stores", "with_plan",
 ]  # fmt: skip
 
 By = Literal["machine", "model", "rack", "day", "week"]
@@ -101,6 +103,25 @@ def report(log: Log, at: datetime, pace: Pace | None = None, shelf: Stores | Non
         runs_out=read.runs_out(),
         order_now=order_now(shelf or stores(log, at)),
     )
+
+
+def all_answers(log: Log, at: datetime, progress: Callable[[float], None] | None = None) -> Iterator[Frozen]:
+    """Every answer that a page is drawn from, as it stood at `at`, one after the other; a record of each machine.
+
+    `progress` is called with the share given, 0 to 1.
+    """
+    pace, shelf = pace_at(log, at), stores(log, at)
+    outlook, watch = Outlook(log, at, pace), Watch(log, at, pace)
+    asked: list[Callable[[], Frozen]] = [
+        lambda: report(log, at, pace, shelf), lambda: shelf, lambda: plan(outlook), lambda: loading(outlook, shelf),
+        lambda: capacity(outlook), lambda: reliability(watch, shelf), lambda: review(last_quarter(log, at, pace)),
+    ]  # fmt: skip
+    machines = log.setup().all(Machine, at)
+    asked += [partial(machine_record, log, row.machine, at, pace, watch) for row in machines]
+    for given, ask in enumerate(asked, start=1):
+        yield ask()
+        if progress:
+            progress(given / len(asked))
 
 
 def floor(log: Log, at: datetime, pace: Pace | None = None) -> list[RackNow]:

@@ -65,6 +65,11 @@ class Chart(Frozen):
     upper: list[float]
     called: list[Called]
 
+    @property
+    def code(self) -> str:
+        """What it is asked for by: the figure, and what it is of."""
+        return f"{self.figure}:{self.of}" if self.of is not None else self.figure
+
 
 class LossChange(Frozen):
     """Machine-hours lost for a reason in the week, and a week on average of the four `before` it."""

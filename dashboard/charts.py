@@ -5,10 +5,11 @@ Days are drawn as written, on the shop's own calendar. No text is below 16 px.
 
 from collections.abc import Sequence
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Literal
 
 import altair as alt
 import polars as pl
+import vl_convert
 
 TEXT = 16
 INK = "#262626"
@@ -20,6 +21,9 @@ FONT = '"Source Sans", "Source Sans Pro", sans-serif'
 REASON = 40
 RUN_OUT = 44
 SMALL = 180
+#: Width of a chart that stands alone, and the grammar that charts are written in.
+WIDE = 800
+VEGA_LITE = ".".join(alt.SCHEMA_VERSION.removeprefix("v").split(".")[:2])
 #: As wide as its place and as high as told: fitted in height too, a chart of one reason loses its words.
 _WIDE = alt.AutoSizeParams(type="fit-x", contains="padding")
 
@@ -136,7 +140,7 @@ def record(weeks: pl.DataFrame, marks: pl.DataFrame) -> alt.LayerChart:
 def use(weeks: pl.DataFrame, unit: str) -> alt.LayerChart:
     """What was used each week, and what is expected: columns week (0 is this one), amount, what ("used", ...)."""
     base = alt.Chart(weeks).encode(
-        x=alt.X("week:Q", axis=alt.Axis(title="weeks from now", grid=False, tickMinStep=1, titleFontSize=TEXT)),
+        x=alt.X("week:Q", axis=alt.Axis(title="weeks from now", grid=False, tickMinStep=1)),
         y=alt.Y("amount:Q", axis=alt.Axis(title=None, grid=False, tickCount=4), scale=alt.Scale(zero=True)),
     )
     used = base.transform_filter("datum.what == 'used'").mark_line(color=INK, strokeWidth=2)
@@ -145,6 +149,22 @@ def use(weeks: pl.DataFrame, unit: str) -> alt.LayerChart:
     return _dressed(
         alt.LayerChart(layer=[used, ahead], autosize=_WIDE).properties(height=SMALL, title=heading, width="container")
     )
+
+
+def picture(chart: alt.LayerChart, kind: Literal["svg", "png"], heading: str, told: Sequence[str]) -> bytes:
+    """The file of a chart that stands alone: on white, `WIDE` pixels wide (a PNG has twice as many).
+
+    `heading` is for a chart that has none; the lines of `told` stand under it. Nothing is asked of another host.
+    """
+    spec = chart.to_dict()
+    title = spec.get("title", {"text": heading, "anchor": "start", "frame": "bounds", "offset": 12})
+    own = title.get("subtitle", [])
+    title["subtitle"] = [*([own] if isinstance(own, str) else own), *told]
+    spec |= {"title": title, "width": WIDE}
+    spec["config"] |= {"background": "white", "padding": 16, "font": "sans-serif"}
+    if kind == "svg":
+        return vl_convert.vegalite_to_svg(spec, vl_version=VEGA_LITE, allowed_base_urls=[]).encode()
+    return vl_convert.vegalite_to_png(spec, vl_version=VEGA_LITE, allowed_base_urls=[], scale=2)
 
 
 def _written(moment: datetime) -> alt.DateTime:
@@ -236,6 +256,7 @@ def _values(share: bool, column: str = "value") -> alt.Y:
 
 def _dressed(chart: alt.LayerChart) -> alt.LayerChart:
     text: dict[str, Any] = {"labelFontSize": TEXT, "labelColor": INK, "domainColor": GREY, "tickColor": GREY}
+    text |= {"titleFontSize": TEXT, "titleColor": INK, "titleFontWeight": "normal"}
     return (
         chart.configure(font=FONT, background="transparent", padding={"left": 0, "right": 2, "top": 2, "bottom": 2})
         .configure_view(strokeWidth=0)

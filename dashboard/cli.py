@@ -71,6 +71,7 @@ def _listening(browser: bool) -> Callable[[Command], Command]:
     return add
 
 
+_at = click.option("--at", help="A time, ISO 8601, on the shop's clock; now if left out.")
 _as_sheet = click.option(
     "--html", "sheet", type=click.Path(path_type=Path, allow_dash=True), metavar="FILE",
     help="Instead: a sheet of paper to print, one A4 page; - for standard output.",
@@ -158,7 +159,19 @@ def export(shop: Path, folder: Path) -> None:
 
 @roundsheet.command()
 @_shop("shop.duckdb")
-@click.option("--at", help="A time, ISO 8601, on the shop's clock; now if left out.")
+@click.argument("folder", type=Folder)
+@_at
+@click.option("--parquet", is_flag=True, help="Parquet files instead of CSV.")
+def tables(shop: Path, folder: Path, at: str | None, parquet: bool) -> None:
+    """Write every table of the pages into a folder."""
+    with _progress("Reckoning") as progress:
+        outcome = _ask(shop, "tables", progress, folder=folder, at=at, kind="parquet" if parquet else "csv")
+    click.echo(f"{outcome['tables']} tables are in {folder}: {outcome['rows']} rows.")
+
+
+@roundsheet.command()
+@_shop("shop.duckdb")
+@_at
 @_as_json
 @_as_sheet
 @click.option("--how-sure", is_flag=True, help="Instead: how far off it is on invented shops whose truth is known.")

@@ -4,6 +4,7 @@ The only caching there is. An answer is kept for the version of the log and the 
 it is frozen and shared between sessions, so nobody may change what is in it.
 """
 
+from collections.abc import Callable
 from contextlib import suppress
 from datetime import date, datetime, timedelta
 from threading import Lock, Thread
@@ -11,15 +12,16 @@ from threading import Lock, Thread
 import streamlit as st
 
 from core import answers
-from core.answer_types import MachinePage, PartSpoolNow, RackNow, RackRound, Report, Stores
+from core.answer_types import Frozen, MachinePage, PartSpoolNow, RackNow, RackRound, Report, Stores
 from core.entries import utc_now
 from core.errors import Refused
 from core.log.store import Log
 from core.plan_types import Capacity, Loading, Plan
 from core.review_types import Action, ComparedBy, Comparison, Review
-from core.setup import Material, Person, Setup, Spare, is_for
+from core.setup import Material, Person, Setup, Spare, Supply, is_for
 from core.upkeep_types import MachineRecord, Room
 from core.window import Window, midnight
+from dashboard import review_words
 from dashboard.floor_words import Names
 from dashboard.shop import current_log
 from dashboard.written import Clock
@@ -133,9 +135,27 @@ def machine_record(machine: str) -> MachineRecord:
     return _machine_record(machine, moment())
 
 
+def answer(kind: type[Frozen], machine: str) -> Frozen:
+    """The answer that the pages show of this kind; of the records that of a machine. Raises `Refused` as they do."""
+    if kind is MachineRecord:
+        return machine_record(machine)
+    shown: dict[type[Frozen], Callable[[], Frozen]] = {
+        Report: report, Stores: stores, Plan: plan, Loading: loading, Capacity: capacity, Room: reliability,
+        Review: review,
+    }  # fmt: skip
+    return shown[kind]()
+
+
 def review() -> Review:
     """The weekly review as of the last midnight: once a day, anew only where what was known then has changed."""
     return _review(*_last_midnight())
+
+
+def figures() -> dict[str, str]:
+    """The name of every figure that the review watches, by its code; none of a shop too young for it."""
+    with suppress(Refused):
+        return {chart.code: ", ".join(review_words.chart_title(chart, names())) for chart in review().charts}
+    return {}
 
 
 def prepare() -> None:
@@ -195,6 +215,14 @@ def people() -> list[Person]:
 def names() -> Names:
     """What the set-up calls its codes now."""
     return Names.of(setup(), utc_now())
+
+
+def items() -> dict[str, str]:
+    """The name of everything bought, by its code."""
+    known, now = setup(), utc_now()
+    found = {row.material: row.name for row in known.all(Material, now)}
+    found |= {row.spare: row.name for row in known.all(Spare, now)}
+    return found | {row.supply: row.name for row in known.all(Supply, now)}
 
 
 def _pace() -> answers.Pace:

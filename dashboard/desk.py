@@ -22,6 +22,7 @@ from core.log import exchange
 from core.log.lock import Owner, read_owner
 from core.log.record import record
 from core.log.store import Log
+from core.tables import Kind, write_tables
 from core.window import Window, parse_time
 from dashboard.floor_words import Names
 from dashboard.morning_paper import morning
@@ -81,6 +82,14 @@ def _export(log: Log, folder: Path) -> object:
 
 
 @validate_call(config=_WITH_LOG)
+def _tables(
+    log: Log, folder: Path, at: str | None = None, kind: Kind = "csv", progress: Progress | None = None
+) -> object:
+    moment = parse_time(at, log.setup().zone) if at else utc_now()
+    return write_tables(answers.all_answers(log, moment, progress), _absolute(folder), kind)
+
+
+@validate_call(config=_WITH_LOG)
 def _import(log: Log, folder: Path, progress: Progress | None = None) -> object:
     return exchange.import_folder(log, _absolute(folder), progress)
 
@@ -93,7 +102,7 @@ def _entries(log: Log, entries: list[Annotated[AnyEntry, Field(discriminator="ki
 #: A job checks its arguments, which may come from outside, by its own annotations.
 JOBS: dict[str, Callable[..., object]] = {
     "report": _report, "morning": _morning, "review": _review, "week": _week, "hours": _hours, "export": _export,
-    "import": _import, "entries": _entries,
+    "tables": _tables, "import": _import, "entries": _entries,
 }  # fmt: skip
 
 

@@ -36,6 +36,9 @@ MEANWHILE = "In the week before it began or since"
 NOT_WHY = "What happened meanwhile stands beside it in time; it need not be why."
 COST_KEY = "Dark: the week, with its range. Pale behind: a week of the four before."
 WAITS = "When do finished parts wait?"
+WAITS_KEY = (
+    "Machine-hours in each hour of a week, over the four weeks before: the darker the more. Framed: people are in."
+)
 SPARES, NO_SPARES = "Days waited for spares", "No machine waited for a spare this quarter."
 SPARES_HEAD = ("Spare", "This week", "Usual a week")
 KEEPING, KEEPING_HEAD = "How well is the record kept?", ("Rack", "Forgotten this week", "Four weeks before")

@@ -23,6 +23,7 @@ from core.errors import Refused
 from core.log.lock import Owner
 from core.log.store import Log
 from dashboard import shop
+from dashboard.downloads import download_routes
 from dashboard.guard import LOCAL_NAMES, SameOrigin
 from dashboard.look import Look
 from dashboard.routes import local_routes
@@ -76,7 +77,7 @@ def _flat(table: dict[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:
 def _app(log: Log, token: str, address: str, port: int) -> st.App:
     load_config(address, port)
     middleware = [Middleware(SameOrigin, address=address), Middleware(Look)]
-    return st.App(APP, routes=local_routes(log, token), middleware=middleware)
+    return st.App(APP, routes=[*local_routes(log, token), *download_routes()], middleware=middleware)
 
 
 def _run(app: st.App, sockets: list[socket.socket]) -> None:

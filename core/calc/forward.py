@@ -209,8 +209,11 @@ class _Play:
                 tell(float(np.clip(self.visit.min() / self.end, 0.0, 1.0)))
         self._spend_all(np.where(self.file < 0, EMPTY, WAITED), self.ends, self.end)
         shape = len(self.off), self.count
-        off, product, parts = (np.array([came[n] for came in self.off]).reshape(shape) for n in range(3))
-        return Played(off, product, parts, self.hours, self.since)
+        off, product, parts = zip(*self.off, strict=True) if self.off else ((), (), ())
+        return Played(
+            np.array(off, np.float64).reshape(shape), np.array(product, np.int64).reshape(shape),
+            np.array(parts, np.float64).reshape(shape), self.hours, self.since,
+        )  # fmt: skip
 
     def _step(self, chances: Numbers) -> None:
         at = self.visit.argmin(axis=1)

@@ -14,7 +14,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import NoReturn
+from typing import IO, NoReturn
 
 import polars as pl
 
@@ -36,14 +36,14 @@ class Line:
     too_long: bool
 
 
-def write_csv(frame: pl.DataFrame, path: Path) -> None:
+def write_csv(frame: pl.DataFrame, file: Path | IO[bytes]) -> None:
     """Write a frame: times in UTC with their offset, yes and no, floats to the last bit, null as nothing."""
     cells = frame.with_columns(
         pl.col(pl.String).str.replace(_COULD_RUN, "'$1"),
         pl.col(pl.Boolean).replace_strict({True: "yes", False: "no"}, return_dtype=pl.String),
     )
     cells.write_csv(
-        path,
+        file,
         line_terminator="\r\n",
         datetime_format="%Y-%m-%dT%H:%M:%S%.f%:z",
         time_format="%H:%M:%S%.f",

@@ -7,10 +7,9 @@ a file somebody made by hand may leave out what can be told without it:
 - a time without an offset: the shop's clock. An hour that the clocks skipped or repeated is a problem.
 """
 
-import shutil
 from collections.abc import Callable
 from pathlib import Path
-from uuid import UUID, uuid4
+from uuid import UUID
 
 import polars as pl
 from pydantic import BaseModel, ConfigDict
@@ -19,6 +18,7 @@ from core.entries import AnyEntry
 from core.errors import Refused
 from core.log.csv_files import write_csv
 from core.log.explained import WORKED_LINES, columns_page
+from core.log.folders import new_folder
 from core.log.incoming import Incoming, Placed, Problem
 from core.log.record import record_many
 from core.log.setup_rules import check
@@ -69,22 +69,9 @@ def export_folder(log: Log, folder: Path) -> Exported:
 
     Raises `Refused`: "folder_not_empty", "no_folder".
     """
-    folder = folder.resolve()
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise Refused("folder_not_empty", f"{folder} is not an empty folder: name a new one to export to.")
-    if not folder.parent.is_dir():
-        raise Refused("no_folder", f"There is no folder {folder.parent}: make it, or name another.")
-    unfinished = folder.with_name(f".{folder.name}-{uuid4().hex[:8]}")
-    unfinished.mkdir()
-    try:
+    with new_folder(folder) as unfinished:
         counts = _write_all(log, unfinished)
-        if folder.exists():
-            folder.rmdir()
-        unfinished.rename(folder)
-    except BaseException:
-        shutil.rmtree(unfinished, ignore_errors=True)
-        raise
-    return Exported(folder=folder, entries=counts[0], setup_rows=counts[1])
+    return Exported(folder=folder.resolve(), entries=counts[0], setup_rows=counts[1])
 
 
 def _write_all(log: Log, folder: Path) -> tuple[int, int]:

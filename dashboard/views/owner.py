@@ -1,18 +1,16 @@
 """The owner's page: what stands where, what needs a hand, what was given and lost, what is changing."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from contextlib import suppress
-from datetime import datetime
 
-import polars as pl
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from core.answer_types import AnswerChoice, Change, Loss, Question, Report, RunsOut, Series, SpoolEnds
+from core.answer_types import AnswerChoice, Question, Report
 from core.answers import entries_for
 from core.entries import utc_now
 from core.errors import Refused
-from dashboard import charts, data, parts, plan_words, words
+from dashboard import data, drawn, parts, plan_words, words
 from dashboard.floor_words import Names
 from dashboard.morning_paper import morning
 from dashboard.views import owner_html, plan_html, upkeep_html
@@ -20,8 +18,6 @@ from dashboard.written import Clock
 
 #: Seconds between two looks whether anything new was noted.
 LOOK_EVERY = 5
-LOSSES_SEEN = 6
-RUN_OUTS_SEEN = 6
 PLACE = "owner"
 QUESTIONS_SEEN = 2
 DUE_SEEN = 4
@@ -124,80 +120,29 @@ def _drawing(report: Report, names: Names, by: str | None) -> dict[str, Callable
 
 def _losses(report: Report, names: Names) -> None:
     """The reasons that cost most as bars, and all of them folded away."""
-    period = report.week
-    if not period.losses:
-        return
-    st.html(owner_html.key(words.LOST))
-    chart = charts.hours_lost(_reasons(period.losses[:LOSSES_SEEN], names))
-    st.altair_chart(chart, theme=None, width="stretch", alt=words.LOST)
-    st.html(owner_html.all_losses(period, report.mending, names))
-
-
-def _reasons(losses: Sequence[Loss], names: Names) -> pl.DataFrame:
-    told = [(words.reason(loss, names.down, names.spares), words.lost(loss)) for loss in losses]
-    hours = pl.DataFrame([loss.hours.model_dump() for loss in losses])
-    return pl.DataFrame(told, schema=["reason", "told"], orient="row").hstack(hours)
+    if chart := drawn.losses(report, names):
+        st.html(owner_html.key(words.LOST))
+        st.altair_chart(chart, theme=None, width="stretch", alt=words.LOST)
+        st.html(owner_html.all_losses(report.week, report.mending, names))
 
 
 def _runs_out(report: Report, names: Names) -> None:
     """The spools that run out soonest, on a clock."""
     runs, clock = report.runs_out, words.clock_of(report)
-    seen = runs.spools[:RUN_OUTS_SEEN]
-    st.html(owner_html.plainly(words.RUNS_OUT, "" if seen else words.no_run_out(runs)))
-    if seen:
-        span = (_written(report.at, clock), _written(runs.until, clock))
-        chart = charts.run_outs(_ends(seen, clock, names, span), _closed(runs, clock, span), span)
+    chart = drawn.run_outs(report, names)
+    st.html(owner_html.plainly(words.RUNS_OUT, "" if chart else words.no_run_out(runs)))
+    if chart:
         st.altair_chart(chart, theme=None, width="stretch", alt=words.RUNS_OUT)
-    rest = [words.run_out(end, clock, names.materials) for end in runs.spools[RUN_OUTS_SEEN:]]
-    st.html(owner_html.below_run_outs(rest, bool(seen), words.no_spool_noted(runs)))
-
-
-def _ends(ends: Sequence[SpoolEnds], clock: Clock, names: Names, span: tuple[datetime, datetime]) -> pl.DataFrame:
-    told = [words.run_out(end, clock, names.materials) for end in ends]
-    when = [[_written(getattr(end.when, name), clock) for name in ("low", "best", "high")] for end in ends]
-    frame = pl.DataFrame(
-        [(*t, *w) for t, w in zip(told, when, strict=True)], schema=["spool", "told", "low", "best", "high"],
-        orient="row",
-    )  # fmt: skip
-    return frame.with_columns(pl.col("low", "best", "high").clip(*span))
-
-
-def _closed(runs: RunsOut, clock: Clock, span: tuple[datetime, datetime]) -> pl.DataFrame:
-    """The times when nobody is in, from now to the end of the clock."""
-    edges = [span[0], *(_written(m, clock) for spell in runs.staffed for m in (spell.start, spell.end)), span[1]]
-    closed = [(a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if a < b]
-    return pl.DataFrame(closed, schema={"start": pl.Datetime("ms"), "end": pl.Datetime("ms")}, orient="row")
-
-
-def _written(moment: datetime, clock: Clock) -> datetime:
-    """A moment as it stands on the shop's clock."""
-    return clock.local(moment).replace(tzinfo=None)
+    rest = [words.run_out(end, clock, names.materials) for end in runs.spools[drawn.RUN_OUTS_SEEN :]]
+    st.html(owner_html.below_run_outs(rest, bool(chart), words.no_spool_noted(runs)))
 
 
 def _changing(report: Report) -> None:
     st.html(owner_html.changing(report))
     with st.grid(min_column_width=165, gap="small", key="owner-lines"):
         for series in report.series:
-            if len(series.days) > 1:  # one day is no line
-                title = words.series_title(series)
-                chart = charts.daily(_days(series), title, share=series.name != "good")
-                st.altair_chart(chart, theme=None, width="stretch", alt=", ".join(title))
-
-
-def _days(series: Series) -> pl.DataFrame:
-    return pl.DataFrame({"day": series.days, "value": series.values}).with_columns(
-        mean=pl.lit(series.mean, pl.Float64),
-        lower=pl.lit(series.lower, pl.Float64),
-        upper=pl.lit(series.upper, pl.Float64),
-        changed=_changed(series.change),
-    )
-
-
-def _changed(change: Change | None) -> pl.Expr:
-    """The day beyond the limits, or every day of a run."""
-    if change is None:
-        return pl.lit(value=False)
-    return pl.col("day") >= change.since if change.rule == "run" else pl.col("day") == change.since
+            if chart := drawn.daily(series):
+                st.altair_chart(chart, theme=None, width="stretch", alt=", ".join(words.series_title(series)))
 
 
 def _due(report: Report, names: Names, by: str | None) -> None:

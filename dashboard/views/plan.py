@@ -5,16 +5,14 @@ from __future__ import annotations
 from datetime import datetime, time
 from html import escape
 
-import polars as pl
 import streamlit as st
 
 from core.answers import gains, promise
 from core.entries import utc_now
 from core.errors import Refused
-from core.estimate import Estimate
-from core.plan_types import Capacity, Plan
+from core.plan_types import Plan
 from core.setup import Model
-from dashboard import charts, data, parts
+from dashboard import data, drawn, parts
 from dashboard import plan_words as said
 from dashboard.views import plan_html
 from dashboard.written import Clock
@@ -76,7 +74,7 @@ def _room(clock: Clock) -> None:
         said.required(found, data.setup().shop(utc_now()).planning_downtime),
     )
     parts.text("entry", *filter(None, told))
-    st.altair_chart(charts.headroom(_weeks(found, clock)), theme=None, width="stretch", alt=said.ROOM)
+    st.altair_chart(drawn.headroom(found, clock), theme=None, width="stretch", alt=said.ROOM)
     parts.text("ask", said.MORE, tag="h2")
     if parts.button("main-play", said.PLAY, "takes some seconds"):
         bar = st.progress(0.0, said.PLAYING)
@@ -84,16 +82,6 @@ def _room(clock: Clock) -> None:
         bar.empty()
         models = {row.model: row.name for row in data.setup().all(Model, utc_now())}
         st.html(plan_html.gains(more, models))
-
-
-def _weeks(found: Capacity, clock: Clock) -> pl.DataFrame:
-    rows = [(clock.local(w.start).date(), *_numbers(w.gives), *_numbers(w.wanted)) for w in found.weeks]
-    names = [f"{name}{end}" for name in ("gives", "wanted") for end in ("", "_low", "_high")]
-    return pl.DataFrame(rows, schema={"week": pl.Date, **dict.fromkeys(names, pl.Float64)}, orient="row")
-
-
-def _numbers(estimate: Estimate | None) -> tuple[float | None, ...]:
-    return (estimate.best, estimate.low, estimate.high) if estimate else (None, None, None)
 
 
 def _finished(plan: Plan, by: str | None) -> None:

@@ -5,14 +5,13 @@ from __future__ import annotations
 from datetime import date, datetime, time, timedelta
 from functools import partial
 
-import polars as pl
 import streamlit as st
 
 from core.answers import agree, end
 from core.entries import utc_now
 from core.errors import Refused
-from core.review_types import Action, Called, Chart, Review
-from dashboard import charts, data, parts
+from core.review_types import Action, Chart, Review
+from dashboard import data, drawn, parts
 from dashboard import review_words as said
 from dashboard.floor_words import Names
 from dashboard.views import review_html
@@ -21,9 +20,8 @@ from dashboard.week_paper import week
 from dashboard.written import Clock
 
 PLACE = "review"
-#: Losses shown as bars, the charts that are always shown, and actions open at once.
-LOSSES, SHOWN, ACTIONS = 8, ("good", "scrap", "waiting", "faults"), 3
-WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+#: The charts that are always shown, and actions open at once.
+SHOWN, ACTIONS = ("good", "scrap", "waiting", "faults"), 3
 
 
 def page() -> None:
@@ -62,22 +60,15 @@ def page() -> None:
 def _cost(found: Review, names: Names) -> None:
     """The reasons that cost most, the four weeks before pale behind."""
     parts.text("ask", said.COST, tag="h2")
-    rows = [
-        (*said.loss(line, names), *line.hours.model_dump().values(), line.before.best) for line in found.losses[:LOSSES]
-    ]
-    if rows:
-        schema = ["reason", "told", "low", "best", "high", "before"]
-        chart = charts.hours_lost(pl.DataFrame(rows, schema=schema, orient="row"))
+    if chart := drawn.week_losses(found, names):
         st.altair_chart(chart, theme=None, width="stretch", alt=said.COST)
         st.html(section("", note(said.COST_KEY)))
 
 
 def _waits(found: Review) -> None:
     """When finished parts wait, hour by hour of the week."""
-    rows = [(WEEKDAYS[cell.weekday], cell.hour, cell.hours, cell.staffed >= 0.5) for cell in found.waits]
-    frame = pl.DataFrame(rows, schema=["weekday", "hour", "hours", "staffed"], orient="row")
     parts.text("ask", said.WAITS, tag="h2")
-    st.altair_chart(charts.week_hours(frame), theme=None, width="stretch", alt=said.WAITS)
+    st.altair_chart(drawn.waits(found), theme=None, width="stretch", alt=said.WAITS)
     st.html(section("", note(said.waits(found))))
 
 
@@ -86,12 +77,11 @@ def _charts(found: Review, clock: Clock, names: Names) -> None:
     parts.text("ask", said.GOES, tag="h2")
     with st.grid(min_column_width=300, gap="small", key="review-charts"):
         for figure in ("utilisation", "downtime"):
-            title = said.title(figure)
-            drawn = charts.weekly(_weeks(found, figure, clock), title)
-            st.altair_chart(drawn, theme=None, width="stretch", alt=title[0])
-        for chart in found.charts:
-            if chart.of is None and chart.figure in SHOWN:
-                _chart(chart, names)
+            chart = drawn.share_by_week(found, figure, clock)
+            st.altair_chart(chart, theme=None, width="stretch", alt=said.title(figure)[0])
+        for watched in found.charts:
+            if watched.of is None and watched.figure in SHOWN:
+                _chart(watched, names)
     st.html(section("", note(said.BAND_KEY)))
     others = [chart for chart in found.charts if chart.of is not None or chart.figure not in SHOWN]
     titles = {", ".join(said.chart_title(chart, names)): chart for chart in others}
@@ -101,27 +91,8 @@ def _charts(found: Review, clock: Clock, names: Names) -> None:
 
 
 def _chart(chart: Chart, names: Names) -> None:
-    frame = pl.DataFrame({
-        "day": chart.days, "value": chart.values, "centre": chart.centre, "lower": chart.lower, "upper": chart.upper,
-        "called": [any(_shows(call, day) for call in chart.called) for day in chart.days],
-    })  # fmt: skip
-    title = said.chart_title(chart, names)
-    share = chart.kind == "p" or chart.figure in said.OF_TIME
-    st.altair_chart(charts.watched(frame, title, share), theme=None, width="stretch", alt=", ".join(title))
-
-
-def _shows(call: Called, day: date) -> bool:
-    """The day far out, or every day from when a lasting change began until it showed."""
-    return call.since <= day <= call.at
-
-
-def _weeks(found: Review, figure: str, clock: Clock) -> pl.DataFrame:
-    rows = [
-        (clock.local(week.end).date() - timedelta(days=1), share.low, share.best, share.high)
-        for week in found.weeks
-        if (share := week.utilisation if figure == "utilisation" else week.downtime)
-    ]
-    return pl.DataFrame(rows, schema={"week": pl.Date, "low": float, "best": float, "high": float}, orient="row")
+    alt = ", ".join(said.chart_title(chart, names))
+    st.altair_chart(drawn.watched(chart, names), theme=None, width="stretch", alt=alt)
 
 
 def _actions(found: Review, by: str | None, names: Names) -> None:

@@ -5,12 +5,11 @@ from functools import partial
 from html import escape
 from urllib.parse import urlencode
 
-import polars as pl
 import streamlit as st
 
 from core.answer_types import Stored
 from core.entries import AnyEntry, entry_adapter
-from dashboard import charts, data, parts
+from dashboard import data, drawn, parts
 from dashboard import floor_words as words
 from dashboard import store_words as said
 from dashboard.parts import Step
@@ -86,7 +85,8 @@ def show(code: str, by: str) -> None:
     if item.doubt:
         parts.text("refused", said.DOUBTS[item.doubt])
     parts.text("entry", *said.levels(item), *said.unnoted(item, clock))
-    _draw_use(item)
+    if chart := drawn.use(item):
+        st.altair_chart(chart, theme=None, width="stretch", alt=f"{item.name}: use a week")
     parts.text("entry", *(said.move(move, item, clock) for move in item.moves[: -MOVES_SHOWN - 1 : -1]))
     st.page_link("views/stores.py", label=said.BACK, query_params={"by": by})
     parts.change_who(by)
@@ -159,18 +159,6 @@ def note(name: str, kind: str, item: Stored, quantity: float, by: str) -> None:
 
     made = parts.entries([{"kind": kind, "item": item.item, "quantity": quantity}], by)
     parts.tap(name, place, made, say)
-
-
-def _draw_use(item: Stored) -> None:
-    """What was used week by week and what is expected."""
-    if len(item.used) < 2:
-        return
-    share = 1000 if item.unit == "g" else 1
-    past = [(n - len(item.used), v / share if v is not None else None, "used") for n, v in enumerate(item.used)]
-    ahead = [(n, v / share, "expected") for n, v in enumerate(item.expected)]
-    weeks = pl.DataFrame([*past, *ahead], schema=["week", "amount", "what"], orient="row")
-    unit = "kg" if item.unit == "g" else "pieces" if item.unit == "piece" else item.unit
-    st.altair_chart(charts.use(weeks, unit), theme=None, width="stretch", alt=f"{item.name}: use a week")
 
 
 if __name__ == "__main__":

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import polars as pl
 import streamlit as st
 
 from core.errors import Refused
-from core.upkeep_types import MachineRecord
-from dashboard import charts, data, parts
+from dashboard import data, drawn, parts
 from dashboard import floor_words as words
 from dashboard import upkeep_words as said
 from dashboard.views import upkeep_html
@@ -41,8 +39,7 @@ def room() -> None:
     st.html(upkeep_html.fails(found))
     with st.grid(min_column_width=300, gap="small", key="cumulative"):
         for one in found.cumulative:
-            steps = pl.DataFrame({name: getattr(one, name) for name in ("hours", "low", "best", "high")})
-            st.altair_chart(charts.cumulative(steps, one.name), theme=None, width="stretch", alt=said.FAILS)
+            st.altair_chart(drawn.cumulative(one), theme=None, width="stretch", alt=said.FAILS)
     st.html(upkeep_html.causes(found, names))
     st.html(upkeep_html.intervals(found))
     st.html(upkeep_html.spares(found))
@@ -58,24 +55,9 @@ def record(machine: str, by: str | None) -> None:
         mine = [line for line in known.due if line.machine == machine]
         st.html(upkeep_html.tasks(mine, clock))
     parts.text("hands", words.HANDS_IN)
-    st.altair_chart(charts.record(_weeks(found, clock), _marks(found, clock)), theme=None, width="stretch",
-                    alt=said.PRINTED)  # fmt: skip
+    st.altair_chart(drawn.record(found, clock), theme=None, width="stretch", alt=said.PRINTED)
     st.html(upkeep_html.story(found, clock, names))
     st.html(upkeep_html.check_in(machine, upkeep_html.Links(by)))
-
-
-def _weeks(found: MachineRecord, clock: Clock) -> pl.DataFrame:
-    rows = [(clock.local(week.start).replace(tzinfo=None), week.printed, week.down) for week in found.weeks]
-    return pl.DataFrame(
-        rows, schema={"week": pl.Datetime("ms"), "printed": pl.Float64, "down": pl.Float64}, orient="row"
-    )
-
-
-def _marks(found: MachineRecord, clock: Clock) -> pl.DataFrame:
-    """Faults and upkeep as marks on the time line."""
-    told = [(line.at, "Faults") for line in found.faults] + [(line.at, "Upkeep") for line in found.upkeep]
-    rows = [(clock.local(at).replace(tzinfo=None), what) for at, what in told]
-    return pl.DataFrame(rows, schema={"at": pl.Datetime("ms"), "what": pl.String}, orient="row")
 
 
 if __name__ == "__main__":

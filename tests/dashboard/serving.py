@@ -56,6 +56,15 @@ class Serving:
         connection.close()
         return answer
 
+    def download(self, path: str) -> tuple[int, dict[str, str], bytes]:
+        """What is at a path: the status, the headers by their names in small letters, and the bytes."""
+        connection = HTTPConnection("127.0.0.1", self.port, timeout=120)
+        connection.request("GET", path)
+        response = connection.getresponse()
+        answer = response.status, {name.lower(): value for name, value in response.getheaders()}, response.read()
+        connection.close()
+        return answer
+
     def stop(self) -> tuple[str, str]:
         """SIGTERM, as a service manager sends it; what the server printed."""
         self.process.terminate()

@@ -1,10 +1,14 @@
 """The charts of the owner's page, read as the specification the browser draws from."""
 
 from datetime import date, timedelta
+from io import BytesIO
 from typing import Any
+from xml.etree import ElementTree as ET
 
+import altair as alt
 import polars as pl
 import pytest
+from PIL import Image, ImageOps
 
 from dashboard import charts
 
@@ -112,3 +116,38 @@ def test_charts_are_grey_and_no_text_is_small(spec):
         config["title"]["subtitleFontSize"],
     ]
     assert min(sizes) >= 16
+
+
+def words(svg: bytes) -> set[str]:
+    """All that is written in a picture."""
+    texts = ET.fromstring(svg).iter("{http://www.w3.org/2000/svg}text")  # noqa: S314 - our own
+    return {line for text in texts for line in text.itertext()}
+
+
+def test_a_picture_says_what_the_chart_says_and_of_what_it_is():
+    told = ["Thin line: its range.", "Larkfield Hive Fittings, Thu 26 Nov 2026, 11:02"]
+    svg = charts.picture(charts.hours_lost(LOST), "svg", "Machine-hours lost", told)
+    assert words(svg) == {"Machine-hours lost", *told, *LOST["reason"], *LOST["told"]}
+
+
+def test_a_picture_keeps_the_heading_of_its_chart():
+    seen = words(charts.picture(charts.daily(DAYS, TITLE, share=True), "svg", "Another", ["Larkfield"]))
+    assert "Another" not in seen
+    assert {*TITLE, "Larkfield", "28 Oct", "24 Nov", "60 %"} <= seen
+
+
+@pytest.mark.parametrize("chart", [charts.hours_lost(LOST), charts.daily(DAYS, TITLE, share=True)])
+def test_nothing_of_a_picture_reaches_its_edge(chart):
+    told = ["a line that is longer than the narrow charts of the owner's page, but not than a picture"]
+    image = Image.open(BytesIO(charts.picture(chart, "png", "Heading", told))).convert("L")
+    assert image.width >= 2 * charts.WIDE
+    drawn = ImageOps.invert(image).getbbox()
+    assert drawn is not None
+    left, top, right, bottom = drawn
+    assert min(left, top, image.width - right, image.height - bottom) >= 16
+
+
+def test_a_picture_asks_no_other_host():
+    line = alt.Chart("http://192.0.2.7/days.csv").mark_line().encode(x="day:T", y="value:Q")
+    with pytest.raises(ValueError, match=r"192\.0\.2\.7"):
+        charts.picture(alt.LayerChart(layer=[line]).configure(font="x"), "svg", "", [])

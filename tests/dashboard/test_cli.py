@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from types import ModuleType
 
+import polars as pl
 import pytest
 from click.testing import CliRunner, Result
 
@@ -15,6 +16,7 @@ from core.errors import Refused
 from core.log.lock import Lock
 from core.log.store import Log
 from core.setup import Shop
+from core.tables import TABLES
 from dashboard.cli import roundsheet
 from demo.make import make
 from tests.dashboard.serving import ENVIRONMENT, Start, make_shop, run
@@ -37,6 +39,54 @@ def test_export_is_the_same_through_the_server(start: Start, tmp_path: Path) -> 
     assert "4 setup rows" in asked.stdout
     assert tables(tmp_path / "asked") == tables(tmp_path / "alone")
     serving.stop()
+
+
+def test_the_tables_are_the_same_through_the_server(start: Start, tmp_path: Path) -> None:
+    at = ("--at", "2026-05-04T08:00")
+    serving = start(make_shop(tmp_path / "shop.duckdb"))
+    asked = run("tables", "asked", *at, cwd=tmp_path)
+    assert asked.returncode == 0, asked.stderr
+    refused = run("tables", "asked", *at, cwd=tmp_path)
+    assert (refused.returncode, len(refused.stderr.splitlines())) == (1, 1)
+    serving.stop()
+    assert run("tables", "alone", *at, cwd=tmp_path).returncode == 0
+    assert tables(tmp_path / "asked") == tables(tmp_path / "alone")
+    assert f"{len(TABLES)} tables are in {tmp_path / 'asked'}" in asked.stdout
+    machines = (tmp_path / "asked" / "owner-machines.csv").read_text(encoding="utf-8").splitlines()
+    assert [line.split(",")[0] for line in machines] == ["machine", "A1"]
+
+
+def test_tables_as_parquet_hold_what_the_csv_holds(tmp_path: Path) -> None:
+    shop = make_shop(tmp_path / "shop.duckdb")
+    for folder, option in (("csv", ()), ("parquet", ("--parquet",))):
+        made = invoke("tables", tmp_path / folder, "--shop", shop, "--at", "2026-05-04T08:00", *option)
+        assert made.exit_code == 0, made.output
+    assert {file.stem for file in (tmp_path / "csv").iterdir()} == set(TABLES)
+    for name in TABLES:
+        columns = (tmp_path / "csv" / f"{name}.csv").read_text(encoding="utf-8").splitlines()[0].split(",")
+        assert pl.read_parquet(tmp_path / "parquet" / f"{name}.parquet").columns == columns
+
+
+def test_tables_refuses_a_file_in_one_sentence_and_leaves_it_alone(tmp_path: Path) -> None:
+    shop = make_shop(tmp_path / "shop.duckdb")
+    note = tmp_path / "note.txt"
+    note.write_text("mine")
+    refused = invoke("tables", note, "--shop", shop)
+    assert (refused.exit_code, len(refused.stderr.splitlines())) == (1, 1)
+    assert str(note) in refused.stderr
+    assert note.read_text() == "mine"
+
+
+def test_tables_that_break_off_leave_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shop = make_shop(tmp_path / "shop.duckdb")
+
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError("by nothing")
+
+    monkeypatch.setattr("core.tables.written", broken)
+    refused = invoke("tables", tmp_path / "out", "--shop", shop)
+    assert "(ZeroDivisionError: by nothing)" in refused.stderr
+    assert {path.name for path in tmp_path.iterdir()} <= {"shop.duckdb", "shop.duckdb.lock"}
 
 
 def test_import_goes_through_the_server_and_says_what_it_left_out(start: Start, tmp_path: Path) -> None:

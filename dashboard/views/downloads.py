@@ -1,0 +1,99 @@
+"""What can be taken along: every table and every chart of the pages, a line each with its files."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from html import escape
+from urllib.parse import urlencode
+
+import streamlit as st
+
+from core.entries import utc_now
+from core.setup import Machine, Model
+from core.tables import TABLES
+from dashboard import data, parts
+from dashboard import download_words as said
+from dashboard.drawn import DRAWINGS
+
+TABLE_KINDS, CHART_KINDS = {"csv": "CSV", "parquet": "Parquet"}, {"svg": "SVG", "png": "PNG"}
+
+
+def page() -> None:
+    """All there is, page by page; or what there is of the machine or item that the address names."""
+    if refused := data.no_shop():
+        parts.text("refused", refused.sentence)
+        return
+    by = parts.who()
+    parts.text("ask", said.TITLE, tag="h2")
+    kinds = _kinds()
+    if asked := next(((kind, code) for kind in kinds if (code := st.query_params.get(kind))), None):
+        kind, code = asked
+        title, names = kinds[kind]
+        st.html(_of_one(f"{title}: {names.get(code, code)}", _rows(kind, {kind: code}), by))
+    else:
+        folded = [_folded(title, _table(_rows(name))) for name, title in said.PAGES.items()]
+        folded += [_folded(title, _links(kind, names, by)) for kind, (title, names) in kinds.items()]
+        told = "".join(f"<p>{line}</p>" for line in said.INTRO)
+        st.html(f'<section class="rs rs-take">{told}{"".join(folded)}</section>')
+
+
+def _kinds() -> dict[str, tuple[str, dict[str, str]]]:
+    """What there is one file of each for: its title, and the names of the codes."""
+    machines = {row.machine: row.machine for row in data.setup().all(Machine, utc_now())}
+    return {"machine": (said.MACHINES, machines), "item": (said.ITEMS, data.items()),
+            "figure": (said.FIGURES, data.figures())}  # fmt: skip
+
+
+def _of_one(title: str, rows: Iterable[str], by: str | None) -> str:
+    back = f'<div><a href="{_address(by, {})}">{said.BACK}</a></div>'
+    return f'<section class="rs rs-take"><h2>{escape(title)}</h2>{_table(rows)}{back}</section>'
+
+
+def _folded(title: str, body: str) -> str:
+    return f"<details><summary>{title}</summary>{body}</details>"
+
+
+def _table(rows: Iterable[str]) -> str:
+    return f"<table><tbody>{''.join(rows)}</tbody></table>"
+
+
+def _rows(name: str, of: Mapping[str, str] | None = None) -> Iterator[str]:
+    """The tables and charts of a page, or of one machine or item."""
+    for table in TABLES:
+        if table.startswith(f"{name}-"):
+            yield _row("tables", table, said.TABLES[table], TABLE_KINDS, of or {})
+    for drawing in DRAWINGS.values():
+        if drawing.each == "model" and drawing.name.startswith(f"{name}-"):
+            for model in data.setup().all(Model, utc_now()):
+                yield _chart(drawing.name, {"model": model.model}, model.name)
+        elif (drawing.each or drawing.name.partition("-")[0]) == name:
+            yield _chart(drawing.name, of or {})
+
+
+def _chart(name: str, of: Mapping[str, str], which: str = "") -> str:
+    title = said.chart(said.CHARTS[name], which)
+    return _row("charts", name, title, CHART_KINDS, of)
+
+
+def _row(where: str, name: str, title: str, kinds: Mapping[str, str], of: Mapping[str, str]) -> str:
+    asked, told = f"?{urlencode(of)}" if of else "", escape(title)
+    links = "".join(
+        f'<td><a href="{escape(f"/{where}/{name}.{ending}{asked}")}" aria-label="{kind}: {told}">{kind}</a></td>'
+        for ending, kind in kinds.items()
+    )
+    return f'<tr><th scope="row">{told}</th>{links}</tr>'
+
+
+def _links(kind: str, names: Mapping[str, str], by: str | None) -> str:
+    """Every machine or item, to come to its files."""
+    links = (f'<a href="{_address(by, {kind: code})}">{escape(name)}</a>' for code, name in names.items())
+    return f"<div>{''.join(links)}</div>"
+
+
+def _address(by: str | None, of: Mapping[str, str]) -> str:
+    asked = {**of, **({"by": by} if by else {})}
+    return escape(f"/downloads?{urlencode(asked)}")
+
+
+if __name__ == "__main__":
+    page()
