@@ -17,7 +17,6 @@ from core.calc.orders import ORDER_KINDS, order_book
 from core.calc.pace import Pace
 from core.calc.spent import Spent
 from core.calc.staffed import Micros, micros
-from core.errors import Refused
 from core.log.store import Log
 from core.reading import Reading
 from core.setup import Machine
@@ -148,12 +147,10 @@ class Past:
 def last_quarter(log: Log, at: datetime, pace: Pace | None = None) -> Past:
     """The `WEEKS` times seven days up to the last midnight before `at`, as known then.
 
-    Of a young shop, from its first whole day on. Raises `Refused` where there is no whole day yet.
+    Of a young shop, from its first whole day on, but seven days at least.
     """
     zone = log.setup().zone
-    whole, span = last_days(at, 7 * WEEKS, zone), log.span()
+    whole, week, span = last_days(at, 7 * WEEKS, zone), last_days(at, 7, zone), log.span()
     days = Window(span.start, max(span.start, whole.end)).days(zone) if span else []
-    first = days[0].end if days else whole.end
-    if first >= whole.end:
-        raise Refused("no_whole_day", "No whole day of entries is there yet: come back tomorrow.")
+    first = min(days[0].end if days else whole.end, week.start)
     return Past(log, Window(max(whole.start, first), whole.end), whole.end, pace)

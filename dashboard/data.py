@@ -5,7 +5,6 @@ it is frozen and shared between sessions, so nobody may change what is in it.
 """
 
 from collections.abc import Callable
-from contextlib import suppress
 from datetime import date, datetime, timedelta
 from threading import Lock, Thread
 
@@ -152,10 +151,8 @@ def review() -> Review:
 
 
 def figures() -> dict[str, str]:
-    """The name of every figure that the review watches, by its code; none of a shop too young for it."""
-    with suppress(Refused):
-        return {chart.code: ", ".join(review_words.chart_title(chart, names())) for chart in review().charts}
-    return {}
+    """The name of every figure that the review watches, by its code."""
+    return {chart.code: ", ".join(review_words.chart_title(chart, names())) for chart in review().charts}
 
 
 def prepare() -> None:
@@ -269,12 +266,12 @@ def _prepared() -> set[tuple[str, datetime, int]]:
 
 
 def _prepare(log: Log, day: tuple[str, datetime, int]) -> None:
-    with suppress(Refused):  # a shop without a whole day yet
-        try:
-            _review(*day)
-        except Exception:
-            if not log.closed:
-                raise
+    try:
+        _review(*day)
+    except Exception:
+        # The shop was closed meanwhile: nobody waits for its review any more.
+        if not log.closed:
+            raise
 
 
 def _listed(outlook: answers.Outlook) -> Loading:

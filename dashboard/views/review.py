@@ -30,12 +30,8 @@ def page() -> None:
         parts.text("refused", refused.sentence)
         return
     by = parts.who()
-    try:
-        with st.spinner(said.LOOKING):
-            found = data.review()
-    except Refused as refused:
-        parts.text("refused", refused.sentence)
-        return
+    with st.spinner(said.LOOKING):
+        found = data.review()
     clock, names = Clock(data.setup().zone, found.end), data.names()
     left, right = (column.container(gap="xsmall") for column in st.columns([6, 6], gap="medium"))
     with left:

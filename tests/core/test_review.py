@@ -66,10 +66,14 @@ def test_the_quarter_is_of_whole_days_and_its_weeks_end_at_the_last_midnight(pas
     assert all(week.hours == 7 * 24 for week in past.weeks[1:])
 
 
-def test_a_shop_without_a_whole_day_is_told_to_come_back(log: Log) -> None:
-    log.append([start(when(0, 8))])
-    with pytest.raises(Refused, match="come back tomorrow"):
-        last_quarter(log, when(0, 20))
+@pytest.mark.parametrize("told", [[], [start(when(0, 8))]], ids=["nothing", "today"])
+def test_a_young_shop_has_a_week_of_which_nothing_is_known(log: Log, told: list[AnyEntry]) -> None:
+    log.append(told)
+    found = review(last_quarter(log, when(0, 20)))
+    (week,) = found.weeks
+    assert week.end - week.start == timedelta(days=7)
+    assert (week.utilisation, week.good.best, week.spoilt.share) == (None, 0, None)
+    assert (found.losses, found.charts, found.late) == ([], [], [])
 
 
 def test_the_weeks_agree_with_time_accounting(busy_log: Log, found: Review, past: Past) -> None:

@@ -111,7 +111,17 @@ def test_a_table_has_the_same_columns_full_and_empty(table: Table[Any]) -> None:
 
 
 #: What an invented shop need not have on every day.
-SELDOM = {"plan-loads-out", "upkeep-waits", "upkeep-machines", "machine-recurs", "stores-orders", "owner-scrap"}
+SELDOM = {
+    "plan-loads-out",
+    "upkeep-waits",
+    "upkeep-machines",
+    "machine-recurs",
+    "stores-orders",
+    "owner-scrap",
+    "review-compared",
+    "review-late",
+    "review-meanwhile",
+}
 
 
 def test_an_invented_shop_fills_its_tables_and_every_machine_has_a_record(busy_log: Log, tmp_path: Path) -> None:
