@@ -433,6 +433,13 @@ class Choice(Frozen):
     name: str
 
 
+class TaskChoice(Choice):
+    """An upkeep task, the `minutes` it usually takes and the `spare` it usually needs, if any."""
+
+    minutes: float
+    spare: str | None
+
+
 class FileChoice(Frozen):
     """A print file that fits a machine.
 
@@ -470,7 +477,7 @@ class MachinePage(Frozen):
     spool: SpoolNow | None
     spool_grams: float | None
     shift_began: datetime | None
-    tasks: list[Choice]
+    tasks: list[TaskChoice]
     recent: list[dict[str, Any]]
     questions: list[Question]
     planned: str | None = None

@@ -103,11 +103,11 @@ SPARE_LEVELS = {
     "platform": (0, 1),
 }  # fmt: skip
 SUPPLIES = {"box-small": "Box, small", "box-large": "Box, large", "tape": "Packing tape"}
-#: task, name, usual minutes, printing hours and days after which it is due, who says so
+#: task, name, usual minutes, printing hours and days after which it is due, who says so, the spare it may take
 UPKEEP = (
-    ("clean-oil", "Clean and oil", 20, 200, 45, "maker"),
-    ("level-platform", "Level the platform", 15, 200, None, "shop"),
-    ("overhaul", "Overhaul and calibrate on the bench", 900, 320, None, "maker"),
+    ("clean-oil", "Clean and oil", 20, 200, 45, "maker", None),
+    ("level-platform", "Level the platform", 15, 200, None, "shop", None),
+    ("overhaul", "Overhaul and calibrate on the bench", 900, 320, None, "maker", "nozzle"),
 )
 
 
@@ -215,6 +215,6 @@ def _causes(about: str, names: dict[str, str], spares: dict[str, str]) -> Iterat
 
 
 def _tasks() -> Iterator[Row]:
-    for code, name, minutes, hours, days, says in UPKEEP:
-        told = {"task": code, "name": name, "minutes": minutes, "every_hours": hours, "every_days": days, "says": says}
-        yield UpkeepTask.model_validate(told)
+    names = ("task", "name", "minutes", "every_hours", "every_days", "says", "spare")
+    for row in UPKEEP:
+        yield UpkeepTask.model_validate(dict(zip(names, row, strict=True)))

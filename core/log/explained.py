@@ -199,6 +199,7 @@ SETUP_COLUMNS: dict[str, dict[str, str]] = {
         "every_days": "After how many days it is due again; empty: not by days.",
         "every_prints": "After how many prints it is due again; empty: not by prints. Whichever comes first counts.",
         "says": "Who wants it so, maker or shop: the maker's instructions go first.",
+        "spare": "The spare it usually takes, as in spares.csv: offered first when it is noted as done.",
     },
 }
 
