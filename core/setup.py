@@ -70,13 +70,16 @@ class Shop(Row):
 
 
 class Model(Row):
-    """A kind of machine; `price` is what one costs, if that is known."""
+    """A kind of machine; `price` is what one costs, `hour_cost` what an hour costs in which one is out of service, if
+    these are known.
+    """
 
     table: ClassVar[str] = "models"
     key: ClassVar[tuple[str, ...]] = ("model",)
     model: Code
     name: Code
     price: Amount | None = None
+    hour_cost: Amount | None = None
 
 
 class Rack(Row):

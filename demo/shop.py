@@ -120,8 +120,8 @@ def shop_rows(machines: int, opened: datetime, weeks: int = 26, shifts: int = 1)
         raise Refused("demo_machines", f"The invented shop has 1 to 99 machines, not {machines}: choose fewer or more.")
     return [
         Shop(name="Larkfield Hive Fittings", zone=ZONE.key, change_minutes=4, hand_cost=18),
-        Model(model=SMALL, name="Bench 220", price=380),
-        Model(model=LARGE, name="Bench 300", price=620),
+        Model(model=SMALL, name="Bench 220", price=380, hour_cost=1.5),
+        Model(model=LARGE, name="Bench 300", price=620, hour_cost=2),
         *(Rack(rack=rack, name=f"Rack {rack}", across=4) for rack in "ABC"),
         *_machines(machines, opened),
         *(Product(product=code, name=name) for code, name in PRODUCTS.items()),
