@@ -12,6 +12,7 @@ from uuid import UUID
 from pydantic import BaseModel, ConfigDict
 
 from core.calc.account import TimeAccount
+from core.calc.usage import LASTS
 from core.entries import Sight
 from core.estimate import Estimate
 
@@ -456,6 +457,11 @@ class FileChoice(Frozen):
     grams: float
     material: str
     lasts: float | None
+
+    @property
+    def feeds(self) -> bool | None:
+        """Whether the spool feeds it surely enough to start it; None where nobody noted a spool."""
+        return None if self.lasts is None else self.lasts >= LASTS
 
 
 class MachinePage(Frozen):

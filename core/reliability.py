@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from core.answer_types import Stores
-from core.calc.bad_actor import WORSE, Counts, stands_out
+from core.calc.bad_actor import SOON, WORSE, Counts, Standing, stands_out
 from core.calc.by_hours import Band, bands
 from core.calc.failures import Watched, availability, mean_cumulative, mtbf, trend
 from core.calc.faults import Fault
@@ -147,18 +147,26 @@ def _causes(watch: Watch) -> list[CauseHours]:
 
 def _stands_out(watch: Watch) -> list[StandsOut]:
     """The machines that fail more often than the others of their model: by their faults, and by prints that stopped."""
-    found = []
+    found: list[StandsOut] = []
     for model in dict.fromkeys(machine.model for machine in watch.machines):
         mine = [machine for machine in watch.machines if machine.model == model]
         counts, hours = _weekly(watch, mine)
         for machine, standing in zip(mine, stands_out(counts, hours, differ=DIFFER), strict=True):
-            if standing.named_at and standing.times and standing.times.best >= WORSE:
-                others = float(hours.sum() - standing.hours), int(counts.sum()) - standing.failures
-                found.append(StandsOut(
-                    machine=machine.machine, model=model, failures=standing.failures, hours=standing.hours,
-                    times=standing.times, others=others[0] / others[1] if others[1] else None,
-                ))  # fmt: skip
+            if standing.named_at:
+                found += _still_out(watch, machine, standing, counts, hours)
     return found
+
+
+def _still_out(watch: Watch, machine: Machine, found: Standing, counts: Counts, hours: Numbers) -> Iterator[StandsOut]:
+    """A machine that was named, as long as it fails more often than the others: all the time, or else lately."""
+    for one, weeks in ((found, watch.weeks), (found.lately, min(SOON, watch.weeks))):
+        if one.times and one.times.best >= WORSE:
+            others = int(counts[-weeks:].sum()) - one.failures
+            yield StandsOut(
+                machine=machine.machine, model=machine.model, weeks=weeks, failures=one.failures, hours=one.hours,
+                times=one.times, others=float(hours[-weeks:].sum() - one.hours) / others if others else None,
+            )  # fmt: skip
+            return
 
 
 def _weekly(watch: Watch, machines: Sequence[Machine]) -> tuple[Counts, Numbers]:

@@ -144,10 +144,13 @@ class CauseHours(Frozen):
 
 
 class StandsOut(Frozen):
-    """A machine that fails `times` as often as the others of its model, found by its `failures` in `hours`."""
+    """A machine that fails `times` as often as the others of its model, found by its `failures` in `hours` of the last
+    so many `weeks`: faults, and prints that stopped without one. The `others` had one in so many hours (null: none).
+    """
 
     machine: str
     model: str
+    weeks: int
     failures: int
     hours: float
     times: Estimate

@@ -14,8 +14,6 @@ Fields = dict[str, Any]
 #: Net grams a spool may hold; the first is fitted where nothing else is known of the machine.
 SPOOLS = (1000, 750, 3000)
 
-#: A spool that feeds a print less likely than this is asked about before the start.
-LASTS = 0.9
 #: No spool has more left than this share of the net weight it was fitted with, its label being a little off.
 HEAVIEST = 1.1
 #: How full a spool is, as a person can see it.
@@ -87,7 +85,7 @@ def as_listed(page: MachinePage) -> bool:
 
 def too_short(file: FileChoice) -> bool:
     """Whether the spool on the machine will hardly feed a print of the file."""
-    return file.lasts is not None and file.lasts < LASTS
+    return file.feeds is False
 
 
 def fuller(file: FileChoice, full: float) -> dict[str, float]:
@@ -97,7 +95,7 @@ def fuller(file: FileChoice, full: float) -> dict[str, float]:
 
 def instead(page: MachinePage, file: FileChoice) -> list[FileChoice]:
     """Other files that the spool on the machine feeds, likeliest first."""
-    return [other for other in page.files if other != file and other.lasts is not None and other.lasts >= LASTS]
+    return [other for other in page.files if other != file and other.feeds]
 
 
 def begun(act: str, page: MachinePage, file: FileChoice, grams: float | None) -> list[Fields]:

@@ -43,11 +43,11 @@ UP_KEY = "Up: hours between failures, as a share of these and the hours to resto
 BENDS = "Below: a line that bends upwards means failures come more and more often, a straight one that they do not."
 AGE = "Do they fail more often with the hours?"
 AGE_KEY = (
-    "Dot: faults in 100 h printed; line: its exact range, nine times in ten; above it, how many faults it rests on."
+    "Dot: failures in 100 h printed; line: the exact range, nine times in ten; above it, how many failures there were."
 )
 BY_HOURS = {
-    "improving": "fewer faults with the hours", "steady": "the hours make no difference",
-    "worsening": "more faults with the hours", "cannot tell": "cannot be told yet",
+    "improving": "fewer failures with the hours", "steady": "the hours make no difference",
+    "worsening": "more failures with the hours", "cannot tell": "cannot be told yet",
 }  # fmt: skip
 NO_FAULTS, NONE_DONE = "No fault was ever noted.", "No upkeep was ever noted."
 ADVICE = "Are the intervals right?"
@@ -183,7 +183,8 @@ def stands_out(line: StandsOut) -> str:
     """A machine that fails more often than the others."""
     others = f"the others of its model once in {written.count(line.others)} h" if line.others else "the others never"
     return (
-        f"{line.machine} failed {line.failures} times in {written.count(line.hours)} h printed, {others}: "
+        f"{line.machine} failed or stopped a print {line.failures} times in {written.count(line.hours)} h printed in "
+        f"the last {line.weeks} weeks, {others}: "
         f"{line.times.best:.1f} times as often ({line.times.low:.1f}-{line.times.high:.1f})."
     )
 

@@ -73,7 +73,7 @@ def test_money_is_said_only_where_there_is_a_price() -> None:
 def test_failures_by_hours_say_what_the_hours_do() -> None:
     band = FailureBand(start=1000, end=1500, failures=4, hours=900, per_100_hours=Estimate(low=0.2, best=0.4, high=1))
     line = FailuresByHours(task="oil", name="Clean and oil", bands=[band], trend="worsening")
-    assert say.by_hours(line)[:2] == ("Clean and oil", "more faults with the hours")
+    assert say.by_hours(line)[:2] == ("Clean and oil", "more failures with the hours")
     assert say.by_hours(line.model_copy(update={"task": None}))[0] == "All machines"
     assert say.band(band) == "1,000"
 
@@ -99,10 +99,11 @@ def test_failures_have_their_bounds_parts_and_trend() -> None:
 
 
 def test_who_stands_out_is_told_against_the_others() -> None:
-    line = StandsOut(machine="P07", model="b", failures=9, hours=900, times=Estimate(low=1.6, best=3.1, high=5.6),
-                     others=310.0)  # fmt: skip
+    line = StandsOut(machine="P07", model="b", weeks=12, failures=9, hours=900, others=310.0,
+                     times=Estimate(low=1.6, best=3.1, high=5.6))  # fmt: skip
     assert say.stands_out(line) == (
-        "P07 failed 9 times in 900 h printed, the others of its model once in 310 h: 3.1 times as often (1.6-5.6)."
+        "P07 failed or stopped a print 9 times in 900 h printed in the last 12 weeks, "
+        "the others of its model once in 310 h: 3.1 times as often (1.6-5.6)."
     )
     again = Recurs(cause="fan", times=3, hours=400, others=2900)
     assert say.recurs(again, {"fan": "Fan noisy"}) == "Fan noisy: 3 times in 400 h printed; the others once in 2,900 h."
