@@ -12,6 +12,7 @@ from uuid import UUID
 from pydantic import BaseModel, ConfigDict
 
 from core.calc.account import TimeAccount
+from core.calc.usage import LASTS
 from core.entries import Sight
 from core.estimate import Estimate
 
@@ -433,6 +434,13 @@ class Choice(Frozen):
     name: str
 
 
+class TaskChoice(Choice):
+    """An upkeep task, the `minutes` it usually takes and the `spare` it usually needs, if any."""
+
+    minutes: float
+    spare: str | None
+
+
 class FileChoice(Frozen):
     """A print file that fits a machine.
 
@@ -449,6 +457,11 @@ class FileChoice(Frozen):
     grams: float
     material: str
     lasts: float | None
+
+    @property
+    def feeds(self) -> bool | None:
+        """Whether the spool feeds it surely enough to start it; None where nobody noted a spool."""
+        return None if self.lasts is None else self.lasts >= LASTS
 
 
 class MachinePage(Frozen):
@@ -470,7 +483,7 @@ class MachinePage(Frozen):
     spool: SpoolNow | None
     spool_grams: float | None
     shift_began: datetime | None
-    tasks: list[Choice]
+    tasks: list[TaskChoice]
     recent: list[dict[str, Any]]
     questions: list[Question]
     planned: str | None = None

@@ -31,6 +31,7 @@ from core.answer_types import (
     RackRound,
     Report,
     Stores,
+    TaskChoice,
 )
 from core.calc import account, counts, possible
 from core.calc.account import FORMULAS, TimeAccount
@@ -177,7 +178,7 @@ def machine_page(log: Log, machine: str, at: datetime, pace: Pace | None = None)
         spool=alone.spool(machine),
         spool_grams=fitted.grams if fitted else None,
         shift_began=read.shift_began(),
-        tasks=[Choice(code=t.task, name=t.name) for t in tasks],
+        tasks=[TaskChoice(code=t.task, name=t.name, minutes=t.minutes, spare=t.spare) for t in tasks],
         recent=_recent(mine),
         questions=[q for q in read.questions() if q.machine == machine],
     )

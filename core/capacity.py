@@ -17,9 +17,8 @@ from core.calc.forecasts import forecast
 from core.calc.forward import Choice, Clock, Laws, Wanted, play
 from core.calc.hazard import Numbers
 from core.calc.required import machines_required
-from core.calc.spent import NINETY
 from core.calc.staffed import HOUR, micros
-from core.estimate import Estimate
+from core.estimate import NINETY, Estimate
 from core.outlook import PAST_DAYS, WAITS, Outlook
 from core.plan_types import Capacity, Gain, Step, Week
 from core.setup import WEEKDAYS, Machine, Model, Setup, Shift

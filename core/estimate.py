@@ -8,9 +8,8 @@ from typing import Self
 
 from pydantic import BaseModel, ConfigDict, model_validator
 
-#: A sum of many independent errors, each spread evenly over [-h, +h], stays within
-#: 1.645 x h / sqrt(3) = 0.95 x h of its middle nine times in ten (normal limit).
-NINETY = 1.6448536269514722 / math.sqrt(3)
+#: Nine in ten lie within so many standard deviations of the mean, if errors are normal.
+NINETY = 1.6448536269514722
 
 
 class Estimate(BaseModel):

@@ -12,7 +12,8 @@ import numpy as np
 from core.answer_types import MachineNow, MachinePage, Stores
 from core.calc.loading import Limits, Load, Worth, best_loading, instead
 from core.calc.staffed import HOUR
-from core.calc.timing import LASTS, Free, Menu, Times, cases, left, loads, time_worth
+from core.calc.timing import Free, Menu, Times, cases, left, loads, time_worth
+from core.calc.usage import LASTS
 from core.outlook import WAITS, Outlook
 from core.plan_types import Loading, NextLoad, Use
 from core.setup import Material, PrintFile

@@ -19,9 +19,18 @@ from core.calc.staffed import FAR, HOUR, Micros, instant, micros
 from core.errors import Refused
 from core.log.store import Log
 from core.reading import Reading
-from core.setup import Machine, Shop, Spare
-from core.upkeep_types import FaultTold, MachineRecord, Recurs, UpkeepTold, WeekPrinted
-from core.watch import Watch, faults_told
+from core.setup import Machine, Setup, Spare
+from core.upkeep_types import (
+    CardPut,
+    CostSoFar,
+    FaultTold,
+    MachineRecord,
+    Recurs,
+    SpareFitted,
+    UpkeepTold,
+    WeekPrinted,
+)
+from core.watch import Watch, faults_told, hour_costs, spares_fitted, upkeep_told
 from core.window import Window
 
 #: A cause recurs that a machine had so often, and so many times as often as the others of its model.
@@ -44,14 +53,14 @@ def machine_record(log: Log, machine: str, at: datetime, pace: Pace, watch: Watc
     told = [fault for fault in faults_told(log, window, at) if fault.machine == machine]
     weeks = _weeks(read)
     printed = math.fsum(week.printed for week in weeks)
-    upkeep = _upkeep(log, window, machine, at)
-    spares = Counter(spare for one in upkeep for spare in one.spares)
-    spares.update(fault.spare for fault in told if fault.spare and fault.ended != FAR)
+    upkeep = upkeep_told(log, window, at).filter(pl.col("machine") == machine)
+    fitted = [SpareFitted(at=when, spare=spare) for _, when, spare in reversed(spares_fitted(told, upkeep))]
     return MachineRecord(
         machine=machine, model=row.model, at=at, zone=setup.shop(at).zone, since=window.start, printed=printed,
         prints=removals(read.reckoned.gaps).height, weeks=weeks, faults=[_told(fault) for fault in reversed(told)],
-        upkeep=upkeep, spares=dict(spares), recurs=_recurs(told, printed, row, watch) if watch else [],
-        mtbf=mtbf(len(told), printed) if printed else None, cost=_cost(upkeep, spares, read),
+        upkeep=_upkeep(upkeep), fitted=fitted, cards=_cards(log, window, machine, at),
+        recurs=_recurs(told, printed, row, watch) if watch else [],
+        mtbf=mtbf(len(told), printed) if printed else None, cost=_cost(setup, row, at, upkeep, fitted, told),
     )  # fmt: skip
 
 
@@ -83,14 +92,15 @@ def _by_week(rows: pl.DataFrame, edges: Micros) -> Numbers:
     return np.asarray(np.maximum(inside, 0).sum(axis=0) / HOUR)
 
 
-def _upkeep(log: Log, window: Window, machine: str, at: datetime) -> list[UpkeepTold]:
+def _upkeep(rows: pl.DataFrame) -> list[UpkeepTold]:
     """Upkeep that was done, newest first."""
-    rows = log.entries_of(["UpkeepDone"], window, at).filter(pl.col("machine") == machine)
-    return [
-        UpkeepTold(at=row["at"], task=row["task"], minutes=row["minutes"],
-                   spares=[code.strip() for code in (row["spares"] or "").split(";") if code.strip()])
-        for row in rows.reverse().iter_rows(named=True)
-    ]  # fmt: skip
+    return [UpkeepTold(**row) for row in rows.drop("machine").reverse().iter_rows(named=True)]
+
+
+def _cards(log: Log, window: Window, machine: str, at: datetime) -> list[CardPut]:
+    """The cards that went into it, newest first."""
+    rows = log.entries_of(["CardLoaded"], window, at).filter(pl.col("machine") == machine)
+    return [CardPut(**row) for row in rows.select("at", "card_set", "revision").reverse().iter_rows(named=True)]
 
 
 def _recurs(told: Sequence[Fault], printed: float, row: Machine, watch: Watch) -> list[Recurs]:
@@ -108,11 +118,16 @@ def _recurs(told: Sequence[Fault], printed: float, row: Machine, watch: Watch) -
     return sorted(found, key=lambda one: -one.times)
 
 
-def _cost(upkeep: Sequence[UpkeepTold], spares: Counter[str], read: Reading) -> float | None:
-    """What its spares and the minutes of upkeep cost; None where no price is known."""
-    shop: Shop = read.setup.shop(read.at)
-    prices = {spare.spare: spare.price for spare in read.setup.all(Spare, read.at) if spare.price is not None}
-    if shop.hand_cost is None and not prices:
-        return None
-    parts = math.fsum(count * prices.get(code, 0.0) for code, count in spares.items())
-    return parts + math.fsum(one.minutes for one in upkeep) / 60 * (shop.hand_cost or 0.0)
+def _cost(
+    setup: Setup, row: Machine, at: datetime, upkeep: pl.DataFrame, fitted: Sequence[SpareFitted], told: Sequence[Fault]
+) -> CostSoFar:
+    """What it cost, at the prices of today."""
+    packs = {spare.spare: (spare.price, spare.pack) for spare in setup.all(Spare, at)}
+    prices = [price / pack if price is not None else None for price, pack in (packs[one.spare] for one in fitted)]
+    known = [price for price in prices if price is not None]
+    hand, hour = setup.shop(at).hand_cost, hour_costs(setup, at).get(row.machine)
+    return CostSoFar(
+        spares=math.fsum(known) if len(known) == len(prices) else None,
+        upkeep=float(upkeep["minutes"].sum()) / 60 * hand if hand is not None else None,
+        down=math.fsum(fault.hours for fault in told) * hour if hour is not None else None,
+    )

@@ -34,11 +34,11 @@ from core.calc.pace import Pace
 from core.calc.proportion import wilson
 from core.calc.reckon import Reckoned, reckon
 from core.calc.replays import Replays
-from core.calc.spent import NINETY, Spent, replayed, spent
+from core.calc.spent import Spent, replayed, spent
 from core.calc.spools import PartSpool, Spool, lasts, left, spools
 from core.calc.staffed import Staffed, instant, micros, staffed_spells
 from core.entries import QuestionClosed, SpoolFitted
-from core.estimate import Estimate
+from core.estimate import NINETY, Estimate
 from core.log.store import Log
 from core.setup import Machine, PrintFile, Setup
 from core.window import Window, midnight

@@ -4,20 +4,32 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from core.answer_types import Stores
-from core.calc.bad_actor import WORSE, Counts, stands_out
+from core.calc.bad_actor import SOON, WORSE, Counts, Standing, stands_out
+from core.calc.by_hours import Band, bands
 from core.calc.failures import Watched, availability, mean_cumulative, mtbf, trend
 from core.calc.faults import Fault
 from core.calc.hazard import Numbers
 from core.calc.staffed import FAR, instant
-from core.setup import Machine, Model, Spare, is_for
-from core.upkeep import advice, due
-from core.upkeep_types import CauseHours, Cumulative, ModelFailures, Restored, Room, SpareFits, StandsOut, Waits
-from core.watch import Watch
+from core.setup import Machine, Model, Spare, UpkeepTask, is_for
+from core.upkeep import advice, cycles, due
+from core.upkeep_types import (
+    CauseHours,
+    Cumulative,
+    FailureBand,
+    FailuresByHours,
+    ModelFailures,
+    Restored,
+    Room,
+    SpareFits,
+    StandsOut,
+    Waits,
+)
+from core.watch import Watch, spares_fitted
 
 #: A machine is watched from after this many hours of printing: the first are those of setting it up.
 LEAST_HOURS = 1.0
@@ -31,8 +43,9 @@ def reliability(watch: Watch, shelf: Stores) -> Room:
     back = restored(watch.faults)
     return Room(
         at=watch.at, zone=watch.shop.zone, weeks=float(watch.weeks), due=due(watch), waits=_waits(watch, shelf),
-        lost_waiting=math.fsum(fault.waited for fault in watch.faults), models=_models(watch),
-        cumulative=_cumulative(watch), causes=_causes(watch.faults), stands_out=_stands_out(watch),
+        lost_waiting=math.fsum(fault.waited for fault in watch.faults),
+        lost_cost=watch.cost((fault.machine, fault.waited) for fault in watch.faults), models=_models(watch),
+        cumulative=_cumulative(watch), by_hours=_by_hours(watch), causes=_causes(watch), stands_out=_stands_out(watch),
         advice=advice(watch, back.hours if back else 0.0), spares=_spares(watch),
     )  # fmt: skip
 
@@ -43,7 +56,8 @@ def _waits(watch: Watch, shelf: Stores) -> list[Waits]:
     expected = {item.item: min((o.expected for o in item.orders), default=None) for item in shelf.items}
     return [
         Waits(machine=fault.machine, spare=fault.spare, name=names.get(fault.spare, fault.spare), cause=fault.cause,
-              since=instant(fault.began), expected=expected.get(fault.spare))
+              since=instant(fault.began), hours=fault.waited, cost=watch.cost([(fault.machine, fault.waited)]),
+              expected=expected.get(fault.spare))
         for fault in watch.faults if fault.ended == FAR and fault.spare
     ]  # fmt: skip
 
@@ -91,6 +105,23 @@ def _cumulative(watch: Watch) -> list[Cumulative]:
     return found
 
 
+def _by_hours(watch: Watch) -> list[FailuresByHours]:
+    """How often machines fail by age, and by hours since each task that is due by hours."""
+    every = [watched_of(watch, machine.machine) for machine in watch.machines]
+    tasks = [task for task in watch.setup.all(UpkeepTask, watch.at) if task.every_hours]
+    told: list[tuple[str | None, str, list[Watched]]] = [(None, "", [one for one in every if one])]
+    told += [(task.task, task.name, cycles(watch, task.task)) for task in tasks]
+    return [
+        FailuresByHours(task=task, name=name, bands=[_band(band) for band in bands(mine)], trend=trend(mine).verdict)
+        for task, name, mine in told if any(one.failed for one in mine)
+    ]  # fmt: skip
+
+
+def _band(band: Band) -> FailureBand:
+    return FailureBand(start=band.start, end=band.end, failures=band.failures, hours=band.hours,
+                       per_100_hours=band.rate.scaled(100))  # fmt: skip
+
+
 def watched_of(watch: Watch, machine: str) -> Watched | None:
     """The failures of a machine on the scale of its own printing hours; None of one that printed nothing."""
     hours = watch.worked.at(machine, watch.now)
@@ -101,30 +132,41 @@ def watched_of(watch: Watch, machine: str) -> Watched | None:
     return Watched([t for t in at if 0 < t <= hours], hours)
 
 
-def _causes(faults: Sequence[Fault]) -> list[CauseHours]:
+def _causes(watch: Watch) -> list[CauseHours]:
     """The causes, most hours first."""
     found = []
-    for cause in dict.fromkeys(fault.cause for fault in faults):
-        mine = [fault for fault in faults if fault.cause == cause]
-        found.append(CauseHours(cause=cause, times=len(mine), hours=math.fsum(fault.hours for fault in mine),
-                                waited=math.fsum(fault.waited for fault in mine)))  # fmt: skip
+    for cause in dict.fromkeys(fault.cause for fault in watch.faults):
+        mine = [fault for fault in watch.faults if fault.cause == cause]
+        found.append(CauseHours(
+            cause=cause, times=len(mine), hours=math.fsum(fault.hours for fault in mine),
+            waited=math.fsum(fault.waited for fault in mine),
+            cost=watch.cost((fault.machine, fault.hours) for fault in mine),
+        ))  # fmt: skip
     return sorted(found, key=lambda line: -line.hours)
 
 
 def _stands_out(watch: Watch) -> list[StandsOut]:
     """The machines that fail more often than the others of their model: by their faults, and by prints that stopped."""
-    found = []
+    found: list[StandsOut] = []
     for model in dict.fromkeys(machine.model for machine in watch.machines):
         mine = [machine for machine in watch.machines if machine.model == model]
         counts, hours = _weekly(watch, mine)
         for machine, standing in zip(mine, stands_out(counts, hours, differ=DIFFER), strict=True):
-            if standing.named_at and standing.times and standing.times.best >= WORSE:
-                others = float(hours.sum() - standing.hours), int(counts.sum()) - standing.failures
-                found.append(StandsOut(
-                    machine=machine.machine, model=model, failures=standing.failures, hours=standing.hours,
-                    times=standing.times, others=others[0] / others[1] if others[1] else None,
-                ))  # fmt: skip
+            if standing.named_at:
+                found += _still_out(watch, machine, standing, counts, hours)
     return found
+
+
+def _still_out(watch: Watch, machine: Machine, found: Standing, counts: Counts, hours: Numbers) -> Iterator[StandsOut]:
+    """A machine that was named, as long as it fails more often than the others: all the time, or else lately."""
+    for one, weeks in ((found, watch.weeks), (found.lately, min(SOON, watch.weeks))):
+        if one.times and one.times.best >= WORSE:
+            others = int(counts[-weeks:].sum()) - one.failures
+            yield StandsOut(
+                machine=machine.machine, model=machine.model, weeks=weeks, failures=one.failures, hours=one.hours,
+                times=one.times, others=float(hours[-weeks:].sum() - one.hours) / others if others else None,
+            )  # fmt: skip
+            return
 
 
 def _weekly(watch: Watch, machines: Sequence[Machine]) -> tuple[Counts, Numbers]:
@@ -141,8 +183,7 @@ def _weekly(watch: Watch, machines: Sequence[Machine]) -> tuple[Counts, Numbers]
 
 def _spares(watch: Watch) -> list[SpareFits]:
     """Every spare with how many machines it serves, those of most use first."""
-    used = Counter(spare for row in watch.upkeep["spares"].to_list() for spare in row or [])
-    used.update(fault.spare for fault in watch.faults if fault.spare and fault.ended != FAR)
+    used = Counter(spare for _, _, spare in spares_fitted(watch.faults, watch.upkeep))
     found = []
     for spare in watch.setup.all(Spare, watch.at):
         fits = [machine.model for machine in watch.machines if is_for(spare, machine.model)]

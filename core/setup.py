@@ -70,13 +70,16 @@ class Shop(Row):
 
 
 class Model(Row):
-    """A kind of machine; `price` is what one costs, if that is known."""
+    """A kind of machine; `price` is what one costs, `hour_cost` what an hour costs in which one is out of service, if
+    these are known.
+    """
 
     table: ClassVar[str] = "models"
     key: ClassVar[tuple[str, ...]] = ("model",)
     model: Code
     name: Code
     price: Amount | None = None
+    hour_cost: Amount | None = None
 
 
 class Rack(Row):
@@ -242,7 +245,8 @@ class UpkeepTask(Row):
     """A planned maintenance task and the minutes it usually takes.
 
     It is due after so many hours of printing, days or prints since it was done, whichever comes first; where none is
-    given, whenever somebody thinks of it. `says` is who wants it so: the machine's maker or the shop itself.
+    given, whenever somebody thinks of it. `says` is who wants it so: the machine's maker or the shop itself. `spare` is
+    what it usually takes, where that takes one.
     """
 
     table: ClassVar[str] = "upkeep"
@@ -255,6 +259,7 @@ class UpkeepTask(Row):
     every_days: Annotated[float, Field(gt=0, le=4000)] | None = None
     every_prints: Annotated[float, Field(gt=0, le=100_000)] | None = None
     says: Literal["maker", "shop"] = "shop"
+    spare: Code | None = None
 
 
 def is_for(row: PrintFile | Spare | UpkeepTask, model: str) -> bool:

@@ -65,8 +65,11 @@ from core.review_types import (
     WeekFigures,
 )
 from core.upkeep_types import (
+    CardPut,
     CauseHours,
     Cumulative,
+    FailureBand,
+    FailuresByHours,
     FaultTold,
     IntervalAdvice,
     MachineRecord,
@@ -74,6 +77,7 @@ from core.upkeep_types import (
     Recurs,
     Room,
     SpareFits,
+    SpareFitted,
     StandsOut,
     TaskDue,
     UpkeepTold,
@@ -258,6 +262,11 @@ def _meanwhile(review: Review) -> pl.DataFrame:
     )
 
 
+def _bands(room: Room) -> list[tuple[str, list[FailureBand]]]:
+    """The bands of hours by the task they are counted from; "" where that is a machine's first day."""
+    return [(one.task or "", one.bands) for one in room.by_hours]
+
+
 def _out(loading: Loading) -> pl.DataFrame:
     return pl.DataFrame(list(loading.out.items()), schema={"machine": pl.String, "state": pl.String}, orient="row")
 
@@ -312,6 +321,10 @@ _UPKEEP: tuple[Table[Room], ...] = (
     Table("upkeep-machines", Room, lambda r: frame(StandsOut, r.stands_out)),
     Table("upkeep-intervals", Room, lambda r: frame(IntervalAdvice, r.advice)),
     Table("upkeep-spares", Room, lambda r: frame(SpareFits, r.spares)),
+    Table(
+        "upkeep-hours", Room, lambda r: _of_each("since", [(b.task or "", b.bands) for b in r.by_hours], FailureBand)
+    ),
+    Table("upkeep-trends", Room, lambda r: frame(FailuresByHours, r.by_hours)),
     Table("upkeep-figures", Room, lambda r: frame(Room, [r])),
 )
 _REVIEW: tuple[Table[Review], ...] = (
@@ -334,7 +347,8 @@ _MACHINE: tuple[Table[MachineRecord], ...] = (
     Table("machine-weeks", MachineRecord, _of_machine(lambda m: frame(WeekPrinted, m.weeks))),
     Table("machine-faults", MachineRecord, _of_machine(lambda m: frame(FaultTold, m.faults))),
     Table("machine-upkeep", MachineRecord, _of_machine(lambda m: frame(UpkeepTold, m.upkeep))),
-    Table("machine-spares", MachineRecord, _of_machine(lambda m: _counts("spare", m.spares, "number"))),
+    Table("machine-spares", MachineRecord, _of_machine(lambda m: frame(SpareFitted, m.fitted))),
+    Table("machine-cards", MachineRecord, _of_machine(lambda m: frame(CardPut, m.cards))),
     Table("machine-recurs", MachineRecord, _of_machine(lambda m: frame(Recurs, m.recurs))),
     Table("machine-figures", MachineRecord, lambda m: frame(MachineRecord, [m])),
 )

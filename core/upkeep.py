@@ -26,6 +26,8 @@ SHORTEST, ENOUGH, NEAR = 1.0, 20, 1.5
 #: States in which no print would have to be stopped for upkeep.
 STANDS = ("done", "stopped", "empty", "no word", "down", "waiting")
 By = Literal["hours", "days", "prints"]
+_CANNOT_TELL: Says = "cannot tell"
+_NO_GAIN: Says = "no gain seen"
 
 
 def due(watch: Watch) -> list[TaskDue]:
@@ -95,10 +97,10 @@ def advice(watch: Watch, restore: float) -> list[IntervalAdvice]:
     `restore` is the mean time to restore, hours. Mending leaves a machine as bad as it was, upkeep makes it new.
     """
     tasks = [task for task in watch.setup.all(UpkeepTask, watch.at) if task.every_hours]
-    return [_advice(task, task.every_hours or 0.0, _cycles(watch, task.task), restore) for task in tasks]
+    return [_advice(task, task.every_hours or 0.0, cycles(watch, task.task), restore) for task in tasks]
 
 
-def _cycles(watch: Watch, task: str) -> list[Watched]:
+def cycles(watch: Watch, task: str) -> list[Watched]:
     """From every time a task was done to the next, or to now: hours printed, and those at which the machine failed."""
     found = []
     for machine in (row.machine for row in watch.machines):
@@ -112,25 +114,23 @@ def _cycles(watch: Watch, task: str) -> list[Watched]:
     return found
 
 
-def _advice(task: UpkeepTask, every: float, cycles: list[Watched], restore: float) -> IntervalAdvice:
-    failures, found = sum(len(cycle.failed) for cycle in cycles), slope(cycles)
-    best, says = _best(task, every, cycles, restore, found)
+def _advice(task: UpkeepTask, every: float, done: list[Watched], restore: float) -> IntervalAdvice:
+    failures, found = sum(len(cycle.failed) for cycle in done), slope(done)
+    if found is None or failures < ENOUGH or restore <= 0:
+        best, says = None, _CANNOT_TELL
+    elif found.low <= 1:
+        best, says = None, _NO_GAIN
+    else:
+        scale = (math.fsum(cycle.hours**found.best for cycle in done) / failures) ** (1 / found.best)
+        best = minimal_repair(Weibull(scale, found.best), Costs(task.minutes / 60, restore)).hours
+        says = _beside(every, best)
     return IntervalAdvice(
         task=task.task, name=task.name, every=every, failures=failures, slope=found, best=best, says=says
     )  # fmt: skip
 
 
-def _best(
-    task: UpkeepTask, every: float, cycles: list[Watched], restore: float, found: Estimate | None
-) -> tuple[float | None, Says]:
-    """The interval that costs least, and what that makes of the task's own."""
-    failures = sum(len(cycle.failed) for cycle in cycles)
-    if found is None or failures < ENOUGH or restore <= 0:
-        return None, "cannot tell"
-    if found.low <= 1:
-        return None, "no gain seen"
-    scale = (math.fsum(cycle.hours**found.best for cycle in cycles) / failures) ** (1 / found.best)
-    best = minimal_repair(Weibull(scale, found.best), Costs(task.minutes / 60, restore)).hours
+def _beside(every: float, best: float) -> Says:
+    """What the interval that costs least makes of the task's own."""
     if every > NEAR * best:
-        return best, "too long"
-    return best, "too short" if every < best / NEAR else "about right"
+        return "too long"
+    return "too short" if every < best / NEAR else "about right"

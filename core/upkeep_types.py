@@ -54,13 +54,18 @@ class IntervalAdvice(Frozen):
 
 
 class Waits(Frozen):
-    """A machine that waits for a spare since then, and when that is expected (null: none is on order)."""
+    """A machine that waits for a spare since then, and when that is expected (null: none is on order).
+
+    It has waited `hours` so far, which `cost` so much; null where an hour of its model has no price.
+    """
 
     machine: str
     spare: str
     name: str
     cause: str
     since: datetime
+    hours: float
+    cost: float | None
     expected: datetime | None
 
 
@@ -105,20 +110,47 @@ class Cumulative(Frozen):
     high: list[float]
 
 
+class FailureBand(Frozen):
+    """From `start` to `end` hours since: `failures` in `hours` of printing, `per_100_hours` with its exact range."""
+
+    start: float
+    end: float
+    failures: int
+    hours: float
+    per_100_hours: Estimate
+
+
+class FailuresByHours(Frozen):
+    """How often machines fail by the hours they printed since a `task` was done, or (null) since they were first
+    watched. `trend`: whether failures come more often with these hours.
+    """
+
+    task: str | None
+    name: str
+    bands: list[FailureBand]
+    trend: Literal["improving", "steady", "worsening", "cannot tell"]
+
+
 class CauseHours(Frozen):
-    """A cause: how often, machine-hours down, and the spare that mends it."""
+    """A cause: how often, machine-hours down, those of them that were waits for a spare, and what the hours `cost`
+    (null where an hour of one of the machines has no price).
+    """
 
     cause: str
     times: int
     hours: float
     waited: float
+    cost: float | None
 
 
 class StandsOut(Frozen):
-    """A machine that fails `times` as often as the others of its model, found by its `failures` in `hours`."""
+    """A machine that fails `times` as often as the others of its model, found by its `failures` in `hours` of the last
+    so many `weeks`: faults, and prints that stopped without one. The `others` had one in so many hours (null: none).
+    """
 
     machine: str
     model: str
+    weeks: int
     failures: int
     hours: float
     times: Estimate
@@ -138,7 +170,8 @@ class SpareFits(Frozen):
 class Room(Frozen):
     """Upkeep and repairs of the room over so many `weeks`: tasks that are due, what waits, how often what fails.
 
-    `lost_waiting` are machine-hours that machines waited for spares.
+    `lost_waiting` are machine-hours that machines waited for spares, `lost_cost` what these cost (null where an hour of
+    one of them has no price).
     """
 
     at: datetime
@@ -147,8 +180,10 @@ class Room(Frozen):
     due: list[TaskDue]
     waits: list[Waits]
     lost_waiting: float
+    lost_cost: float | None
     models: list[ModelFailures]
     cumulative: list[Cumulative]
+    by_hours: list[FailuresByHours]
     causes: list[CauseHours]
     stands_out: list[StandsOut]
     advice: list[IntervalAdvice]
@@ -174,6 +209,31 @@ class UpkeepTold(Frozen):
     spares: list[str]
 
 
+class SpareFitted(Frozen):
+    """A spare that went into a machine, in upkeep or in a repair."""
+
+    at: datetime
+    spare: str
+
+
+class CardPut(Frozen):
+    """A card that went into a machine, with so many a revision of its set."""
+
+    at: datetime
+    card_set: str
+    revision: int
+
+
+class CostSoFar(Frozen):
+    """What a machine cost: `spares` at their prices, the minutes of `upkeep` at what a hand costs, the hours it was
+    `down` at what an hour without it costs; each null where a price is not known.
+    """
+
+    spares: float | None
+    upkeep: float | None
+    down: float | None
+
+
 class Recurs(Frozen):
     """A cause that comes back: so often in `hours` of this machine; the others of its model have it once in `others`
     hours (infinite: never).
@@ -194,10 +254,7 @@ class WeekPrinted(Frozen):
 
 
 class MachineRecord(Frozen):
-    """All that was ever done to a machine, as far as the log goes back (`since`).
-
-    `cost` are its spares at their prices and the minutes of upkeep at what a hand costs, null where no price is known.
-    """
+    """All that was ever done to a machine, as far as the log goes back (`since`), newest first."""
 
     machine: str
     model: str
@@ -209,7 +266,8 @@ class MachineRecord(Frozen):
     weeks: list[WeekPrinted]
     faults: list[FaultTold]
     upkeep: list[UpkeepTold]
-    spares: dict[str, int]
+    fitted: list[SpareFitted]
+    cards: list[CardPut]
     recurs: list[Recurs]
     mtbf: Estimate | None
-    cost: float | None
+    cost: CostSoFar

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from functools import cached_property
 from itertools import pairwise
@@ -11,12 +13,13 @@ import polars as pl
 
 from core.calc.faults import KINDS, Fault, faults
 from core.calc.pace import Pace
-from core.calc.spent import NINETY
-from core.calc.staffed import HOUR, micros
+from core.calc.shelf import SPARES_USED
+from core.calc.staffed import FAR, HOUR, instant, micros
 from core.calc.worked import Worked
+from core.estimate import NINETY
 from core.log.store import Log
 from core.reading import Reading
-from core.setup import Machine
+from core.setup import Machine, Model, Setup
 from core.window import Window
 
 #: A fault told within so many hours of a stopped print is why it stopped.
@@ -74,14 +77,40 @@ class Watch:
 
     @cached_property
     def upkeep(self) -> pl.DataFrame:
-        """Upkeep that was done: machine, task, at, minutes, spares; oldest first."""
-        rows = self.log.entries_of(["UpkeepDone"], self.window, self.at)
-        return rows.select("machine", "task", "at", "minutes", spares=pl.col("spares").str.split(";"))
+        """The upkeep that was done (`upkeep_told`)."""
+        return upkeep_told(self.log, self.window, self.at)
+
+    def cost(self, hours: Iterable[tuple[str, float]]) -> float | None:
+        """What it cost that machines were out for so many `hours`; None where an hour of one of them has no price."""
+        prices = hour_costs(self.setup, self.at)
+        each = [(prices.get(machine), lost) for machine, lost in hours]
+        known = [price * lost for price, lost in each if price is not None]
+        return math.fsum(known) if len(known) == len(each) and known else None
 
     def since(self, machine: str) -> datetime:
         """When the watch of a machine begins: with the window, or with its service."""
         rows = [row.since for row in self.setup.history(Machine) if row.machine == machine]
         return max(self.window.start, min(rows, default=self.window.start))
+
+
+def hour_costs(setup: Setup, at: datetime) -> dict[str, float]:
+    """What an hour without each machine costs, of those whose model has a price for it."""
+    models = {row.model: row.hour_cost for row in setup.all(Model, at)}
+    prices = {machine.machine: models.get(machine.model) for machine in setup.machines(at)}
+    return {machine: price for machine, price in prices.items() if price is not None}
+
+
+def upkeep_told(log: Log, window: Window, at: datetime) -> pl.DataFrame:
+    """The upkeep of all machines in a window: machine, task, at, minutes, spares (a list); oldest first."""
+    rows = log.entries_of(["UpkeepDone"], window, at)
+    return rows.select("machine", "task", "at", "minutes", spares=SPARES_USED)
+
+
+def spares_fitted(faults: Iterable[Fault], upkeep: pl.DataFrame) -> list[tuple[str, datetime, str]]:
+    """The spares that went into machines, in upkeep and in repairs that are over: machine, when and which; by time."""
+    used = upkeep.explode("spares", empty_as_null=False).select("machine", "at", "spares").iter_rows()
+    mended = ((one.machine, instant(one.ended), one.spare) for one in faults if one.spare and one.ended != FAR)
+    return sorted([*used, *mended], key=lambda one: (one[1], one[0]))
 
 
 def faults_told(log: Log, window: Window, at: datetime) -> list[Fault]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
-from core.answer_types import FileChoice, MachinePage
+from core.answer_types import Choice, FileChoice, MachinePage, TaskChoice
 from core.setup import DONT_KNOW
 
 #: The fields of one entry, without its id, its times and who noted it.
@@ -13,12 +14,13 @@ Fields = dict[str, Any]
 #: Net grams a spool may hold; the first is fitted where nothing else is known of the machine.
 SPOOLS = (1000, 750, 3000)
 
-#: A spool that feeds a print less likely than this is asked about before the start.
-LASTS = 0.9
 #: No spool has more left than this share of the net weight it was fitted with, its label being a little off.
 HEAVIEST = 1.1
 #: How full a spool is, as a person can see it.
 QUARTERS = {"full": 1.0, "three-quarters": 0.75, "half": 0.5, "a-quarter": 0.25}
+
+#: The minutes of a task of more than `LONG` are told in long steps; no task takes more than a week.
+SHORT_STEP, LONG_STEP, LONG, MOST_MINUTES = 5, 30, 120, 7 * 24 * 60
 
 #: Acts that start what the loading list has, and those that start the same again instead.
 PLANNED = {"off_planned": "off_next", "started_planned": "started_same"}
@@ -83,7 +85,7 @@ def as_listed(page: MachinePage) -> bool:
 
 def too_short(file: FileChoice) -> bool:
     """Whether the spool on the machine will hardly feed a print of the file."""
-    return file.lasts is not None and file.lasts < LASTS
+    return file.feeds is False
 
 
 def fuller(file: FileChoice, full: float) -> dict[str, float]:
@@ -93,7 +95,7 @@ def fuller(file: FileChoice, full: float) -> dict[str, float]:
 
 def instead(page: MachinePage, file: FileChoice) -> list[FileChoice]:
     """Other files that the spool on the machine feeds, likeliest first."""
-    return [other for other in page.files if other != file and other.lasts is not None and other.lasts >= LASTS]
+    return [other for other in page.files if other != file and other.feeds]
 
 
 def begun(act: str, page: MachinePage, file: FileChoice, grams: float | None) -> list[Fields]:
@@ -138,9 +140,21 @@ def down(page: MachinePage, cause: str | None = None, spare: str | None = None) 
     return [{"kind": "WentDown", "machine": now.machine, **told}]
 
 
-def upkeep(page: MachinePage, task: str, minutes: float) -> list[Fields]:
-    """An upkeep task was done."""
-    return [{"kind": "UpkeepDone", "machine": page.now.machine, "task": task, "minutes": minutes}]
+def upkeep(page: MachinePage, task: str, minutes: float, spares: Sequence[str]) -> list[Fields]:
+    """An upkeep task was done in so many minutes, and these spares went in."""
+    return [
+        {"kind": "UpkeepDone", "machine": page.now.machine, "task": task, "minutes": minutes, "spares": tuple(spares)}
+    ]
+
+
+def spares_for(page: MachinePage, task: TaskChoice) -> list[Choice]:
+    """The spares that fit the machine, the one the task usually takes first."""
+    return sorted(page.spares, key=lambda spare: spare.code != task.spare)
+
+
+def minutes_more(task: TaskChoice) -> int:
+    """The steps in which the minutes of a task are told: longer ones of longer tasks."""
+    return LONG_STEP if task.minutes > LONG else SHORT_STEP
 
 
 def usual_spool(page: MachinePage) -> float:

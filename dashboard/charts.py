@@ -4,7 +4,7 @@ Days are drawn as written, on the shop's own calendar. No text is below 16 px.
 """
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any, Literal
 
 import altair as alt
@@ -24,6 +24,15 @@ SMALL = 180
 #: Width of a chart that stands alone, and the grammar that charts are written in.
 WIDE = 800
 VEGA_LITE = ".".join(alt.SCHEMA_VERSION.removeprefix("v").split(".")[:2])
+#: What is marked on a machine's time: sign and word in the legend, shape, colour. Pixels between two rows of marks, and
+#: the room they need above a week that was full.
+MARKS = {
+    "fault": ("\N{BLACK UP-POINTING TRIANGLE}", "fault", "triangle-up", INK),
+    "upkeep": ("\N{BLACK CIRCLE}", "upkeep", "circle", "#0072b2"),
+    "spare": ("\N{BLACK DIAMOND}", "spare", "diamond", INK),
+    "card": ("\N{BLACK SQUARE}", "card", "square", "#0072b2"),
+}
+MARK, HEADROOM = 19, 1.45
 #: As wide as its place and as high as told: fitted in height too, a chart of one reason loses its words.
 _WIDE = alt.AutoSizeParams(type="fit-x", contains="padding")
 
@@ -109,32 +118,52 @@ def cumulative(steps: pl.DataFrame, title: str) -> alt.LayerChart:
 
 
 def record(weeks: pl.DataFrame, marks: pl.DataFrame) -> alt.LayerChart:
-    """A machine's whole time: hours printed a week as bars, those it was down on top, faults and upkeep as marks.
+    """A machine's whole time: hours printed a week as bars, those it was down on top, and above them marks of what
+    happened, each kind in a row of its own.
 
-    `weeks`: week (date and time), printed, down (hours). `marks`: at, what ("Faults" or "Upkeep").
+    `weeks`: week (date and time), printed, down (hours). `marks`: at, what (one of `MARKS`).
     """
-    base = alt.Chart(weeks).encode(
-        x=alt.X("week:T", axis=alt.Axis(title=None, format="%-d %b %y", grid=False, tickCount=6, labelFlush=True))
-    )
-    y = alt.Axis(title=None, grid=False, tickCount=4)
-    width = max(900 / max(weeks.height, 1) * 0.7, 1)
-    printed = base.mark_bar(color=GREY, size=width, align="left").encode(y=alt.Y("printed:Q", axis=y))
-    down = base.transform_calculate(top="datum.printed + datum.down").mark_bar(
-        color="#d55e00", size=width, align="left"
-    ).encode(y="printed:Q", y2="top:Q")  # fmt: skip
-    told = alt.Chart(marks).encode(x="at:T")
-    faults = told.transform_filter("datum.what == 'Faults'").mark_point(
-        shape="triangle-up", size=90, color=INK, filled=True
-    ).encode(y=alt.value(8))  # fmt: skip
-    upkeep = told.transform_filter("datum.what == 'Upkeep'").mark_point(
-        shape="circle", size=60, color="#0072b2", filled=True
-    ).encode(y=alt.value(24))  # fmt: skip
+    week = alt.Axis(title=None, format="%-d %b %y", grid=False, tickCount=6, labelFlush=True)
+    # A bar ends before its week does, so that there is a gap to the next one.
+    bars = weeks.with_columns(end=pl.col("week") + timedelta(days=6), top=pl.col("printed") + pl.col("down"))
+    base = alt.Chart(bars).encode(x=alt.X("week:T", axis=week), x2="end:T")
+    most = 168 * HEADROOM
+    scale = alt.Scale(domain=[0, most], nice=False)
+    hours = alt.Axis(title=None, grid=False, values=[0, 50, 100, 150])
+    printed = base.mark_bar(color=GREY).encode(y=alt.Y("printed:Q", axis=hours, scale=scale), y2=alt.datum(0))
+    down = base.mark_bar(color="#d55e00").encode(y=alt.Y("printed:Q", axis=hours, scale=scale), y2="top:Q")
+    told = [_marked(marks, what, row) for row, what in enumerate(MARKS)]
+    legend = "  ".join(f"{sign} {name}" for sign, name, *_ in MARKS.values())
     heading = alt.TitleParams(
-        "Hours a week", subtitle="grey: printed; orange: down; triangle: fault; blue dot: upkeep done", anchor="start",
-        frame="bounds",
-    )  # fmt: skip
-    chart = alt.LayerChart(layer=[printed, down, faults, upkeep], autosize=_WIDE)
-    return _dressed(chart.properties(height=SMALL * 1.4, title=heading, width="container"))
+        "Hours a week", subtitle=["grey: printed; orange: down", legend], anchor="start", frame="bounds"
+    )
+    chart = alt.LayerChart(layer=[printed, down, *told], autosize=_WIDE)
+    return _dressed(chart.properties(height=SMALL * 1.6, title=heading, width="container"))
+
+
+def _marked(marks: pl.DataFrame, what: str, row: int) -> alt.Chart:
+    """The marks of a kind, in a row of their own."""
+    _, _, shape, color = MARKS[what]
+    mine = alt.Chart(marks.filter(pl.col("what") == what))
+    return mine.mark_point(shape=shape, size=70, color=color, filled=True, opacity=1).encode(
+        x="at:T", y=alt.value(8 + MARK * row)
+    )
+
+
+def by_hours(bands: pl.DataFrame, title: str, told: str, since: str) -> alt.LayerChart:
+    """Failures in 100 h printed, band by band of the hours `since` something, with their ranges and how many they were.
+
+    Columns: band (words, in order), failures, low, best, high.
+    """
+    x = alt.X("band:N", sort=None, axis=alt.Axis(title=since, labelAngle=0, grid=False, labelOverlap="greedy"))
+    y = alt.Axis(title=None, grid=False, tickCount=4)
+    base = alt.Chart(bands).encode(x=x)
+    doubt = base.mark_rule(color=GREY, strokeWidth=3).encode(y=alt.Y("low:Q", axis=y), y2="high:Q")
+    best = base.mark_point(color=INK, filled=True, size=80, opacity=1).encode(y=alt.Y("best:Q", axis=y))
+    count = base.mark_text(baseline="bottom", dy=-4).encode(y=alt.Y("high:Q", axis=y), text="failures:Q")
+    heading = alt.TitleParams(title, subtitle=told, anchor="start", frame="bounds")
+    chart = alt.LayerChart(layer=[doubt, best, count], autosize=_WIDE)
+    return _dressed(chart.properties(height=SMALL, title=heading, width="container"))
 
 
 def use(weeks: pl.DataFrame, unit: str) -> alt.LayerChart:

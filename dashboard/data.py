@@ -250,7 +250,8 @@ def _begin(log: Log) -> None:
 
 def _make(log: Log, pace: answers.Pace) -> None:
     try:
-        _lists()[str(log.path)] = _listed(answers.Outlook(log, utc_now(), pace))
+        outlook = answers.Outlook(log, utc_now(), pace)
+        _lists()[str(log.path)] = _listed(outlook, answers.stores(log, outlook.at))
     except Exception:
         # The shop was closed meanwhile: nobody waits for its list any more.
         if not log.closed:
@@ -274,10 +275,10 @@ def _prepare(log: Log, day: tuple[str, datetime, int]) -> None:
             raise
 
 
-def _listed(outlook: answers.Outlook) -> Loading:
+def _listed(outlook: answers.Outlook, shelf: Stores) -> Loading:
     """A list that differs from the one people walk with only where that is worth it."""
     before = _lists().get(str(outlook.log.path))
-    return answers.loading(outlook, answers.stores(outlook.log, outlook.at), before)
+    return answers.loading(outlook, shelf, before)
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
@@ -361,7 +362,7 @@ def _machine_record(machine: str, at: Moment) -> MachineRecord:
 
 @st.cache_resource(max_entries=2, show_spinner=False, hash_funcs={answers.Outlook: id})
 def _loading(outlook: answers.Outlook) -> Loading:
-    return _listed(outlook)
+    return _listed(outlook, stores())
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)

@@ -62,6 +62,8 @@ TABLES = {
     "upkeep-causes": "What the time to restore goes to",
     "upkeep-machines": "Machines that fail more often",
     "upkeep-intervals": "Whether intervals fit",
+    "upkeep-hours": "Failures by hours since upkeep, and by age: bands",
+    "upkeep-trends": "Failures by hours since upkeep, and by age: trends",
     "upkeep-spares": "Spares and the machines they serve",
     "review-weeks": "The weeks of the quarter",
     "review-changes": "Changes beyond chance",
@@ -81,7 +83,8 @@ TABLES = {
     "machine-weeks": "Its weeks",
     "machine-faults": "Its faults",
     "machine-upkeep": "Upkeep done",
-    "machine-spares": "Spares used",
+    "machine-spares": "Spares that went in",
+    "machine-cards": "Cards that went in",
     "machine-recurs": "What keeps coming back",
 }
 #: What each chart shows.
@@ -95,6 +98,7 @@ CHARTS = {
     "stores-use": "Use a week",
     "plan-headroom": "Hours the room gives and orders want",
     "upkeep-failures": "Failures by hours printed",
+    "upkeep-hours": "Failures by hours",
     "review-losses": "Hours lost in the week",
     "review-waits": "When finished parts wait",
     "review-printing": "Printing, week by week",
@@ -116,6 +120,10 @@ KEYS = {
         "Grey: the mean; dashed: how far days usually go from it; a dot: a change beyond that.",
     ),
 }
+
+
+#: Failures by hours since a machine was first watched.
+AGE_NAME = "since they came"
 
 
 def chart(title: str, which: str) -> str:

@@ -18,8 +18,8 @@ from core.answer_types import Change, Frozen, Loss, Report, RunsOut, Series, Spo
 from core.estimate import Estimate
 from core.plan_types import Capacity
 from core.review_types import Called, Chart, Review
-from core.upkeep_types import Cumulative, MachineRecord, Room
-from dashboard import charts, review_words, words
+from core.upkeep_types import Cumulative, FailuresByHours, MachineRecord, Room
+from dashboard import charts, review_words, upkeep_words, words
 from dashboard.floor_words import Names
 from dashboard.written import Clock
 
@@ -30,8 +30,11 @@ REVIEW_LOSSES_SEEN = 8
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 RUN_OUTS_SEEN = 6
 
+#: Failures by hours printed since a machine was first watched, where others are since a task.
+AGE = "age"
+
 #: What a drawing is of, where there is one of each.
-Each = Literal["machine", "item", "model", "figure"]
+Each = Literal["machine", "item", "model", "figure", "task"]
 
 
 @dataclass(frozen=True)
@@ -159,10 +162,27 @@ def record(found: MachineRecord, clock: Clock) -> alt.LayerChart:
 
 
 def _marks(found: MachineRecord, clock: Clock) -> pl.DataFrame:
-    """Faults and upkeep as marks on the time line."""
-    told = [(line.at, "Faults") for line in found.faults] + [(line.at, "Upkeep") for line in found.upkeep]
+    """What happened as marks on the time line."""
+    told = [*((one.at, "fault") for one in found.faults), *((one.at, "upkeep") for one in found.upkeep),
+            *((one.at, "spare") for one in found.fitted), *((one.at, "card") for one in found.cards)]  # fmt: skip
     rows = [(_written(at, clock), what) for at, what in told]
     return pl.DataFrame(rows, schema={"at": pl.Datetime("ms"), "what": pl.String}, orient="row")
+
+
+def by_hours(one: FailuresByHours) -> alt.LayerChart:
+    """Whether machines fail more often with age, or the longer upkeep is ago."""
+    rows = [
+        (
+            upkeep_words.band(band),
+            band.failures,
+            band.per_100_hours.low,
+            band.per_100_hours.best,
+            band.per_100_hours.high,
+        )
+        for band in one.bands
+    ]
+    bands = pl.DataFrame(rows, schema=["band", "failures", "low", "best", "high"], orient="row")
+    return charts.by_hours(bands, *upkeep_words.by_hours(one))
 
 
 def week_losses(found: Review, names: Names) -> alt.LayerChart | None:
@@ -207,6 +227,10 @@ def _shows(call: Called, day: date) -> bool:
     return call.since <= day <= call.at
 
 
+def _by_hours_of(room: Room, seen: Seen) -> alt.LayerChart | None:
+    return next((by_hours(one) for one in room.by_hours if (one.task or AGE) == seen.code), None)
+
+
 def _watched_of(found: Review, seen: Seen) -> alt.LayerChart | None:
     return next((watched(chart, seen.names) for chart in found.charts if chart.code == seen.code), None)
 
@@ -233,6 +257,7 @@ _DRAWINGS: tuple[Drawing[Any], ...] = (
     Drawing("stores-use", Stores, _use_of, each="item"),
     Drawing("plan-headroom", Capacity, lambda found, seen: headroom(found, seen.clock)),
     Drawing("upkeep-failures", Room, _cumulative_of, each="model"),
+    Drawing("upkeep-hours", Room, _by_hours_of, each="task"),
     Drawing("review-losses", Review, lambda found, seen: week_losses(found, seen.names)),
     Drawing("review-waits", Review, lambda found, _: waits(found)),
     Drawing("review-printing", Review, lambda found, seen: share_by_week(found, "utilisation", seen.clock)),

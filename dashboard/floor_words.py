@@ -5,6 +5,7 @@ The words of the states and of the questions are the house's own, in `words`.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -32,6 +33,8 @@ UNDO = "Undo"
 LAST = "Last: "
 WHY_UNDONE = "taken back where it was tapped"
 
+#: Minutes from here on are told as hours.
+LONG = 120
 #: An entry told so much later than it happened says for when it is.
 NOTICEABLY = timedelta(minutes=2)
 
@@ -90,6 +93,7 @@ ASKS = {
     "spool": "What is the new spool?",
     "goes_on": "What is the new spool?",
     "upkeep": "What was done?",
+    "upkeep_took": "How long did it take?",
     "down": "Down: what is the cause?",
     "cause_known": "Down: what is the cause?",
     "waits_for_spare": "Which spare does it wait for?",
@@ -103,6 +107,7 @@ QUARTERS = {"full": "Full", "three-quarters": "Three quarters", "half": "Half", 
 WEIGHED = "The old spool was weighed"
 LEFT_GRAMS = "Grams left on the old spool, without its reel"
 START_ANYWAY = "Start anyway"
+SPARES_USED, NONE_USED = "Which spares went in? None, unless you tap.", "No spare after all"
 
 MINUTES_AGO = {10: "10 min ago", 30: "30 min ago", 60: "60 min ago"}
 
@@ -220,6 +225,26 @@ def scrap_of(scrap: int, held: int) -> str:
     return f"{scrap} of {held} scrap"
 
 
+def upkeep_label(task: str, spent: int, used: Mapping[str, int], names: Mapping[str, str]) -> tuple[str, str]:
+    """The button that records upkeep: the task, and with what."""
+    return f"{task}: done", f"{minutes(spent)}, {_fitted(used, names)}"
+
+
+def minutes(spent: int) -> str:
+    """The count between the steppers: "45 min", "3 h 30"."""
+    return f"{spent} min" if spent < LONG else written.clocked(spent / 60)
+
+
+def _fitted(used: Mapping[str, int], names: Mapping[str, str]) -> str:
+    each = [f"{many} x {named(spare, names)}" for spare, many in used.items()]
+    return ", ".join(each) or "no spare"
+
+
+def spare_used(name: str, used: int) -> tuple[str, str]:
+    """A spare on a button, and how many of it went in."""
+    return name, f"{used} went in" if used else ""
+
+
 def not_left(grams: float) -> str:
     """What is said of a weight that cannot be left on the old spool."""
     return f"{grams:,g} g cannot be left on that spool: weigh it without its reel, in grams."
@@ -322,7 +347,8 @@ def told(entry: AnyEntry, held: int | None, names: Names) -> str:
         left = f", {entry.left_grams:g} g left on the old one" if entry.left_grams is not None else ""
         return f"spool {named(entry.material, names.materials)}, {entry.grams:g} g{left}"
     if isinstance(entry, UpkeepDone):
-        return f"upkeep, {named(entry.task, names.tasks)}"
+        used = f", {_fitted(Counter(entry.spares), names.spares)}" if entry.spares else ""
+        return f"upkeep, {named(entry.task, names.tasks)}, {minutes(round(entry.minutes))}{used}"
     return _TOLD.get(entry.kind, entry.kind).format(**entry.model_dump())
 
 

@@ -167,8 +167,8 @@ def drawn() -> None:
     session().tapped.clear()
 
 
-def stepper(step: Step, name: str, low: int, high: int, counted: str) -> None:
-    """A count with a big minus and plus; its value is kept in the step under its name.
+def stepper(step: Step, name: str, low: int, high: int, counted: str, each: int = 1) -> None:
+    """A count with a big minus and plus, by so many `each` time; its value is kept in the step under its name.
 
     A quick tap on a cause cuts short the drawing that followed the plus, so the plus must count before it.
     """
@@ -177,9 +177,9 @@ def stepper(step: Step, name: str, low: int, high: int, counted: str) -> None:
         step.told[name] = min(max(step.told[name] + by, low), high)
 
     with st.container(key=f"stepper-{name}", horizontal=True, vertical_alignment="center"):
-        button(f"step-{name}-less", "\N{MINUS SIGN}", before=partial(count, -1))
+        button(f"step-{name}-less", "\N{MINUS SIGN}", before=partial(count, -each))
         text("count", counted)
-        button(f"step-{name}-more", "+", before=partial(count, 1))
+        button(f"step-{name}-more", "+", before=partial(count, each))
 
 
 def entries(fields: Sequence[Fields], by: str) -> list[AnyEntry]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from datetime import date, datetime
+from datetime import datetime
 
 from core.plan_types import Capacity, Gain, Hurt, Loading, NextLoad, OrderDue, Plan, ProductParts, Promise, Step
 from dashboard import floor_words, written
@@ -78,9 +78,9 @@ def leaves(line: OrderDue | Promise, clock: Clock) -> str:
     if low is None:
         return "leaves later than the weeks looked at"
     if best is None or high is None:
-        return f"leaves {day(low, clock)} at the earliest"
-    first, last = day(low, clock), day(high, clock)
-    return f"leaves {first}" if first == last else f"leaves {first} to {last}, likely {day(best, clock)}"
+        return f"leaves {clock.day(low)} at the earliest"
+    first, last = clock.day(low), clock.day(high)
+    return f"leaves {first}" if first == last else f"leaves {first} to {last}, likely {clock.day(best)}"
 
 
 def more(number: int) -> str:
@@ -108,7 +108,7 @@ def promise(found: Promise, confidence: float, clock: Clock) -> list[str]:
     if found.due and found.chance is not None:
         told.append(f"{what} by {when(found.due, clock)}: {written.percent(found.chance)} to leave in time.")
     if found.date:
-        told.append(f"{what} can be promised for {day(found.date, clock)} ({sure} sure).")
+        told.append(f"{what} can be promised for {clock.day(found.date)} ({sure} sure).")
     else:
         told.append(f"{what}: no date within the next {found.weeks} weeks is {sure} sure.")
     told.append(ON_THE_SHELF if found.on_the_shelf else f"It {leaves(found, clock)}.")
@@ -120,7 +120,7 @@ def promise(found: Promise, confidence: float, clock: Clock) -> list[str]:
 def hurt(one: Hurt, clock: Clock) -> str:
     """An order that becomes later."""
     chances = f"{written.percent(one.before)} to {written.percent(one.after)}"
-    return f"Order {one.order} ({one.name}, due {day(one.due, clock)}) falls from {chances} to leave in time."
+    return f"Order {one.order} ({one.name}, due {clock.day(one.due)}) falls from {chances} to leave in time."
 
 
 def product(line: ProductParts) -> tuple[str, str]:
@@ -155,7 +155,7 @@ def headroom(found: Capacity, clock: Clock) -> str:
     if not found.weeks or found.weeks[0].wanted is None:
         return "No order was ever noted, so nothing can be said of what will be wanted."
     if found.passed:
-        return f"From the week of {day(found.passed, clock)} on, more is wanted than the room gives."
+        return f"From the week of {clock.day(found.passed)} on, more is wanted than the room gives."
     gives = sum(week.gives.best for week in found.weeks)
     wanted = sum(week.wanted.best for week in found.weeks if week.wanted)
     spare = written.percent(max(1 - wanted / gives, 0.0)) if gives else "-"
@@ -175,7 +175,7 @@ def loading(found: Loading, clock: Clock) -> list[str]:
     """What the list is for, and how good it is."""
     if not found.loads or found.closes is None or found.back is None:
         return [NOTHING_TO_LOAD, *_not_loaded(found)]
-    made = f"{day(found.at, clock)} {clock.local(found.at):%H:%M}"
+    made = when(found.at, clock)
     closes, back = floor_words.time_of(found.closes, clock), floor_words.time_of(found.back, clock)
     told = [f"As of {made}; people leave at {closes} and are back {back}."]
     if any(line.ends < found.closes for line in found.loads):
@@ -219,15 +219,4 @@ def gain(line: Gain, models: Mapping[str, str]) -> tuple[str, str, str]:
 def when(moment: datetime, clock: Clock) -> str:
     """A due time: its day, and the time where it is not the end of it."""
     local = clock.local(moment)
-    return f"{day(moment, clock)} {local:%H:%M}"
-
-
-def day(moment: datetime, clock: Clock) -> str:
-    """A day, with its year where that is another one."""
-    local = clock.local(moment)
-    return written.day(local.date()) + ("" if local.year == _year(clock) else f" {local.year}")
-
-
-def _year(clock: Clock) -> int:
-    today: date = clock.local(clock.at).date()
-    return today.year
+    return f"{clock.day(moment)} {local:%H:%M}"

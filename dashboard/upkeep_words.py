@@ -7,7 +7,11 @@ from collections.abc import Mapping, Sequence
 
 from core.estimate import Estimate
 from core.upkeep_types import (
+    CardPut,
     CauseHours,
+    CostSoFar,
+    FailureBand,
+    FailuresByHours,
     FaultTold,
     IntervalAdvice,
     MachineRecord,
@@ -16,12 +20,13 @@ from core.upkeep_types import (
     Restored,
     Room,
     SpareFits,
+    SpareFitted,
     StandsOut,
     TaskDue,
     UpkeepTold,
     Waits,
 )
-from dashboard import plan_words, written
+from dashboard import written
 from dashboard.floor_words import Names, named
 from dashboard.written import Clock
 
@@ -33,6 +38,17 @@ FAILS_HEAD = ("Model", "Hours between failures", "Hours to restore", "It gets")
 SPARES_HEAD = ("Spare", "Fits", "Used a year")
 NO_TASKS = "No upkeep task says how often it is due: give every_hours, every_days or every_prints in upkeep.csv."
 RECORD, FAULTS, DONE, PRINTED = "Record of {}", "Faults", "Upkeep done", "Hours printed a week"
+WENT_IN, NONE_IN = "Spares and cards that went in", "No spare and no card was ever noted."
+UP_KEY = "Up: hours between failures, as a share of these and the hours to restore together."
+BENDS = "Below: a line that bends upwards means failures come more and more often, a straight one that they do not."
+AGE = "Do they fail more often with the hours?"
+AGE_KEY = (
+    "Dot: failures in 100 h printed; line: the exact range, nine times in ten; above it, how many failures there were."
+)
+BY_HOURS = {
+    "improving": "fewer failures with the hours", "steady": "the hours make no difference",
+    "worsening": "more failures with the hours", "cannot tell": "cannot be told yet",
+}  # fmt: skip
 NO_FAULTS, NONE_DONE = "No fault was ever noted.", "No upkeep was ever noted."
 ADVICE = "Are the intervals right?"
 ADVICE_KEY = (
@@ -43,6 +59,10 @@ INTERVALS = {
     "too long": "it seems too long", "too short": "it seems too short", "about right": "about right",
     "no gain seen": "failures come no sooner the longer it is ago", "cannot tell": "cannot be told yet",
 }  # fmt: skip
+HOURS_COST = (
+    "Money: hours out of service at what an hour without the machine costs you (hour_cost in models.csv), nights and "
+    "days off included, whether or not there was work for it."
+)
 BRIEF = "Upkeep and repairs"
 LOOKING = "The last weeks are looked through."
 CHECK_IN = "Check in at {}"
@@ -61,9 +81,9 @@ def due(line: TaskDue, clock: Clock) -> tuple[str, str]:
     gone = f"{written.count(since.best)} of {line.every:g} {BY[line.by]}"
     if line.by == "hours" and since.high - since.low >= 1:
         gone += f" ({written.count(since.low)}-{written.count(since.high)})"
-    last = f"last {plan_words.day(line.last, clock)}" if line.last else "never noted"
+    last = f"last {clock.day(line.last)}" if line.last else "never noted"
     stands = "stands now" if line.stands else "prints now"
-    when = "due" if line.share.best >= 1 else f"due {plan_words.day(line.due, clock)}" if line.due else "not due"
+    when = "due" if line.share.best >= 1 else f"due {clock.day(line.due)}" if line.due else "not due"
     says = "the maker says" if line.says == "maker" else "the shop says"
     return (
         f"{line.machine}: {line.name}",
@@ -91,14 +111,24 @@ def interval(line: IntervalAdvice) -> tuple[str, str]:
 
 def waits(line: Waits, clock: Clock, causes: Mapping[str, str]) -> tuple[str, str]:
     """A machine that waits for a spare."""
-    expected = f"expected {plan_words.day(line.expected, clock)}" if line.expected else "none on order"
-    since = plan_words.day(line.since, clock)
-    return f"{line.machine}: {line.name}", f"since {since}, {expected}; {named(line.cause, causes)}"
+    told = "late: expected" if line.expected and line.expected < clock.at else "expected"
+    expected = f"{told} {clock.day(line.expected)}" if line.expected else "none on order"
+    so_far = f"{written.hours(Estimate.exact(line.hours))} so far{costing(line.cost)}"
+    return (
+        f"{line.machine}: {line.name}",
+        f"since {clock.day(line.since)}, {so_far}; {expected}; {named(line.cause, causes)}",
+    )
+
+
+def costing(cost: float | None) -> str:
+    """What hours cost, after them; nothing where that is not known."""
+    return f" (about {written.count(cost)})" if cost is not None else ""
 
 
 def lost(room: Room) -> str:
     """What waiting for spares cost."""
-    return f"Machines waited {written.count(room.lost_waiting)} h for spares in {room.weeks:g} weeks."
+    hours = f"{written.count(room.lost_waiting)} h{costing(room.lost_cost)}"
+    return f"Machines waited {hours} for spares in {room.weeks:g} weeks, nights and days off included."
 
 
 def model(line: ModelFailures) -> tuple[str, str, str, str]:
@@ -124,23 +154,37 @@ def restored(line: Restored | None) -> str:
     return f"{line.hours:.1f}: {parts}"
 
 
-def estimators(lines: Sequence[ModelFailures]) -> str:
-    """How these were found."""
+def by_hours(line: FailuresByHours) -> tuple[str, str, str]:
+    """What the hours are counted from, what they do, and the name of their axis."""
+    if line.task is None:
+        return "All machines", BY_HOURS[line.trend], "from so many hours printed"
+    return line.name, BY_HOURS[line.trend], "from so many hours printed since"
+
+
+def band(line: FailureBand) -> str:
+    """A band of hours, by where it begins."""
+    return written.count(line.start)
+
+
+def estimators(lines: Sequence[ModelFailures]) -> list[str]:
+    """How these were found, and how to read them."""
     names = ", ".join(dict.fromkeys(line.estimator for line in lines))
-    return f"Bounds: exact, nine times in ten. Getting better or worse: {names}; slope 1 is steady."
+    return [f"Bounds: exact, nine times in ten. Getting better or worse: {names}; slope 1 is steady.", UP_KEY, BENDS]
 
 
 def cause(line: CauseHours, causes: Mapping[str, str]) -> tuple[str, str]:
     """A cause with its hours and how often."""
     waited = f", {written.count(line.waited)} h of it for spares" if line.waited >= 1 else ""
-    return named(line.cause, causes), f"{written.count(line.hours)} h, {line.times} times{waited}"
+    times = "once" if line.times == 1 else f"{line.times} times"
+    return named(line.cause, causes), f"{written.count(line.hours)} h{costing(line.cost)}, {times}{waited}"
 
 
 def stands_out(line: StandsOut) -> str:
     """A machine that fails more often than the others."""
     others = f"the others of its model once in {written.count(line.others)} h" if line.others else "the others never"
     return (
-        f"{line.machine} failed {line.failures} times in {written.count(line.hours)} h printed, {others}: "
+        f"{line.machine} failed or stopped a print {line.failures} times in {written.count(line.hours)} h printed in "
+        f"the last {line.weeks} weeks, {others}: "
         f"{line.times.best:.1f} times as often ({line.times.low:.1f}-{line.times.high:.1f})."
     )
 
@@ -160,24 +204,38 @@ def recurs(line: Recurs, causes: Mapping[str, str]) -> str:
 
 def record(found: MachineRecord, clock: Clock) -> str:
     """What is known of a machine in one line."""
-    cost = f" Spares and upkeep cost about {found.cost:,.0f}." if found.cost is not None else ""
     failed = f" Hours between failures: {between(found.mtbf)}." if found.mtbf else ""
     return (
-        f"Since {plan_words.day(found.since, clock)}: {written.count(found.prints)} prints noted, "
-        f"{written.count(found.printed)} h printed, {len(found.faults)} faults.{failed}{cost}"
+        f"Since {clock.day(found.since)}: {written.count(found.prints)} prints noted, "
+        f"{written.count(found.printed)} h printed, {len(found.faults)} faults.{failed}"
     )
+
+
+def cost(found: CostSoFar) -> list[str]:
+    """What a machine cost so far, as far as prices are known; no line where none is."""
+    told = {"spares": found.spares, "the minutes of upkeep": found.upkeep, "hours down": found.down}
+    known = [f"{name} {written.count(cost)}" for name, cost in told.items() if cost is not None]
+    return [f"Cost so far, about: {', '.join(known)}."] if known else []
 
 
 def fault(line: FaultTold, clock: Clock, names: Names) -> tuple[str, str]:
     """One fault: its day, why, how long."""
     lasted = f"down for {line.hours:.0f} h so far" if line.ended is None else f"down for {line.hours:.1f} h"
     spare = [named(line.spare, names.spares)] if line.spare else []
-    return plan_words.day(line.at, clock), ", ".join([named(line.cause, names.down), lasted, *spare])
+    return clock.day(line.at), ", ".join([named(line.cause, names.down), lasted, *spare])
 
 
 def done(line: UpkeepTold, clock: Clock, names: Names) -> tuple[str, str]:
     """Upkeep that was done: its day, what, how long, what it took."""
     spares = [named(spare, names.spares) for spare in line.spares]
-    return plan_words.day(line.at, clock), ", ".join(
-        [named(line.task, names.tasks), written.lasting(line.minutes / 60), *spares]
-    )
+    return clock.day(line.at), ", ".join([named(line.task, names.tasks), written.lasting(line.minutes / 60), *spares])
+
+
+def fitted(line: SpareFitted, clock: Clock, names: Names) -> tuple[str, str]:
+    """A spare that went in: its day, which."""
+    return clock.day(line.at), f"{named(line.spare, names.spares)} fitted"
+
+
+def card(line: CardPut, clock: Clock) -> tuple[str, str]:
+    """A card that went in: its day, with what."""
+    return clock.day(line.at), f"Card {line.card_set}, revision {line.revision}"

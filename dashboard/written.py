@@ -98,6 +98,11 @@ class Clock:
         year = "" if local.year == self.local(self.at).year else f" {local.year}"
         return f"{local.day} {local:%b}{year} {local:%H:%M}"
 
+    def day(self, moment: datetime) -> str:
+        """Its day, with the year where that is another one: "Tue 24 Nov"."""
+        local = self.local(moment)
+        return day(local.date()) + ("" if local.year == self.local(self.at).year else f" {local.year}")
+
     def full(self, moment: datetime) -> str:
         """Date and time in full: "Wed 25 Nov 2026, 08:30"."""
         local = self.local(moment)

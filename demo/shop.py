@@ -103,11 +103,11 @@ SPARE_LEVELS = {
     "platform": (0, 1),
 }  # fmt: skip
 SUPPLIES = {"box-small": "Box, small", "box-large": "Box, large", "tape": "Packing tape"}
-#: task, name, usual minutes, printing hours and days after which it is due, who says so
+#: task, name, usual minutes, printing hours and days after which it is due, who says so, the spare it may take
 UPKEEP = (
-    ("clean-oil", "Clean and oil", 20, 200, 45, "maker"),
-    ("level-platform", "Level the platform", 15, 200, None, "shop"),
-    ("overhaul", "Overhaul and calibrate on the bench", 900, 320, None, "maker"),
+    ("clean-oil", "Clean and oil", 20, 200, 45, "maker", None),
+    ("level-platform", "Level the platform", 15, 200, None, "shop", None),
+    ("overhaul", "Overhaul and calibrate on the bench", 900, 320, None, "maker", "nozzle"),
 )
 
 
@@ -120,8 +120,8 @@ def shop_rows(machines: int, opened: datetime, weeks: int = 26, shifts: int = 1)
         raise Refused("demo_machines", f"The invented shop has 1 to 99 machines, not {machines}: choose fewer or more.")
     return [
         Shop(name="Larkfield Hive Fittings", zone=ZONE.key, change_minutes=4, hand_cost=18),
-        Model(model=SMALL, name="Bench 220", price=380),
-        Model(model=LARGE, name="Bench 300", price=620),
+        Model(model=SMALL, name="Bench 220", price=380, hour_cost=1.5),
+        Model(model=LARGE, name="Bench 300", price=620, hour_cost=2),
         *(Rack(rack=rack, name=f"Rack {rack}", across=4) for rack in "ABC"),
         *_machines(machines, opened),
         *(Product(product=code, name=name) for code, name in PRODUCTS.items()),
@@ -215,6 +215,6 @@ def _causes(about: str, names: dict[str, str], spares: dict[str, str]) -> Iterat
 
 
 def _tasks() -> Iterator[Row]:
-    for code, name, minutes, hours, days, says in UPKEEP:
-        told = {"task": code, "name": name, "minutes": minutes, "every_hours": hours, "every_days": days, "says": says}
-        yield UpkeepTask.model_validate(told)
+    names = ("task", "name", "minutes", "every_hours", "every_days", "says", "spare")
+    for row in UPKEEP:
+        yield UpkeepTask.model_validate(dict(zip(names, row, strict=True)))

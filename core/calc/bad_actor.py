@@ -22,11 +22,15 @@ from core.calc.stops import poisson_range
 from core.estimate import Estimate
 
 Counts = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
 
 #: Until so many looks have passed this share of the false alarms allowed is spent, most of it on the last of them; the
 #: rest is never used up. Spent evenly over a year, a machine three times worse would be named in 12 weeks one time in
 #: ten less.
 SOON, SPENT_SOON = 12, 0.8
+#: From then on to the end of a year of looks this share is spent on machines that turned bad meanwhile, by a sum kept
+#: in so many steps of a failure.
+SPENT_LATELY, YEAR, STEPS = 0.15, 52, 4
 #: Nobody is named who did not fail so many times, and so many times as often as the others: machines of one kind
 #: differ a little, and in a long watch every difference becomes more than chance.
 FEWEST, WORSE = 3, 2.0
@@ -37,19 +41,27 @@ NOTHING = 1e-15
 
 
 @dataclass(frozen=True)
-class Standing:
-    """How a machine stands in its group: `failures` in `hours` printed.
-
-    `rate`: failures a printing hour, exact 90 % range; None without hours. `times`: how many times as often as the
-    others that are not named, exact 90 % range (infinite if those never failed); None if there is nothing to compare.
-    `named_at`: the look, from 1, at which it was first named; None if it is not.
+class Compared:
+    """A machine beside its group: `failures` in `hours` printed, and how many `times` as often as the others that are
+    not named, exact 90 % range (infinite if those never failed); None if there is nothing to compare.
     """
 
     failures: int
     hours: float
-    rate: Estimate | None
     times: Estimate | None
+
+
+@dataclass(frozen=True)
+class Standing(Compared):
+    """How a machine stands in its group, over all looks.
+
+    `rate`: failures a printing hour, exact 90 % range; None without hours. `named_at`: the look, from 1, at which it
+    was first named; None if it is not. `lately` is how it stands in the last `SOON` looks.
+    """
+
+    rate: Estimate | None
     named_at: int | None
+    lately: Compared
 
 
 def stands_out(failures: Counts, hours: Numbers, false_alarms: float = 0.05, differ: float = 0.0) -> list[Standing]:
@@ -57,17 +69,23 @@ def stands_out(failures: Counts, hours: Numbers, false_alarms: float = 0.05, dif
 
     A look is a week, or whatever time passes between two, oldest first; who asked at each of them would have been told
     the same. The chance that a machine of a group without a bad one is ever named is `false_alarms` at most, where the
-    rates of like machines `differ` by this coefficient of variation (log-normal; 0: all have one rate). Which turns bad
-    late in a long watch is found late: begin a watch anew after a year. ValueError for counts or hours that are none.
+    rates of like machines `differ` by this coefficient of variation (log-normal; 0: all have one rate). It is the sum
+    of two chances: to be named by all its failures so far, and by those of late. Begin a watch anew after a year.
+    ValueError for counts or hours that are none.
     """
     counts = _checked(failures, hours, false_alarms, differ)
     named = _named(counts, hours, false_alarms, differ)
-    failed, printed = counts.sum(axis=0), hours.sum(axis=0)
-    plain = np.array([machine not in named for machine in range(len(failed))], dtype=bool)
-    return [
-        _standing(failed, printed, machine, plain & (np.arange(len(failed)) != machine), named.get(machine))
-        for machine in range(len(failed))
-    ]
+    machines = np.arange(counts.shape[1])
+    plain = ~np.isin(machines, list(named))
+    found = []
+    for machine in machines.tolist():
+        others = plain & (machines != machine)
+        whole, lately = (
+            _compared(counts[looks], hours[looks], machine, others) for looks in (slice(None), slice(-SOON, None))
+        )
+        rate = poisson_range(whole.failures).scaled(1 / whole.hours) if whole.hours else None
+        found.append(Standing(**vars(whole), rate=rate, named_at=named.get(machine), lately=lately))
+    return found
 
 
 def _checked(failures: Counts, hours: Numbers, false_alarms: float, differ: float) -> Counts:
@@ -108,9 +126,10 @@ def _crossed(failures: Counts, hours: Numbers, false_alarms: float, differ: floa
         return never
     rates, likely = _rates(differ)
     share = _shares(hours)[:, :, None]
-    shares = rates * share / (1 + (rates - 1) * share)
+    shares = _weighed(share, rates)
     limits = _limits(failures.sum(axis=1), shares, likely, _least(failures, hours), false_alarms / machines)
     reached = np.cumsum(failures, axis=0) >= limits
+    reached |= _lately(failures, share[:, :, 0], shares, likely, false_alarms / machines)
     return np.asarray(np.where(reached.any(axis=0), reached.argmax(axis=0), never))
 
 
@@ -125,6 +144,11 @@ def _shares(hours: Numbers) -> Numbers:
     """The chance that a failure of each look's time is that of each machine, if all are alike [looks, machines]."""
     total = hours.sum(axis=1, keepdims=True)
     return np.asarray(np.where(total > 0, hours / np.where(total > 0, total, 1.0), 1 / hours.shape[1]))
+
+
+def _weighed(share: Numbers, rates: Numbers | float) -> Numbers:
+    """The share of failures of a machine with so many times the rate of the others."""
+    return np.asarray(rates * share / (1 + (rates - 1) * share))
 
 
 def _least(failures: Counts, hours: Numbers) -> Counts:
@@ -146,22 +170,60 @@ def _limits(totals: Counts, shares: Numbers, likely: Numbers, least: Counts, all
     limits, spent = np.zeros_like(least), np.zeros(machines)
     chance = np.ones((machines, len(likely), 1))
     for look, total in enumerate(totals.tolist()):
-        chance = _after(chance, total, shares[look])
-        counts = chance.shape[2]
-        tail = np.pad(np.cumsum((likely @ chance)[:, ::-1], axis=1)[:, ::-1], ((0, 0), (0, 1)))
         left = allowed * spending(look + 1) - spent
-        limits[look] = np.maximum((tail <= left[:, None]).argmax(axis=1), least[look])
-        spent += tail[np.arange(machines), np.minimum(limits[look], counts)]
-        chance = np.where(np.arange(counts) < limits[look][:, None, None], chance, 0.0)[:, :, : limits[look].max()]
+        chance, limits[look], lost = _cut(_after(chance, total, shares[look]), likely, left, least[look])
+        spent += lost
     return limits
 
 
-def _after(chance: Numbers, failures: int, shares: Numbers) -> Numbers:
-    """The chance of each count [machines, rates, counts] after so many more failures of the group."""
+def _lately(failures: Counts, share: Numbers, shares: Numbers, likely: Numbers, allowed: float) -> Flags:
+    """Whether each machine has turned bad by each look, from its failures lately [looks, machines].
+
+    Counted are those beyond `WORSE` times the rate of the others, and never fewer than none: so the sum forgets the
+    time in which a machine was like the others (cumulative sum: Page, Biometrika 41 (1954) 100-115). It is kept in
+    steps of a failure, so that the chance of every value of it is exact as well.
+    """
+    totals, machines = failures.sum(axis=1), failures.shape[1]
+    twice = totals[:, None] * _weighed(share, WORSE)
+    falls = np.diff(np.rint((np.cumsum(twice, axis=0) * STEPS).round(6)).astype(np.int64), axis=0, prepend=0)
+    reached, spent = np.zeros(failures.shape, dtype=bool), np.zeros(machines)
+    beyond, chance = np.zeros(machines, dtype=np.int64), np.ones((machines, len(likely), 1))
+    for look, (count, fall) in enumerate(zip(totals.tolist(), falls, strict=True)):
+        beyond = np.maximum(beyond + STEPS * failures[look] - fall, 0)
+        chance = _fallen(_after(chance, count, shares[look], STEPS), fall)
+        left = np.maximum(allowed * spending_lately(look + 1) - spent, NOTHING)
+        chance, limit, lost = _cut(chance, likely, left, np.full(machines, STEPS * FEWEST))
+        spent += lost
+        reached[look] = beyond >= limit
+    return reached
+
+
+def _fallen(chance: Numbers, fall: Counts) -> Numbers:
+    """The chance of each value after it fell by so much [machines], but not below nothing."""
+    values = chance.shape[2]
+    below = np.pad(np.cumsum(chance, axis=2), ((0, 0), (0, 0), (1, 0)))
+    ends = np.minimum(np.arange(1, values + 1) + fall[:, None], values)
+    up_to = np.take_along_axis(below, np.broadcast_to(ends[:, None, :], chance.shape), axis=2)
+    return np.diff(up_to, axis=2, prepend=0.0)
+
+
+def _cut(chance: Numbers, likely: Numbers, left: Numbers, least: Counts) -> tuple[Numbers, Counts, Numbers]:
+    """The chance of the values below a limit, the limit, and the chance to reach it: `left` at most, and no limit below
+    `least` [machines].
+    """
+    values = chance.shape[2]
+    tail = np.pad(np.cumsum((likely @ chance)[:, ::-1], axis=1)[:, ::-1], ((0, 0), (0, 1)))
+    limit = np.maximum((tail <= left[:, None]).argmax(axis=1), least)
+    below = np.where(np.arange(values) < limit[:, None, None], chance, 0.0)[:, :, : limit.max()]
+    return below, limit, tail[np.arange(len(limit)), np.minimum(limit, values)]
+
+
+def _after(chance: Numbers, failures: int, shares: Numbers, each: int = 1) -> Numbers:
+    """The chance of each value [machines, rates, values] after so many more failures of the group, `each` so many."""
     more = binom.pmf(np.arange(failures + 1), failures, shares[:, :, None])
-    then = np.zeros((*chance.shape[:2], chance.shape[2] + failures))
+    then = np.zeros((*chance.shape[:2], chance.shape[2] + each * failures))
     for count in np.flatnonzero(more.max(axis=(0, 1)) > NOTHING).tolist():
-        then[:, :, count : count + chance.shape[2]] += more[:, :, [count]] * chance
+        then[:, :, each * count : each * count + chance.shape[2]] += more[:, :, [count]] * chance
     return then
 
 
@@ -169,16 +231,19 @@ def spending(look: int) -> float:
     """The share of the false alarms allowed that may be spent by a look, counted from 1: it grows towards 1."""
     if look <= SOON:
         return SPENT_SOON * (look / SOON) ** 3
-    return SPENT_SOON + (1 - SPENT_SOON) * (1 - SOON / look)
+    return SPENT_SOON + (1 - SPENT_SOON - SPENT_LATELY) * (1 - SOON / look)
 
 
-def _standing(
-    failed: Counts, printed: Numbers, machine: int, others: npt.NDArray[np.bool_], at: int | None
-) -> Standing:
-    count, hours = int(failed[machine]), float(printed[machine])
-    rate = poisson_range(count).scaled(1 / hours) if hours else None
-    times = _times(count, hours, int(failed[others].sum()), float(printed[others].sum()))
-    return Standing(count, hours, rate, times, at)
+def spending_lately(look: int) -> float:
+    """The share that may be spent by a look on machines that turned bad: evenly over the rest of a year."""
+    return SPENT_LATELY * min(max(look - SOON, 0) / (YEAR - SOON), 1.0)
+
+
+def _compared(failures: Counts, hours: Numbers, machine: int, others: Flags) -> Compared:
+    """A machine beside these others."""
+    count, printed = int(failures[:, machine].sum()), float(hours[:, machine].sum())
+    times = _times(count, printed, int(failures[:, others].sum()), float(hours[:, others].sum()))
+    return Compared(count, printed, times)
 
 
 def _times(count: int, hours: float, others: int, their_hours: float) -> Estimate | None:

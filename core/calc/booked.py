@@ -8,6 +8,9 @@ import numpy as np
 import polars as pl
 
 from core.calc.hazard import Numbers
+from core.calc.orders import order_book, still_open
+from core.calc.shelf import WEEK
+from core.calc.staffed import micros
 from core.setup import PrintFile, Setup
 
 #: The kinds of entry that tell what is still to be printed for an order.
@@ -15,24 +18,16 @@ KINDS = ("OrderTaken", "OrderPacked", "OrderShipped", "PrintStarted")
 
 
 def open_orders(entries: pl.DataFrame, setup: Setup) -> pl.DataFrame:
-    """Orders not shipped: product, due, and the parts for which no print was started and none was packed yet."""
-    kind = pl.col("kind")
+    """Open orders: product, due (microseconds), and the parts for which no print was started and none packed yet."""
     files = pl.DataFrame(
         [(f.file, f.revision, f.parts) for f in setup.history(PrintFile)],
         schema={"file": pl.String, "revision": pl.Int64, "parts": pl.Int64}, orient="row",
     ).unique(["file", "revision"], keep="last")  # fmt: skip
-    rows = entries.filter(pl.col("order").is_not_null()).join(files, on=["file", "revision"], how="left")
-    orders = rows.group_by("order", maintain_order=True).agg(
-        product=pl.col("product").filter(kind == "OrderTaken").first(),
-        due=pl.col("due").filter(kind == "OrderTaken").first(),
-        wanted=pl.col("quantity").filter(kind == "OrderTaken").sum(),
-        packed=pl.col("quantity").filter(kind == "OrderPacked").sum(),
-        started=pl.col("parts").filter(kind == "PrintStarted").sum(),
-        shipped=(kind == "OrderShipped").any(),
-    )
-    left = pl.col("wanted") - pl.max_horizontal("packed", "started")
-    orders = orders.with_columns(parts=left).filter(~pl.col("shipped") & (left > 0) & pl.col("product").is_not_null())
-    return orders.select("product", "due", "parts")
+    begun = entries.filter(pl.col("kind") == "PrintStarted").join(files, on=["file", "revision"], how="inner")
+    started = begun.group_by("order").agg(started=pl.col("parts").sum())
+    orders = still_open(order_book(entries)).join(started, on="order", how="left", maintain_order="left")
+    left = pl.col("quantity") - pl.max_horizontal("packed", pl.col("started").fill_null(0))
+    return orders.select("product", "due", parts=left).filter(pl.col("parts") > 0)
 
 
 def grams_booked(orders: pl.DataFrame, setup: Setup, at: datetime, weeks: int) -> dict[str, Numbers]:
@@ -40,7 +35,7 @@ def grams_booked(orders: pl.DataFrame, setup: Setup, at: datetime, weeks: int) -
     found: dict[str, Numbers] = {}
     for product, due, parts in orders.iter_rows():
         files = [file for file in setup.newest_files(at) if file.product == product]
-        week = min(max(int((due - at).total_seconds() // (7 * 24 * 3600)), 0), weeks - 1)
+        week = min(max((due - micros(at)) // WEEK, 0), weeks - 1)
         for file in files:
             grams = parts * file.grams / file.parts / len(files)
             found.setdefault(file.material, np.zeros(weeks))[week] += grams

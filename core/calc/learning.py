@@ -24,6 +24,7 @@ from core.calc.replays import Law, Replays, Waits, replay
 from core.calc.spans import ANY, CLEAR, EMPTY, Spans, certain, crowded, spans
 from core.calc.spools import learn_usage
 from core.calc.staffed import FAR, Micros, Staffed
+from core.estimate import NINETY
 from core.setup import Setup
 
 #: Rounds of learning, and replays of a span with one story and with many.
@@ -79,7 +80,7 @@ def learn(entries: pl.DataFrame, setup: Setup, staffed: Staffed, known_at: int) 
 
 def _with_times(pace: Pace, times: PrintTimes) -> Pace:
     best, doubt = math.exp(times.shop_log), float(np.sqrt(np.diag(times.covariance)).mean()) if times.kinds else 0.05
-    reach = 1.6448536269514722 * math.hypot(times.spread, doubt)
+    reach = NINETY * math.hypot(times.spread, doubt)
     return replace(
         pace, best=best, low=best * math.exp(-reach), high=best * math.exp(reach), seen=sum(times.seen), times=times
     )

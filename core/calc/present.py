@@ -13,8 +13,8 @@ from scipy.special import ndtri
 from core.calc.forward import Clock, Flags, Laws, Now, Rows, Work, drawn, longer
 from core.calc.hazard import Numbers
 from core.calc.room import Named
-from core.calc.spent import NINETY
 from core.calc.staffed import HOUR
+from core.estimate import NINETY
 from core.setup import Machine
 
 #: Hours that a machine which is set aside stays so on average (common practice, no source).

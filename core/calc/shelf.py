@@ -17,7 +17,7 @@ import polars as pl
 
 from core.calc.deliveries import DAY, LEAD_PRIOR, LeadLaw, Order, Story, delivered
 from core.calc.hazard import Numbers
-from core.estimate import Estimate
+from core.estimate import NINETY, Estimate
 from core.setup import Item, Material
 
 #: A week in microseconds.
@@ -26,6 +26,12 @@ WEEK = 7 * DAY
 NEARLY_FULL = 0.95
 #: A count that shows so much of what is on order, more than was there, shows a delivery that nobody noted.
 SHOWN = 0.5
+
+#: The spares that an entry of upkeep names, as a list: empty where it names none.
+SPARES_USED = (
+    pl.col("spares").fill_null("").str.split(";").list.eval(pl.element().str.strip_chars())
+    .list.eval(pl.element().filter(pl.element() != ""))
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +123,7 @@ class _Book:
             weeks = (at - self.counted_at) / WEEK
             usual = 0.0 if self.took else weekly * weeks
             rest = self.level + self.came - max(self.took, usual)
-            spread = 0.0 if self.took or not usual else 1.645 * math.sqrt(usual)
+            spread = 0.0 if self.took or not usual else NINETY * math.sqrt(usual)
             doubt = "below nothing" if self.took > self.level + self.came else doubt
             best = max(rest, 0.0)
             on_hand = Estimate(low=max(best - spread, 0.0), best=best, high=best + spread)
@@ -175,10 +181,10 @@ def _full_spools(rows: pl.DataFrame, items: dict[str, Item]) -> pl.DataFrame:
 
 def _spares(rows: pl.DataFrame) -> pl.DataFrame:
     """Spares used in upkeep, one by one."""
-    mine = rows.filter((pl.col("kind") == "UpkeepDone") & pl.col("spares").is_not_null())
-    each = mine.with_columns(item=pl.col("spares").str.split(";")).explode("item", empty_as_null=False)
+    mine = rows.filter(pl.col("kind") == "UpkeepDone").with_columns(item=SPARES_USED)
+    each = mine.explode("item", empty_as_null=False)
     one = {"quantity": pl.lit(1.0), "what": pl.lit("taken"), "expected": _NEVER}
-    return each.select("id", "at", pl.col("item").str.strip_chars(), **one).select(_MOVES)
+    return each.select("id", "at", "item", **one).select(_MOVES)
 
 
 def _mended(rows: pl.DataFrame) -> pl.DataFrame:

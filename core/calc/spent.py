@@ -24,7 +24,7 @@ from core.calc.reckon import Reckoned
 from core.calc.replays import Law, Replays
 from core.calc.spans import Spans, certain, spans
 from core.calc.staffed import HOUR, Micros, Staffed, micros
-from core.estimate import Estimate
+from core.estimate import NINETY, Estimate
 from core.setup import Setup
 from core.window import Window
 
@@ -41,8 +41,6 @@ DOWN_DOUBT, DOWN_UNNOTED = 0.01, 0.12
 DOWN_ENDS = 0.05
 #: Upkeep nobody noted takes a machine so many hours a week if it is never noted (one standard deviation).
 DOWN_UNSEEN, WEEK_HOURS = 0.8, 168.0
-#: Nine in ten lie within so many standard deviations of the mean, if errors are normal.
-NINETY = 1.6448536269514722
 #: The states of replays, and the idle ones together: their hours trade with each other, not with the rest.
 _STATES = ("printing", "done", "stopped", "empty", "proving", "upkeep")
 IDLE = "idle"

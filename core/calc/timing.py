@@ -17,11 +17,10 @@ import numpy as np
 from core.calc.forward import FINE, Clock, Laws, drawn
 from core.calc.hazard import Numbers
 from core.calc.loading import NEVER, Left, Load
+from core.calc.usage import LASTS
 
 #: Minutes that a new spool takes, and hours of printing it must be worth: nobody takes a good spool off for nothing.
 SPOOL_MINUTES, SPOOL_HOURS = 4.0, 2.0
-#: A spool that feeds a print less likely than this is changed for it, or another file is printed.
-LASTS = 0.9
 #: Of the time before hands leave they have this share for loading: the rest goes to rounds, mending and finding out.
 BUSY = 0.6
 #: Steps of a sequence that fills the unit interval evenly: the golden ratio.

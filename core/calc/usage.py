@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 #: What is known of the usage factor before any spool was weighed: 1, give or take this.
 FACTOR_DOUBT = 0.05
+#: Before a print that a spool feeds less likely than this, it is changed, or another file is printed.
+LASTS = 0.9
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,9 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from core.calc.hazard import Numbers
-from core.calc.spent import NINETY
 from core.calc.staffed import Micros
-from core.estimate import Estimate
+from core.estimate import NINETY, Estimate
 
 
 @dataclass(frozen=True)

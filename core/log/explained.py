@@ -22,7 +22,7 @@ WORKED_LINES: dict[str, dict[str, str]] = {
         "change_minutes": "6",
         "hand_cost": "18",
     },
-    "models": {"model": "bench-220", "name": "Bench 220", "price": "380"},
+    "models": {"model": "bench-220", "name": "Bench 220", "price": "380", "hour_cost": "1.50"},
     "racks": {"rack": "A", "name": "Rack A, by the door", "across": "4"},
     "machines": {"machine": "A1", "model": "bench-220", "rack": "A", "place": "1", "in_service": "yes"},
     "products": {"product": "entrance-block", "name": "Entrance block", "keep": "120"},
@@ -121,6 +121,10 @@ SETUP_COLUMNS: dict[str, dict[str, str]] = {
         "model": "A short code for this kind of machine; machines and files name it.",
         "name": "Its name as people say it.",
         "price": "What one machine costs; empty if you do not want to say.",
+        "hour_cost": (
+            "What it costs you when one is out of service for an hour, such as what its parts would have brought "
+            "less their material; empty if you do not want to say."
+        ),
     },
     "racks": {
         "rack": "A short code for the rack; machines name it.",
@@ -199,6 +203,7 @@ SETUP_COLUMNS: dict[str, dict[str, str]] = {
         "every_days": "After how many days it is due again; empty: not by days.",
         "every_prints": "After how many prints it is due again; empty: not by prints. Whichever comes first counts.",
         "says": "Who wants it so, maker or shop: the maker's instructions go first.",
+        "spare": "The spare it usually takes, as in spares.csv: offered first when it is noted as done.",
     },
 }
 

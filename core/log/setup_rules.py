@@ -54,6 +54,7 @@ REFERENCES = (
     Reference(PrintFile, "models", Model),
     Reference(Spare, "models", Model),
     Reference(UpkeepTask, "models", Model),
+    Reference(UpkeepTask, "spare", Spare),
     Reference(Cause, "spare", Spare),
 )
 

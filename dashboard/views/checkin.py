@@ -1,5 +1,6 @@
 """Check-in at one machine: its state in one line, and only what is possible now."""
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from datetime import datetime
 from functools import partial
@@ -9,7 +10,6 @@ import streamlit as st
 from core.answer_types import Choice, FileChoice, MachinePage, Question
 from core.answers import entries_for
 from core.entries import AnyEntry, entry_adapter, utc_now
-from core.setup import UpkeepTask
 from dashboard import acts, data, parts
 from dashboard import floor_words as words
 from dashboard.acts import Fields
@@ -138,13 +138,20 @@ def history(answer: MachinePage) -> None:
 
 def ask(step: Step, answer: MachinePage, by: str) -> None:
     """What the act tapped still needs to know."""
-    short = step.act in acts.CLEARS_AND_STARTS and answer.now.parts is not None
-    parts.text("ask", words.ASKS["started_same" if short or "file" in step.told else step.act], tag="h2")
+    parts.text("ask", words.ASKS[asked(step, answer)], tag="h2")
     if step.act in ("down", "cause_known", "upkeep", "waits_for_spare"):
         parts.text("hands", words.HANDS_IN)
     ASKING[step.act](step, answer, by)
     if parts.button("quiet-back", words.BACK):
         parts.go(None)
+
+
+def asked(step: Step, answer: MachinePage) -> str:
+    """Which of the questions is put: an act may have two."""
+    if "task" in step.told:
+        return "upkeep_took"
+    short = step.act in acts.CLEARS_AND_STARTS and answer.now.parts is not None
+    return "started_same" if short or "file" in step.told else step.act
 
 
 def ask_next(step: Step, answer: MachinePage, by: str) -> None:
@@ -253,10 +260,31 @@ def ask_spare(_: Step, answer: MachinePage, by: str) -> None:
     tiles("spare", answer.spares, lambda name, spare: record(name, answer, by, acts.down(answer, spare=spare)))
 
 
-def ask_task(_: Step, answer: MachinePage, by: str) -> None:
-    """The task; its usual minutes are recorded."""
-    minutes = {task.task: task.minutes for task in data.setup().all(UpkeepTask, utc_now())}
-    tiles("task", answer.tasks, lambda name, task: record(name, answer, by, acts.upkeep(answer, task, minutes[task])))
+def ask_task(step: Step, answer: MachinePage, by: str) -> None:
+    """The task; then its minutes, the usual ones unless told, and the spares that went in, none unless tapped."""
+    task = next((task for task in answer.tasks if task.code == step.told.get("task")), None)
+    if task is None:
+        tiles("task", answer.tasks, lambda _, code: parts.go("upkeep", task=code))
+        return
+    used: Counter[str] = step.told.setdefault("spares", Counter())
+    minutes = step.told.setdefault("minutes", round(task.minutes))
+    name = "main-task"
+    if parts.button(name, *words.upkeep_label(task.name, minutes, used, data.names().spares), primary=True):
+        record(name, answer, by, acts.upkeep(answer, task.code, minutes, sorted(used.elements())))
+    parts.stepper(step, "minutes", 1, acts.MOST_MINUTES, words.minutes(minutes), acts.minutes_more(task))
+    if answer.spares:
+        ask_spares_used(used, acts.spares_for(answer, task))
+
+
+def ask_spares_used(used: Counter[str], spares: Sequence[Choice]) -> None:
+    """Every tap on a spare is one more that went in."""
+    parts.text("ask", words.SPARES_USED, tag="h3")
+    with st.container(key="tiles-spares"):
+        for spare in spares:
+            one_more = partial(used.update, [spare.code])
+            parts.button(f"tile-used-{spare.code}", *words.spare_used(spare.name, used[spare.code]), before=one_more)
+    if used:
+        parts.button("quiet-none", words.NONE_USED, before=used.clear)
 
 
 def ask_file(step: Step, answer: MachinePage, by: str) -> None:

@@ -9,11 +9,11 @@ from urllib.parse import urlencode
 import streamlit as st
 
 from core.entries import utc_now
-from core.setup import Machine, Model
+from core.setup import Machine, Model, UpkeepTask
 from core.tables import TABLES
 from dashboard import data, parts
 from dashboard import download_words as said
-from dashboard.drawn import DRAWINGS
+from dashboard.drawn import AGE, DRAWINGS
 
 TABLE_KINDS, CHART_KINDS = {"csv": "CSV", "parquet": "Parquet"}, {"svg": "SVG", "png": "PNG"}
 
@@ -59,13 +59,17 @@ def _table(rows: Iterable[str]) -> str:
 
 def _rows(name: str, of: Mapping[str, str] | None = None) -> Iterator[str]:
     """The tables and charts of a page, or of one machine or item."""
+    known, now = data.setup(), utc_now()
+    tasks = {task.task: task.name for task in known.all(UpkeepTask, now)}
+    models = {model.model: model.name for model in known.all(Model, now)}
+    several: dict[str | None, dict[str, str]] = {"model": models, "task": {AGE: said.AGE_NAME} | tasks}
     for table in TABLES:
         if table.startswith(f"{name}-"):
             yield _row("tables", table, said.TABLES[table], TABLE_KINDS, of or {})
     for drawing in DRAWINGS.values():
-        if drawing.each == "model" and drawing.name.startswith(f"{name}-"):
-            for model in data.setup().all(Model, utc_now()):
-                yield _chart(drawing.name, {"model": model.model}, model.name)
+        if drawing.each in several and drawing.name.startswith(f"{name}-"):
+            for code, which in several[drawing.each].items():
+                yield _chart(drawing.name, {drawing.each: code}, which)
         elif (drawing.each or drawing.name.partition("-")[0]) == name:
             yield _chart(drawing.name, of or {})
 

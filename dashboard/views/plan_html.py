@@ -65,18 +65,19 @@ def falling(found: Capacity) -> str:
             continue
         rest -= step.hours.best
         left, width = (100 * hours / found.wall for hours in (rest, step.hours.best))
-        rows.append(_fall(name, told, left, width, "rs-loss"))
+        rows.append(bar(name, f"{told} a week", left, width))
     share = 100 * found.good.best / found.wall if found.wall else 0
-    rows.append(_fall("Good parts", written.hours(found.good), 0, share, "rs-there"))
+    rows.append(bar("Good parts", f"{written.hours(found.good)} a week", 0, share, "rs-there"))
     told = f'<p class="rs-key">{escape(said.good(found))}</p>'
     return f'<section class="rs rs-room"><h2>{said.ROOM}</h2>{told}{"".join(rows)}</section>'
 
 
-def _fall(name: str, told: str, left: float, width: float, kind: str) -> str:
+def bar(name: str, told: str, left: float, width: float, kind: str = "rs-loss") -> str:
+    """A line with a bar, from `left` on, both in percent of the place for bars; what it says is told beside it."""
     return (
         f'<div class="rs-order"><b>{escape(name)}</b><span class="rs-band">'
         f'<i class="{kind}" style="left:{left:.1f}%;width:{width:.1f}%"></i></span>'
-        f"<span>{escape(told)} a week</span></div>"
+        f"<span>{escape(told)}</span></div>"
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from core.errors import Refused
+from core.upkeep_types import Room
 from dashboard import data, drawn, parts
 from dashboard import floor_words as words
 from dashboard import upkeep_words as said
@@ -40,9 +41,21 @@ def room() -> None:
     with st.grid(min_column_width=300, gap="small", key="cumulative"):
         for one in found.cumulative:
             st.altair_chart(drawn.cumulative(one), theme=None, width="stretch", alt=said.FAILS)
+    by_hours(found)
     st.html(upkeep_html.causes(found, names))
     st.html(upkeep_html.intervals(found))
     st.html(upkeep_html.spares(found))
+
+
+def by_hours(found: Room) -> None:
+    """Whether machines fail more often with age, or the longer upkeep is ago."""
+    if not found.by_hours:
+        return
+    st.html(upkeep_html.heading(said.AGE, said.AGE_KEY))
+    with st.grid(min_column_width=300, gap="small", key="by-hours"):
+        for one in found.by_hours:
+            alt = ": ".join(said.by_hours(one)[:2])
+            st.altair_chart(drawn.by_hours(one), theme=None, width="stretch", alt=alt)
 
 
 def record(machine: str, by: str | None) -> None:
@@ -50,7 +63,8 @@ def record(machine: str, by: str | None) -> None:
     found = data.machine_record(machine)
     clock, names = Clock(data.setup().zone, found.at), data.names()
     parts.text("ask", said.RECORD.format(machine), tag="h2")
-    parts.text("entry", said.record(found, clock), *(said.recurs(line, names.down) for line in found.recurs))
+    recurs = (said.recurs(line, names.down) for line in found.recurs)
+    parts.text("entry", said.record(found, clock), *said.cost(found.cost), *recurs)
     if known := data.kept_reliability():
         mine = [line for line in known.due if line.machine == machine]
         st.html(upkeep_html.tasks(mine, clock))

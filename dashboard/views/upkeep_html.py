@@ -9,7 +9,7 @@ from urllib.parse import urlencode
 from core.upkeep_types import MachineRecord, Room, TaskDue
 from dashboard import upkeep_words as said
 from dashboard.floor_words import Names
-from dashboard.views import owner_html
+from dashboard.views import owner_html, plan_html
 from dashboard.written import Clock
 
 #: Tasks shown before the others unfold; days ahead that tasks are shown for; lines of a machine's story.
@@ -69,34 +69,38 @@ def waits(found: Room, clock: Clock, names: Names, links: Links) -> str:
 
 def fails(found: Room) -> str:
     """How often machines fail, by model, and which one stands out."""
-    rows = _rows(said.model(line) for line in found.models)
     named_ = "".join(f'<p class="rs-key">{escape(said.stands_out(line))}</p>' for line in found.stands_out)
     out = named_ or f'<p class="rs-key">{said.NOBODY}</p>'
-    return (
-        f'<section class="rs"><h2>{said.STANDS_OUT}</h2>{out}<h2>{said.FAILS}</h2>'
-        f'{_table(said.FAILS_HEAD, rows)}<p class="rs-note">{escape(said.estimators(found.models))}</p></section>'
-    )
+    who = f'<section class="rs"><h2>{said.STANDS_OUT}</h2>{out}</section>'
+    if not found.models:
+        return who
+    notes = "".join(f'<p class="rs-note">{escape(line)}</p>' for line in said.estimators(found.models))
+    table = _table(said.FAILS_HEAD, [said.model(line) for line in found.models])
+    return f'{who}<section class="rs rs-next-one"><h2>{said.FAILS}</h2>{table}{notes}</section>'
 
 
-def _table(head: Sequence[str], rows: str) -> str:
-    cells = "".join(f'<th scope="col">{name}</th>' for name in head)
-    return f'<table class="rs-cards"><thead><tr>{cells}</tr></thead><tbody>{rows}</tbody></table>'
+def _table(head: Sequence[str], lines: Iterable[Sequence[str]]) -> str:
+    """A table; on a phone a card a line, in which every cell but the first says what it is."""
+    heads = "".join(f'<th scope="col">{name}</th>' for name in head)
+    rows = "".join(
+        "<tr>" + "".join(f'<td data-head="{name}">{escape(cell)}</td>' for name, cell in zip(head, line, strict=True))
+        + "</tr>" for line in lines
+    )  # fmt: skip
+    return f'<table class="rs-cards"><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>'
 
 
-def _rows(lines: Iterable[Sequence[str]]) -> str:
-    return "".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in line) + "</tr>" for line in lines)
+def heading(title: str, key: str) -> str:
+    """The head of a section of charts, and how to read them."""
+    return f'<section class="rs"><h2>{escape(title)}</h2><p class="rs-key">{escape(key)}</p></section>'
 
 
 def causes(found: Room, names: Names) -> str:
     """Why machines were down, most hours first, as bars."""
     most = max((line.hours for line in found.causes), default=0.0) or 1.0
-    rows = []
-    for line in found.causes:
-        name, told = said.cause(line, names.down)
-        bar = f'<i class="rs-loss" style="left:0;width:{100 * line.hours / most:.1f}%"></i>'
-        rows.append(f'<div class="rs-order"><b>{escape(name)}</b><span class="rs-band">{bar}</span>'
-                    f"<span>{escape(told)}</span></div>")  # fmt: skip
-    return f'<section class="rs"><h2>{said.WHY}</h2>{"".join(rows)}</section>' if rows else ""
+    rows = [plan_html.bar(*said.cause(line, names.down), 0, 100 * line.hours / most) for line in found.causes]
+    priced = any(line.cost is not None for line in found.causes)
+    key = f'<p class="rs-note">{escape(said.HOURS_COST)}</p>' if priced else ""
+    return f'<section class="rs"><h2>{said.WHY}</h2>{"".join(rows)}{key}</section>' if rows else ""
 
 
 def intervals(found: Room) -> str:
@@ -111,7 +115,7 @@ def spares(found: Room) -> str:
     """What each spare serves."""
     if not found.spares:
         return ""
-    table = _table(said.SPARES_HEAD, _rows(said.spare(line) for line in found.spares))
+    table = _table(said.SPARES_HEAD, [said.spare(line) for line in found.spares])
     return f'<section class="rs"><h2>{said.SPARES}</h2>{table}</section>'
 
 
@@ -122,12 +126,18 @@ def tasks(mine: Sequence[TaskDue], clock: Clock) -> str:
 
 
 def story(found: MachineRecord, clock: Clock, names: Names) -> str:
-    """Faults and upkeep, newest first."""
+    """Faults, upkeep, and what went into it, newest first."""
     faults = [_line(*said.fault(line, clock, names)) for line in found.faults]
     done = [_line(*said.done(line, clock, names)) for line in found.upkeep]
+    moves = [(one.at, said.fitted(one, clock, names)) for one in found.fitted]
+    moves += [(one.at, said.card(one, clock)) for one in found.cards]
+    went_in = [_line(*told) for _, told in sorted(moves, key=lambda move: move[0], reverse=True)]
+    sections = (
+        (said.FAULTS, faults, said.NO_FAULTS), (said.DONE, done, said.NONE_DONE), (said.WENT_IN, went_in, said.NONE_IN)
+    )  # fmt: skip
     told = [
-        f'<section class="rs"><h2>{title}</h2>{_unfolding(rows, STORY) or f"<p>{none}</p>"}</section>'
-        for title, rows, none in ((said.FAULTS, faults, said.NO_FAULTS), (said.DONE, done, said.NONE_DONE))
+        f'<section class="rs rs-next-one"><h2>{title}</h2>{_unfolding(rows, STORY) or f"<p>{none}</p>"}</section>'
+        for title, rows, none in sections
     ]
     return "".join(told)
 

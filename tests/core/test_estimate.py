@@ -53,6 +53,5 @@ def test_a_sum_is_surer_than_its_parts_laid_end_to_end(parts: list[tuple[float, 
     assert whole.high <= math.fsum(e.high for e in estimates) + 1e-6
 
 
-def test_ninety_turns_a_spread_of_even_chances_into_the_middle_nine_tenths() -> None:
-    # An error spread evenly over [-h, +h] has the standard deviation h / sqrt(3).
-    assert math.isclose(NINETY, NormalDist().inv_cdf(0.95) / math.sqrt(3), rel_tol=1e-12)
+def test_nine_normal_errors_in_ten_lie_within_ninety() -> None:
+    assert math.isclose(NINETY, NormalDist().inv_cdf(0.95), rel_tol=1e-12)

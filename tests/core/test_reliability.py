@@ -12,7 +12,7 @@ from core.calc.failures import Watched
 from core.entries import AnyEntry
 from core.errors import Refused
 from core.log.store import Log
-from core.setup import Machine, PrintFile, Row, Shop, Spare, UpkeepTask
+from core.setup import Machine, Model, PrintFile, Row, Shop, Spare, UpkeepTask
 from core.upkeep import _advice
 from core.upkeep_types import Room, TaskDue
 from tests.core.conftest import AT
@@ -180,21 +180,66 @@ def test_with_few_failures_nothing_is_said_of_intervals(log: Log) -> None:
 
 def test_a_record_has_everything_that_was_done(log: Log) -> None:
     log.append_setup(
-        [Spare(spare="fan", name="Fan", price=6), Shop(name="Larkfield", zone="Europe/Dublin", hand_cost=30)]
+        [Spare(spare="fan", name="Fan", price=12, pack=2), Shop(name="Larkfield", zone="Europe/Dublin", hand_cost=30)]
     )
     story = [
         *printed(*range(10, 38)), at_a1("WentDown", when(20, 16), **FAN), at_a1("CameBack", when(20, 18)),
-        at_a1("UpkeepDone", when(30, 16), task="oil", minutes=20, spares=("fan",)),
+        at_a1("UpkeepDone", when(30, 16), task="oil", minutes=20, spares=("fan", "fan")),
+        at_a1("CardLoaded", when(31, 8), card_set="shop", revision=2),
     ]  # fmt: skip
     watch = watched(log, *story)
     found = machine_record(log, "A1", NOW, pace_at(log, NOW), watch)
     assert found.prints == 28
     assert [(line.cause, line.spare, line.hours) for line in found.faults] == [("fan", "fan", 2)]
-    assert [(line.task, line.minutes, line.spares) for line in found.upkeep] == [("oil", 20, ["fan"])]
-    assert found.spares == {"fan": 2}
-    assert found.cost == pytest.approx(2 * 6 + 10)
+    assert [(line.task, line.minutes, line.spares) for line in found.upkeep] == [("oil", 20, ["fan", "fan"])]
+    assert [(line.at, line.spare) for line in found.fitted] == [
+        (when(30, 16), "fan"), (when(30, 16), "fan"), (when(20, 18), "fan")
+    ]  # fmt: skip
+    assert [(line.card_set, line.revision) for line in found.cards] == [("shop", 2)]
+    assert found.cost.spares == pytest.approx(3 * 6)
+    assert found.cost.upkeep == pytest.approx(10)
+    assert found.cost.down is None
     assert sum(week.printed for week in found.weeks) == pytest.approx(found.printed)
     assert sum(week.down for week in found.weeks) == pytest.approx(2)
+
+
+def test_hours_out_cost_what_an_hour_without_the_machine_costs(log: Log) -> None:
+    log.append_setup([Model(model="bench-220", name="Bench 220", hour_cost=3), Spare(spare="fan", name="Fan")])
+    story = [
+        *printed(*range(10, 38)), at_a1("WentDown", when(20, 16), **FAN), at_a1("CameBack", when(20, 18)),
+        at_a1("WentDown", when(38, 12), **FAN),
+    ]  # fmt: skip
+    found = room(log, *story)
+    assert [(line.hours, line.cost) for line in found.waits] == [(48, 144)]
+    assert (found.lost_waiting, found.lost_cost) == (50, 150)
+    assert [(line.cause, line.hours, line.cost) for line in found.causes] == [("fan", 50, 150)]
+    record = machine_record(log, "A1", NOW, pace_at(log, NOW))
+    # The price of a fan is not known.
+    assert (record.cost.spares, record.cost.upkeep, record.cost.down) == (None, None, 150)
+
+
+def test_without_a_price_of_every_machine_there_is_no_money(log: Log) -> None:
+    log.append_setup([Model(model="bench-220", name="Bench 220", hour_cost=3)])
+    story = [
+        tell("WentDown", when(38, 12), machine=machine, **FAN) for machine in ("A1", "B1")
+    ]  # fmt: skip
+    found = room(log, *printed(30), *story)
+    assert [line.cost for line in found.waits] == [144, None]
+    assert (found.lost_cost, found.causes[0].cost) == (None, None)
+
+
+def test_failures_are_told_by_hours_since_the_log_began_and_since_upkeep(log: Log) -> None:
+    story = [*printed(*range(10, 38)), at_a1("UpkeepDone", when(20, 16), task="oil", minutes=20)]
+    for day in (15, 25, 30):
+        story += [at_a1("WentDown", when(day, 16), cause="fan"), at_a1("CameBack", when(day, 17))]
+    found = {line.task: line for line in room(log, *story).by_hours}
+    assert set(found) == {None, "oil"}
+    assert [sum(band.failures for band in found[task].bands) for task in (None, "oil")] == [3, 2]
+    oil = found["oil"].bands
+    assert oil[0].start == 0
+    assert [band.end for band in oil[:-1]] == [band.start for band in oil[1:]]
+    for band in oil:
+        assert band.per_100_hours.best == pytest.approx(100 * band.failures / band.hours)
 
 
 def test_a_cause_that_comes_back_far_more_often_than_elsewhere_is_pointed_out(log: Log) -> None:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from core.answer_types import FileChoice, MachinePage
+from core.answer_types import Choice, FileChoice, MachinePage, TaskChoice
 from core.calc.possible import ACTS
 from dashboard import acts
 from tests.dashboard.test_floor_words import FILE, now
@@ -61,6 +61,21 @@ def test_a_spool_that_will_not_last_is_asked_about_first(act: str) -> None:
     assert [one["kind"] for one in begun][-2:] == ["SpoolFitted", "PrintStarted"]
     assert (begun[0]["kind"] == "PartsOff") == (act == "off_planned")
     assert started(begun) == [("F-006", 2)]
+
+
+def test_upkeep_offers_the_usual_spare_first_and_notes_what_went_in() -> None:
+    spares = [Choice(code=code, name=code.title()) for code in ("belt", "fan", "nozzle")]
+    here = page("empty").model_copy(update={"spares": spares})
+    task = TaskChoice(code="oil", name="Oil", minutes=20, spare="nozzle")
+    assert [spare.code for spare in acts.spares_for(here, task)] == ["nozzle", "belt", "fan"]
+    assert acts.spares_for(here, task.model_copy(update={"spare": None})) == spares
+    (noted,) = acts.upkeep(here, "oil", 25, ["belt", "belt"])
+    assert (noted["minutes"], noted["spares"]) == (25, ("belt", "belt"))
+
+
+def test_long_tasks_are_told_in_longer_steps() -> None:
+    short, long = (TaskChoice(code="oil", name="Oil", minutes=each, spare=None) for each in (20, 900))
+    assert acts.minutes_more(short) < acts.minutes_more(long)
 
 
 def test_parts_that_nobody_counted_are_asked_for_before_the_next_start() -> None:

@@ -1,6 +1,6 @@
 """The charts of the owner's page, read as the specification the browser draws from."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from io import BytesIO
 from typing import Any
 from xml.etree import ElementTree as ET
@@ -151,3 +151,30 @@ def test_a_picture_asks_no_other_host():
     line = alt.Chart("http://192.0.2.7/days.csv").mark_line().encode(x="day:T", y="value:Q")
     with pytest.raises(ValueError, match=r"192\.0\.2\.7"):
         charts.picture(alt.LayerChart(layer=[line]).configure(font="x"), "svg", "", [])
+
+
+def test_a_record_draws_every_kind_of_mark_in_a_row_of_its_own_above_a_full_week():
+    monday = datetime(2026, 11, 16)  # noqa: DTZ001 - as written, on the shop's own clock
+    weeks = pl.DataFrame({"week": [monday], "printed": [100.0], "down": [68.0]})
+    happened = pl.DataFrame({"at": [monday] * len(charts.MARKS), "what": list(charts.MARKS)})
+    spec = charts.record(weeks, happened).to_dict()
+    rows_of = [layer["encoding"]["y"]["value"] for layer in spec["layer"] if layer["mark"]["type"] == "point"]
+    assert len(set(rows_of)) == len(charts.MARKS)
+    assert len({layer["mark"]["shape"] for layer in spec["layer"] if layer["mark"]["type"] == "point"}) == len(rows_of)
+    bars = [layer["encoding"] for layer in spec["layer"] if layer["mark"]["type"] == "bar"]
+    top = bars[0]["y"]["scale"]["domain"][1]
+    # The lowest row of marks stays clear of a week of 168 hours.
+    assert max(rows_of) + charts.MARK / 2 < spec["height"] * (1 - 168 / top)
+    assert bars[0]["y2"] == {"datum": 0}
+
+
+def test_failures_by_hours_have_their_range_and_count_in_the_order_of_the_bands():
+    bands = pl.DataFrame({
+        "band": ["0", "100", "1,000"], "failures": [9, 4, 0], "low": [1.0, 0.5, 0.0], "best": [2.0, 1.5, 0.0],
+        "high": [3.0, 4.0, 6.0],
+    })  # fmt: skip
+    spec = charts.by_hours(bands, "Clean and oil", "the hours make no difference", "hours").to_dict()
+    rule = spec["layer"][marks(spec).index("rule")]["encoding"]
+    assert (rule["y"]["field"], rule["y2"]["field"], rule["x"]["sort"]) == ("low", "high", None)
+    assert spec["layer"][marks(spec).index("text")]["encoding"]["text"]["field"] == "failures"
+    assert [row["band"] for row in rows(spec)] == ["0", "100", "1,000"]

@@ -105,7 +105,11 @@ def test_the_state_of_a_machine_is_one_line(fields, sentence):
             "P07 recorded 11:42: down, Fan noisy or stopped, waits for Cooling fan.",
         ),
         ([SpoolFitted(**STAMP, material="petg-green", grams=750)], "P07 recorded 11:42: spool PETG green, 750 g."),
-        ([UpkeepDone(**STAMP, task="clean-oil", minutes=20)], "P07 recorded 11:42: upkeep, Clean and oil."),
+        ([UpkeepDone(**STAMP, task="clean-oil", minutes=20)], "P07 recorded 11:42: upkeep, Clean and oil, 20 min."),
+        (
+            [UpkeepDone(**STAMP, task="clean-oil", minutes=210, spares=("fan", "fan"))],
+            "P07 recorded 11:42: upkeep, Clean and oil, 3 h 30, 2 x Cooling fan.",
+        ),
         (
             [Looked(**STAMP | {"at": NOW - timedelta(minutes=30)}, saw="empty")],
             "P07 recorded 11:42 for 11:12: seen empty.",

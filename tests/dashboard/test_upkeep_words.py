@@ -5,9 +5,24 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from core.estimate import Estimate
-from core.upkeep_types import IntervalAdvice, ModelFailures, Recurs, Restored, StandsOut, TaskDue, Waits
+from core.upkeep_types import (
+    CardPut,
+    CauseHours,
+    CostSoFar,
+    FailureBand,
+    FailuresByHours,
+    IntervalAdvice,
+    ModelFailures,
+    Recurs,
+    Restored,
+    SpareFitted,
+    StandsOut,
+    TaskDue,
+    Waits,
+)
 from dashboard import upkeep_words as say
 from dashboard.written import Clock
+from tests.dashboard.test_floor_words import NAMES
 
 NOW = datetime(2026, 11, 25, 11, 42, tzinfo=UTC)
 CLOCK = Clock(ZoneInfo("Europe/Dublin"), NOW)
@@ -38,10 +53,34 @@ def test_a_task_to_come_says_when() -> None:
 
 def test_a_wait_says_since_when_and_until_when() -> None:
     line = Waits(machine="P07", spare="fan", name="Cooling fan", cause="fan", since=NOW - timedelta(days=3),
-                 expected=NOW + timedelta(days=2))  # fmt: skip
+                 expected=NOW + timedelta(days=2), hours=72, cost=None)  # fmt: skip
     told = say.waits(line, CLOCK, {"fan": "Fan noisy"})
-    assert told == ("P07: Cooling fan", "since Sun 22 Nov, expected Fri 27 Nov; Fan noisy")
+    assert told == ("P07: Cooling fan", "since Sun 22 Nov, 72 h so far; expected Fri 27 Nov; Fan noisy")
+    late = line.model_copy(update={"expected": NOW - timedelta(days=1), "cost": 144.2})
+    assert say.waits(late, CLOCK, {})[1] == "since Sun 22 Nov, 72 h so far (about 144); late: expected Tue 24 Nov; fan"
     assert "none on order" in say.waits(line.model_copy(update={"expected": None}), CLOCK, {})[1]
+
+
+def test_money_is_said_only_where_there_is_a_price() -> None:
+    line = CauseHours(cause="fan", times=1, hours=40, waited=30, cost=None)
+    assert say.cause(line, {}) == ("fan", "40 h, once, 30 h of it for spares")
+    assert say.cause(line.model_copy(update={"cost": 80.0}), {})[1] == "40 h (about 80), once, 30 h of it for spares"
+    assert say.cost(CostSoFar(spares=None, upkeep=None, down=None)) == []
+    told = say.cost(CostSoFar(spares=22, upkeep=None, down=1800.4))
+    assert told == ["Cost so far, about: spares 22, hours down 1,800."]
+
+
+def test_failures_by_hours_say_what_the_hours_do() -> None:
+    band = FailureBand(start=1000, end=1500, failures=4, hours=900, per_100_hours=Estimate(low=0.2, best=0.4, high=1))
+    line = FailuresByHours(task="oil", name="Clean and oil", bands=[band], trend="worsening")
+    assert say.by_hours(line)[:2] == ("Clean and oil", "more failures with the hours")
+    assert say.by_hours(line.model_copy(update={"task": None}))[0] == "All machines"
+    assert say.band(band) == "1,000"
+
+
+def test_what_went_in_is_told_by_its_name() -> None:
+    assert say.fitted(SpareFitted(at=NOW, spare="fan"), CLOCK, NAMES) == ("Wed 25 Nov", "Cooling fan fitted")
+    assert say.card(CardPut(at=NOW, card_set="shop", revision=3), CLOCK) == ("Wed 25 Nov", "Card shop, revision 3")
 
 
 def test_failures_have_their_bounds_parts_and_trend() -> None:
@@ -60,10 +99,11 @@ def test_failures_have_their_bounds_parts_and_trend() -> None:
 
 
 def test_who_stands_out_is_told_against_the_others() -> None:
-    line = StandsOut(machine="P07", model="b", failures=9, hours=900, times=Estimate(low=1.6, best=3.1, high=5.6),
-                     others=310.0)  # fmt: skip
+    line = StandsOut(machine="P07", model="b", weeks=12, failures=9, hours=900, others=310.0,
+                     times=Estimate(low=1.6, best=3.1, high=5.6))  # fmt: skip
     assert say.stands_out(line) == (
-        "P07 failed 9 times in 900 h printed, the others of its model once in 310 h: 3.1 times as often (1.6-5.6)."
+        "P07 failed or stopped a print 9 times in 900 h printed in the last 12 weeks, "
+        "the others of its model once in 310 h: 3.1 times as often (1.6-5.6)."
     )
     again = Recurs(cause="fan", times=3, hours=400, others=2900)
     assert say.recurs(again, {"fan": "Fan noisy"}) == "Fan noisy: 3 times in 400 h printed; the others once in 2,900 h."

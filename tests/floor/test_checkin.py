@@ -40,7 +40,7 @@ CHECK_INS = {
     ]),
     "cause now known": ("down", ["cause now known", "Belt"], 2, [("WentDown", {"cause": "belt"})]),
     "running again": ("down", ["Running again"], 1, [("CameBack", {})]),
-    "upkeep": ("empty", ["Upkeep done", "Clean and oil"], 2, [
+    "upkeep": ("empty", ["Upkeep done", "Clean and oil", "Clean and oil: done"], 3, [
         ("UpkeepDone", {"task": "clean-oil", "minutes": "20.0"}),
     ]),
     "upkeep begun": ("empty", ["Upkeep begun"], 1, [("Looked", {"saw": "upkeep"})]),

@@ -9,6 +9,7 @@ PAGES = {
     "some scrap": ("/checkin?machine={done}&by=ro", ("some scrap",)),
     "down": ("/checkin?machine={printing}&by=ro", ("Down",)),
     "spool": ("/checkin?machine={printing}&by=ro", ("Spool changed",)),
+    "upkeep done": ("/checkin?machine={empty}&by=ro", ("Upkeep done", "Clean and oil")),
     "earlier": ("/checkin?machine={printing}&by=ro", ("It happened earlier",)),
     "empty": ("/checkin?machine={empty}&by=ro", ()),
     "no word": ("/checkin?machine={no word}&by=ro", ()),

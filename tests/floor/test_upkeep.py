@@ -71,6 +71,36 @@ def test_a_cause_whose_spare_is_there_is_down_alone(hand: Phone, shop: Serving) 
     assert "spare" not in entry
 
 
+def test_what_upkeep_used_goes_off_the_shelf_and_undo_brings_it_back(hand: Phone) -> None:
+    hand.check_in("P05").tap("Upkeep done", "Clean and oil", "+", "Belt", "Belt", "Clean and oil: done")
+    hand.says("upkeep, Clean and oil, 25 min, 2 x Belt")
+    (entry,) = hand.new("P05")
+    assert (entry["minutes"], entry["spares"]) == ("25.0", "belt; belt")
+    opened = utc_now()
+    hand.check_in("P06").tap("Down", "Belt")
+    hand.says("waits for Belt")
+    hand.tap("Undo")
+    hand.says("Taken back")
+    hand.check_in("P05").tap("Undo")
+    hand.says("Taken back")
+    hand.check_in("P06").tap("Down", "Belt")
+    hand.says("down, Belt")
+    went = [row for row in entries_of(hand.serving, "P06", opened) if row["kind"] == "WentDown"]
+    assert [row.get("spare") for row in went] == ["belt", None]
+
+
+def test_the_spare_a_task_usually_takes_comes_first_and_none_went_in_unless_it_is_tapped(hand: Phone) -> None:
+    hand.check_in("P05").tap("Upkeep done", "Overhaul")
+    spares = hand.page.locator("[class*='st-key-tile-used-'] button")
+    expect(spares.first).to_contain_text("Nozzle")
+    hand.tap("Nozzle")
+    expect(spares.first).to_contain_text("1 went in")
+    hand.tap("No spare after all", "+", "Overhaul and calibrate on the bench: done")
+    hand.says("15 h 30")
+    (entry,) = [row for row in hand.new("P05") if row["kind"] == "UpkeepDone"]
+    assert (entry["minutes"], entry.get("spares")) == ("930.0", None)
+
+
 def test_an_unknown_machine_has_no_record(hand: Phone) -> None:
     hand.open("/upkeep?machine=NOPE&by=ro")
     expect(hand.page.locator(".refused")).to_contain_text("There is no machine NOPE", timeout=60_000)

@@ -103,7 +103,9 @@ def lines(rooms: int) -> Iterable[str]:
     yield f"as on the page, a fault or stopped print in 100-130 h: {told_of(measured(page, rooms), rooms)}"
     false = measured(Room((100.0, 130.0), differ=0.1, held=0.15), rooms).other
     yield f"the same without a bad machine, rates differ by 10%: accused {false:.1%} +- {doubt(false, rooms):.1%}"
-    yield f"3 times worse from week 21 on: {told_of(measured(Room(worse=3.0, since=20), rooms), rooms)}"
+    late = Room((100.0, 130.0), worse=3.0, since=20, held=0.15)
+    yield f"as on the page, 3 times worse from week 21 on: {told_of(measured(late, rooms), rooms)}"
+    yield f"3 times worse from week 21 on, 150-250 h: {told_of(measured(Room(worse=3.0, since=20), rooms), rooms)}"
 
 
 def told_of(found: Measured, rooms: int) -> str:

@@ -29,6 +29,9 @@ from core.setup import WEEKDAYS, Machine, Setup, Shift
 from core.window import Window
 from tests.core.larkfield import EXACT, ROWS, a1_alone, at_a1, hours_in, look, reckoned, start, tell, when
 
+#: A sum of many errors, each spread evenly over [-h, +h], stays within so many h nine times in ten (normal limit).
+EVEN = NINETY / math.sqrt(3)
+
 FORTNIGHT = Window(when(0), when(14))
 
 #: A vent grille takes a day. What A1 does on each of fourteen days is in `DAYS` below.
@@ -133,12 +136,12 @@ WEEK = Window(when(0), when(6))
 
 def test_one_doubtful_end_makes_one_range() -> None:
     hours = of(TWO_PRINTS[:2], Window(when(0), when(3)), pace=LOOSE).total(("printing",))
-    assert (hours.best, hours.low, hours.high) == pytest.approx((24, 24 - NINETY * 6, 24 + NINETY * 6))
+    assert (hours.best, hours.low, hours.high) == pytest.approx((24, 24 - EVEN * 6, 24 + EVEN * 6))
 
 
 def test_independent_ends_add_in_quadrature() -> None:
     rows = of(TWO_PRINTS, WEEK, pace=LOOSE)
-    width = NINETY * 6 * math.sqrt(2)
+    width = EVEN * 6 * math.sqrt(2)
     printing, done = (rows.total((state,)) for state in ("printing", "done"))
     assert (printing.best, printing.low, printing.high) == pytest.approx((48, 48 - width, 48 + width))
     assert (done.best, done.low, done.high) == pytest.approx((96, 96 - width, 96 + width))
@@ -159,18 +162,18 @@ def test_doubt_outside_the_window_is_none_of_its_own() -> None:
 def test_doubt_is_cut_where_the_window_ends() -> None:
     # The print may have ended from three quarters of the day on, and the window can hold no more than the day.
     hours = of(TWO_PRINTS[:2], Window(when(0), when(1)), pace=LOOSE).total(("printing",))
-    assert (hours.best, hours.low, hours.high) == pytest.approx((24, 24 - NINETY * 6, 24))
+    assert (hours.best, hours.low, hours.high) == pytest.approx((24, 24 - EVEN * 6, 24))
 
 
 def test_a_stop_at_any_time_of_a_day_is_half_a_day_give_or_take() -> None:
     hours = of([start(when(0)), look(when(1), "stopped")], Window(when(0), when(1))).total(("printing",))
-    assert (hours.best, hours.low, hours.high) == pytest.approx((12, 12 - NINETY * 12, 12 + NINETY * 12))
+    assert (hours.best, hours.low, hours.high) == pytest.approx((12, 12 - EVEN * 12, 12 + EVEN * 12))
 
 
 def test_a_share_is_at_most_the_whole() -> None:
     share = told([start(when(0)), look(when(1), "stopped")], Window(when(0), when(1))).utilisation
     assert share is not None
-    assert (share.low, share.best, share.high) == pytest.approx((0.5 - NINETY / 2, 0.5, 0.5 + NINETY / 2))
+    assert (share.low, share.best, share.high) == pytest.approx((0.5 - EVEN / 2, 0.5, 0.5 + EVEN / 2))
     printing = told([start(when(0)), look(when(0.9), "printing"), look(when(1), "done")], Window(when(0), when(0.9)))
     assert printing.utilisation == Estimate.exact(1.0)
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import multinomial
+from scipy.stats import binom, multinomial
 
-from core.calc.bad_actor import SOON, Standing, spending, stands_out
+from core.calc.bad_actor import SOON, SPENT_LATELY, YEAR, Standing, _lately, spending, spending_lately, stands_out
 
 
 def week(*failures: int, hours: float = 85.0, weeks: int = 1) -> list[Standing]:
@@ -55,6 +55,29 @@ def test_two_bad_ones_do_not_hide_each_other() -> None:
     named = at(week(4, 4, 1, 1, 1, 1, weeks=52))
     assert None not in named[:2]
     assert named[2:] == [None] * 4
+
+
+def turned(since: int, weeks: int = YEAR, worse: int = 4) -> list[Standing]:
+    """A machine that fails as often as the nine others until a week, and then so many times as often."""
+    counts = np.ones((weeks, 10), dtype=int)
+    counts[since:, 0] = worse
+    return stands_out(counts, np.full(counts.shape, 85.0))
+
+
+def test_one_that_turns_bad_late_is_named_though_its_whole_year_is_not_yet_bad() -> None:
+    found = turned(30, weeks=42)
+    assert at(found)[1:] == [None] * 9
+    assert found[0].named_at is not None
+    assert 30 < found[0].named_at <= 42
+    assert found[0].times.best < 2 < found[0].lately.times.best  # type: ignore[union-attr]
+    assert (found[0].lately.failures, found[0].lately.hours) == (4 * SOON, 85 * SOON)
+
+
+def test_what_was_long_ago_does_not_hide_what_turned_bad() -> None:
+    # The sum never falls below nothing: it makes no difference how long the machine was a good one.
+    begun = [turned(since)[0].named_at for since in (20, 30)]
+    assert None not in begun
+    assert abs((begun[0] - 20) - (begun[1] - 30)) <= 1  # type: ignore[operator]
 
 
 def test_less_than_twice_as_often_is_not_named_however_sure() -> None:
@@ -156,6 +179,14 @@ def test_false_alarms_are_spent_one_after_the_other_and_never_all() -> None:
     assert spent[-1] < 1
 
 
+def test_both_ways_to_be_named_share_the_false_alarms() -> None:
+    both = [spending(look) + spending_lately(look) for look in range(1, 2000)]
+    assert both == sorted(both)
+    assert both[-1] <= 1
+    # Of the first weeks all failures tell the most.
+    assert spending_lately(SOON) == 0 < spending_lately(SOON + 1)
+
+
 @pytest.mark.parametrize("share", [(1, 1, 1), (5, 3, 1)])
 def test_of_all_that_can_happen_to_like_machines_no_more_than_allowed_is_an_alarm(share: tuple[int, ...]) -> None:
     # Every outcome of two looks with 6 and 4 failures; by the twelfth look most of it is spent.
@@ -169,6 +200,19 @@ def test_of_all_that_can_happen_to_like_machines_no_more_than_allowed_is_an_alar
         if any(at(stands_out(counts, hours, false_alarms=0.3))):
             alarm += multinomial.pmf(first, 6, law) * multinomial.pmf(second, 4, law)
     assert 0.05 < alarm <= 0.3
+
+
+def test_failures_of_late_name_a_machine_like_the_others_no_more_often_than_allowed() -> None:
+    # Every outcome of two looks at the end of a year, with seven failures each, of a machine that prints a quarter.
+    share, law = np.tile([0.25, 0.75], (YEAR, 1)), binom.pmf(np.arange(8), 7, 0.25)
+    allowed, alarm = 0.02, 0.0
+    for outcome in product(range(8), repeat=2):
+        counts = np.zeros((YEAR, 2), dtype=int)
+        counts[-2:, 0] = outcome
+        counts[-2:, 1] = 7 - counts[-2:, 0]
+        if _lately(counts, share, share[:, :, None], np.ones(1), allowed)[:, 0].any():
+            alarm += float(np.prod(law[list(outcome)]))
+    assert 0.1 * allowed * SPENT_LATELY < alarm <= allowed * SPENT_LATELY
 
 
 @settings(deadline=None)

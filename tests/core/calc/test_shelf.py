@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from core.calc.deliveries import LeadLaw
 from core.calc.shelf import KINDS, WEEK, Move, Stock, lead_time, moves, stock, weekly_use
 from core.calc.staffed import micros
-from core.estimate import Estimate
+from core.estimate import NINETY, Estimate
 from core.log.store import entry_frame
 from core.setup import Material, Setup, Spare, Supply
 from tests.core.larkfield import ROWS, at_a1, tell, when
@@ -84,7 +84,7 @@ def test_where_nobody_notes_what_is_taken_the_usual_is_taken_off() -> None:
     # 20 a week, give or take as chance does.
     assert told.on_hand is not None
     assert (told.on_hand.low, told.on_hand.best, told.on_hand.high) == pytest.approx(
-        (40 - 1.645 * math.sqrt(20), 40, 40 + 1.645 * math.sqrt(20))
+        (40 - NINETY * math.sqrt(20), 40, 40 + NINETY * math.sqrt(20))
     )
     assert best(book(counted(when(0), 100), counted(when(14), 60), at=when(14 + 70))) == 0
 

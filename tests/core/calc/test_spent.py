@@ -7,8 +7,8 @@ import pytest
 
 from core.calc.habits import Habits
 from core.calc.pace import Pace
-from core.calc.spent import NINETY, Spent, spent
-from core.estimate import Estimate
+from core.calc.spent import Spent, spent
+from core.estimate import NINETY, Estimate
 from core.window import Window
 from tests.core.larkfield import EXACT, at_a1, reckoned, when
 

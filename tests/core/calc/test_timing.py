@@ -11,7 +11,8 @@ import pytest
 from core.calc.forward import FINE, Clock, Laws
 from core.calc.hazard import Numbers
 from core.calc.loading import NEVER
-from core.calc.timing import LASTS, SPOOL_HOURS, SPOOL_MINUTES, Free, Menu, Times, cases, left, loads, time_worth
+from core.calc.timing import SPOOL_HOURS, SPOOL_MINUTES, Free, Menu, Times, cases, left, loads, time_worth
+from core.calc.usage import LASTS
 
 
 def by_day(days: int, opens: float = 8, closes: float = 17, hands: int = 2) -> Clock:

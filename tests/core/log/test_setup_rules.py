@@ -58,6 +58,7 @@ def test_rows_that_fit_together_are_taken_in_any_order():
         (FILE.model_copy(update={"models": ("bench-220", "bench")}), "bench", "models"),
         (Spare(spare="nozzle", name="Nozzle", models=("bench",)), "bench", "models"),
         (UpkeepTask(task="clean", name="Clean", models=("bench",)), "bench", "models"),
+        (UpkeepTask(task="clean", name="Clean", spare="cloth"), "cloth", "spares"),
     ],
 )
 def test_what_a_row_names_must_be_known(row, code, table):
