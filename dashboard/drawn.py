@@ -171,16 +171,8 @@ def _marks(found: MachineRecord, clock: Clock) -> pl.DataFrame:
 
 def by_hours(one: FailuresByHours) -> alt.LayerChart:
     """Whether machines fail more often with age, or the longer upkeep is ago."""
-    rows = [
-        (
-            upkeep_words.band(band),
-            band.failures,
-            band.per_100_hours.low,
-            band.per_100_hours.best,
-            band.per_100_hours.high,
-        )
-        for band in one.bands
-    ]
+    rates = [(upkeep_words.band(band), band.failures, band.per_100_hours) for band in one.bands]
+    rows = [(band, failures, rate.low, rate.best, rate.high) for band, failures, rate in rates]
     bands = pl.DataFrame(rows, schema=["band", "failures", "low", "best", "high"], orient="row")
     return charts.by_hours(bands, *upkeep_words.by_hours(one))
 

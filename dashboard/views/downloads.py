@@ -62,14 +62,15 @@ def _rows(name: str, of: Mapping[str, str] | None = None) -> Iterator[str]:
     known, now = data.setup(), utc_now()
     tasks = {task.task: task.name for task in known.all(UpkeepTask, now)}
     models = {model.model: model.name for model in known.all(Model, now)}
-    several: dict[str | None, dict[str, str]] = {"model": models, "task": {AGE: said.AGE_NAME} | tasks}
+    several: dict[str, dict[str, str]] = {"model": models, "task": {AGE: said.AGE_NAME} | tasks}
     for table in TABLES:
         if table.startswith(f"{name}-"):
             yield _row("tables", table, said.TABLES[table], TABLE_KINDS, of or {})
     for drawing in DRAWINGS.values():
-        if drawing.each in several and drawing.name.startswith(f"{name}-"):
-            for code, which in several[drawing.each].items():
-                yield _chart(drawing.name, {drawing.each: code}, which)
+        kind = drawing.each or ""
+        if kind in several and drawing.name.startswith(f"{name}-"):
+            for code, which in several[kind].items():
+                yield _chart(drawing.name, {kind: code}, which)
         elif (drawing.each or drawing.name.partition("-")[0]) == name:
             yield _chart(drawing.name, of or {})
 

@@ -18,7 +18,8 @@ def sheet_of(log: Log, at: datetime, crowd: int = 0) -> str:
     plan = Plan(at=at, zone=ZONE, weeks=8, promise=0.9, learned=True, unpacked=[], unprintable=[], products=[],
                 orders=[_order(at, n) for n in range(crowd)])  # fmt: skip
     room = Room(at=at, zone=ZONE, weeks=8, waits=[], lost_waiting=0, models=[], cumulative=[], causes=[],
-                stands_out=[], advice=[], spares=[], due=[_task(at, n) for n in range(crowd)])  # fmt: skip
+                stands_out=[], advice=[], spares=[], lost_cost=None,
+                by_hours=[], due=[_task(at, n) for n in range(crowd)])  # fmt: skip
     return morning(answers.report(log, at), plan, room, Names.of(log.setup(), at))
 
 
