@@ -73,7 +73,7 @@ def test_a_machines_record_and_an_items_use_are_three_taps_away(hand: Phone, tmp
     coming.value.save_as(tmp_path / "weeks.csv")
     assert set(pl.read_csv(tmp_path / "weeks.csv")["machine"]) == {"P03"}
     page.get_by_role("link", name="All downloads").click()
-    expect(page.locator("summary")).to_have_count(6, timeout=60_000)
+    expect(page.locator("summary")).to_have_count(8, timeout=60_000)
 
 
 @pytest.mark.parametrize(
