@@ -43,7 +43,7 @@ SPARES, NO_SPARES = "Days waited for spares", "No machine waited for a spare thi
 SPARES_HEAD = ("Spare", "This week", "Usual a week")
 KEEPING, KEEPING_HEAD = "How well is the record kept?", ("Rack", "Forgotten this week", "Four weeks before")
 PROMISES, PROMISES_HEAD = "Were the promises kept?", ("Due in the week to", "Kept", "Late", "Still here")
-MATERIAL, MATERIAL_HEAD = "Material used against forecast", ("Material", "Used", "Expected", "")
+MATERIAL, MATERIAL_HEAD = "Material used against forecast", ("Material", "Used", "Expected", "Difference")
 MODELS = "Does fast printing give more?"
 MODELS_HEAD = (
     "Model", "Prints in an hour", "Prints a week", "Gives a week", "Good parts a week", "Prints with scrap",

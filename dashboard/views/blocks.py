@@ -6,10 +6,11 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 
-def section(title: str, *bodies: str, level: int = 2) -> str:
-    """A title and what belongs under it."""
+def section(title: str, *bodies: str, kind: str = "", level: int = 2) -> str:
+    """A title, if there is one, and what belongs under it; `kind` names its style."""
     head = f"<h{level}>{escape(title)}</h{level}>" if title else ""
-    return f'<section class="rs">{head}{"".join(bodies)}</section>'
+    style = f"rs {kind}" if kind else "rs"
+    return f'<section class="{style}">{head}{"".join(bodies)}</section>'
 
 
 def key(sentence: str) -> str:
@@ -23,7 +24,7 @@ def note(sentence: str) -> str:
 
 
 def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """A table whose first column names the rows; on a phone every cell says its column."""
+    """A table whose first column names the rows; on a phone a card a row, in which every cell says its column."""
     heads = "".join(f'<th scope="col">{escape(name)}</th>' for name in head)
     body = "".join(
         f'<tr><th scope="row">{escape(name)}</th>'
@@ -31,14 +32,22 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
         + "</tr>"
         for name, *cells in rows
     )
-    return f'<table class="rs-figures"><thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>'
+    return f'<table class="rs-cards"><thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>'
 
 
-def told(what: str, *how: str) -> str:
-    """A line of a name and what is told of it."""
-    return f'<div class="rs-told"><b>{escape(what)}</b><span>{"<br>".join(map(escape, filter(None, how)))}</span></div>'
+def told(what: str, *how: str, address: str | None = None, marked: bool = False) -> str:
+    """A line of a name, which may lead to an `address` (escaped), and what is told of it, `marked` if it is due."""
+    mark = '<i class="rs-mark rs-mark-today"></i>' if marked else ""
+    name = f'<a href="{address}">{escape(what)}</a>' if address else f"<b>{escape(what)}</b>"
+    return f'<div class="rs-told">{name}<span>{mark}{"<br>".join(map(escape, filter(None, how)))}</span></div>'
 
 
 def folded(title: str, body: str) -> str:
     """What is a tap away."""
     return f"<details><summary>{escape(title)}</summary>{body}</details>" if body else ""
+
+
+def unfolding(rows: Sequence[str], most: int) -> str:
+    """The first lines, and the others a tap away."""
+    rest = rows[most:]
+    return "".join(rows[:most]) + folded(f"{len(rest)} more", "".join(rest))

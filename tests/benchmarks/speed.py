@@ -30,7 +30,7 @@ PHONES = {"width": 390, "height": 844}
 OPENED = (
     ("owner's page, navigation to what needs a hand", "/", ".rs-needs li"),
     ("a machine's record, navigation to its story", "/upkeep?machine=P07", ".rs-told"),
-    ("weekly review, navigation to its tables", "/review?by=ha", ".rs-figures >> nth=5"),
+    ("weekly review, navigation to its tables", "/review?by=ha", ".rs-cards >> nth=5"),
 )
 #: What is recorded at once.
 ONE_TAP = re.compile(r"Parts off, all \d+ good|Print started.+again", re.DOTALL)
