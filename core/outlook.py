@@ -18,7 +18,7 @@ from core.calc.hazard import Numbers
 from core.calc.orders import ORDER_KINDS, Cover
 from core.calc.pace import Pace
 from core.calc.present import Ways, as_it_is
-from core.calc.promises import Asked, Coming, coming, leaves
+from core.calc.promises import Asked, Coming, coming, leaves, wanted_later
 from core.calc.staffed import HOUR, Staffed, micros, staffed_spells
 from core.log.store import Log
 from core.reading import Reading
@@ -235,16 +235,22 @@ class Outlook:
 
     def wanted(self, asked: Sequence[Asked]) -> Wanted:
         """Parts that nobody has started yet, and those customers will ask for."""
-        count = len(self.names.products)
-        there, rate = np.zeros(count), np.zeros(count)
+        there = np.zeros(len(self.names.products))
         for order in asked:
             there[order.product] += order.parts
         for product, code in enumerate(self.names.products):
             keep = self.products[code].keep if code in self.products else 0
             there[product] += keep - self.stock[product] - self.cover[product].last_running
-            coming = np.where(self.coming.product == product, self.coming.parts, 0.0).sum()
-            rate[product] = coming / len(self.coming.parts) / self.hours
-        return Wanted(there, rate)
+        return Wanted(there, self._later)
+
+    @cached_property
+    def _later(self) -> Numbers:
+        return wanted_later(self.coming, self.hours, len(self.names.products))
+
+    @cached_property
+    def coming_an_hour(self) -> Numbers:
+        """Parts of every product that customers will ask for on average."""
+        return np.asarray(self._later[:, -1].mean(axis=0) / self.hours)
 
     def play(self, asked: Sequence[Asked], tell: Callable[[float], object] | None = None) -> Played:
         """The room played on for these orders; `tell` is called with the share done."""

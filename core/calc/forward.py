@@ -132,15 +132,22 @@ class Now:
 
 @dataclass(frozen=True)
 class Wanted:
-    """Parts wanted of every product [products]: `now`, not yet on a machine, and `an_hour` more from now on."""
+    """Parts wanted of every product: `now`, not yet on a machine [products], and `later`, how many more there will have
+    been by every full hour from now on [draws, hours, products]: replications take the draws in turn.
+    """
 
     now: Numbers
-    an_hour: Numbers
+    later: Numbers
 
     @classmethod
     def nothing(cls, products: int) -> Wanted:
         """Where no order waits and none will come."""
-        return cls(np.zeros(products), np.zeros(products))
+        return cls(np.zeros(products), np.zeros((1, 1, products)))
+
+    def by(self, row: Rows, moment: Numbers) -> Numbers:
+        """Parts that were ever wanted by each moment of these replications [rows, products]."""
+        draws, hours, _ = self.later.shape
+        return self.now + self.later[row % draws, np.minimum(moment.astype(np.int64), hours - 1)]
 
 
 @dataclass(frozen=True)
@@ -221,6 +228,8 @@ class _Play:
         here, model, file = (row, at), self.model[at], self.file[row, at]
         came, left = self._hands(row, self.visit[here], chances[0])
         self._take_off(row, file, self.good[here], came)
+        # What came to nothing is wanted again.
+        self.started[row, self.product[file]] -= np.where(self.good[here], 0.0, self.parts[file])
         self._spend(row, np.where(file < 0, EMPTY, WAITED), self.ends[here], left)
         broken = chances[1] < np.where(file < 0, 0.0, np.where(self.good[here], *self.laws.breaks))
         later = self.clock.after(left, drawn(self.laws.idle, chances[2]))
@@ -257,7 +266,7 @@ class _Play:
 
     def _pick(self, row: Rows, model: Rows, loaded: Rows, begun: Numbers, chance: Numbers) -> Rows:
         """The file that is started on each machine."""
-        wanted = self.started[row] < self.wanted.now + self.wanted.an_hour * begun[:, None]
+        wanted = self.started[row] < self.wanted.by(row, begun)
         draw = row % len(self.choice.wanted)
         factor = np.where(wanted, self.choice.wanted[draw][:, None], 1.0).take(self.work.product, axis=1)
         _, models, materials, files = self.choice.weights.shape

@@ -55,6 +55,15 @@ def coming(past: Sequence[tuple[float, int, float]], span: float, until: float, 
     return Coming(taken, taken + table[which, 0], table[which, 1].astype(np.int64), table[which, 2] * there)
 
 
+def wanted_later(others: Coming, hours: float, products: int) -> Numbers:
+    """Parts that orders to come want by every full hour (`forward.Wanted.later`)."""
+    found = np.zeros((len(others.taken), int(hours) + 2, products))
+    given = np.isfinite(others.taken)
+    hour = np.ceil(others.taken[given]).astype(np.int64)
+    np.add.at(found, (np.nonzero(given)[0], hour, others.product[given]), others.parts[given])
+    return np.cumsum(found, axis=1)
+
+
 def finishes(asked: Sequence[Asked], stock: Numbers, played: Played, others: Coming) -> Numbers:
     """When the last part of each order is there [orders, replications], in hours from now; infinite: not yet then.
 
