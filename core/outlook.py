@@ -153,7 +153,7 @@ class Outlook:
         done = self.read.entries.filter((pl.col("kind") == "UpkeepDone") & (pl.col("minutes") > 0))
         upkeep = done.height, float(done["minutes"].sum()) / 60
         gaps = self.read.reckoned.gaps
-        laws = room.laws(self.read.pace, gaps, upkeep, self.shop.change_minutes / 60)
+        laws = room.laws(self.names, self.read.pace, gaps, upkeep, self.shop.change_minutes / 60)
         return laws, room.habit(self.names, gaps, self.work, self.cover, self.read.staffed)
 
     def _was(self, window: Window) -> Numbers | None:

@@ -98,7 +98,8 @@ class Laws:
     Hours of hands: the waits of ended prints that meet a full room or not (`rush`, `calm`) and of empty machines
     (`idle`), and the work at a visit (`change`). Hours on the wall: `down`. `ratio` is true over usual time of a print.
     `at_once`: how often hands that cleared a machine start it again; `stops`: prints that stop, an hour of printing;
-    `breaks`: the chances that hands find a machine out of order at an ended and at a stopped print. `doubt`: how well
+    `breaks`: the chances that hands find a machine out of order at an ended and at a stopped print; `tried`: how often
+    one that was mended is tried out with each material [materials], which then is loaded. `doubt`: how well
     all this is known, as the spread of the logarithm of a factor on all prints of a replication.
     """
 
@@ -111,6 +112,7 @@ class Laws:
     at_once: float = 1.0
     stops: float = 0.0
     breaks: tuple[float, float] = (0.0, 0.0)
+    tried: Numbers = field(default_factory=lambda: np.zeros(0))
     doubt: float = 0.0
 
 
@@ -241,6 +243,7 @@ class _Play:
         mended = self.clock.after(begun + drawn(self.laws.down, chances[7]), np.zeros(len(row)))
         took = np.where(broken, mended - begun, took)
         self._spend(row, np.where(broken, DOWN, _printing(good)), begun, begun + took)
+        self.loaded[here] = np.where(broken, self._tried(self.loaded[here], chances[4]), self.work.material[new])
         self._leave(here, broken, new, good, begun + took)
         self.visit[here] = self._next_visit(broken, begun + took, chances[8:])
 
@@ -277,6 +280,11 @@ class _Play:
         run = np.cumsum(weights * suits * factor, axis=1)
         return np.asarray((run < (chance * run[:, -1])[:, None]).sum(axis=1))
 
+    def _tried(self, loaded: Rows, chance: Numbers) -> Rows:
+        """The material on machines that were mended: that of the print they are tried out with, if they are."""
+        by = np.searchsorted(np.cumsum(self.laws.tried), chance, side="right")
+        return np.where(by < len(self.laws.tried), by, loaded)
+
     def _took(self, usual: Numbers, chances: Numbers) -> tuple[Numbers, Flags]:
         """Hours of printing, and whether it came to its end: one that stops may do so at any moment of it."""
         took = usual * drawn(self.laws.ratio, chances[0])
@@ -287,7 +295,6 @@ class _Play:
         """What is on the machines when hands go."""
         self.ends[here], self.good[here] = ends, good
         self.file[here] = np.where(broken, -1, new)
-        self.loaded[here] = np.where(broken, self.loaded[here], self.work.material[new])
         self.started[here[0], self.work.product[new]] += np.where(broken, 0.0, self.work.parts[new])
 
     def _next_visit(self, broken: Flags, ends: Numbers, chances: Numbers) -> Numbers:

@@ -31,6 +31,8 @@ RUSH, CALM, IDLE = gamma.ppf(EVEN, 1.5), gamma.ppf(EVEN, 0.8, scale=0.7), gamma.
 CHANGE, DOWNTIME = lognorm.ppf(EVEN, 0.5, scale=0.9), lognorm.ppf(EVEN, 0.8, scale=12)
 RATIO = 0.85 + 0.4 * EVEN
 AT_ONCE, STOPS, BREAKS = 0.7, 0.015, (0.03, 0.2)
+#: How often a machine that was mended is tried out with each material, which then is loaded.
+TRIED = (0.2, 0.5)
 
 #: Product, material, parts and hours on either model of every file.
 FILES = [(0, 0, 12, 2.5, 2.2), (0, 1, 30, 7, 6), (1, 0, 8, 4, None), (1, 1, 20, 11, 9.5), (2, 1, 5, None, 16)]
@@ -133,6 +135,7 @@ class Shop:
     def mend(self, machine: Machine) -> float:
         self.turns(machine, DOWN)
         machine.file = -1
+        (machine.material,) = self.chance.choices((0, 1, machine.material), (*TRIED, 1 - sum(TRIED)))
         # Nobody is there at night to say that it is back.
         return later(self.env.now + self.chance.choice(DOWNTIME), 0)
 
@@ -167,7 +170,7 @@ def played(replications: int) -> Numbers:
     late = np.arange(int(END) * FINE) / FINE % 24 >= AFTERNOON
     suits = np.where(late[:, None], LATE, 1.0)
     choice = Choice(np.append(known, known[:, :1], axis=1)[None], np.array([WANTED]), np.stack([suits, suits]))
-    laws = Laws(RUSH, CALM, IDLE, CHANGE, DOWNTIME, RATIO, AT_ONCE, STOPS, BREAKS)
+    laws = Laws(RUSH, CALM, IDLE, CHANGE, DOWNTIME, RATIO, AT_ONCE, STOPS, BREAKS, np.array(TRIED))
     wanted = Wanted(np.array(FROM_NOW, float), np.arange(END)[None, :, None] * AN_HOUR)
     room = play(now, clock(), work, choice, laws, wanted, END, seed=1)
     made = np.array([[room.made(product, 168.0 * week) for week in range(WEEKS + 1)] for product in range(3)])

@@ -271,6 +271,18 @@ def test_what_is_started_depends_on_the_material_of_the_last_print(breaks: int) 
         assert share == pytest.approx(0.5**prints, abs=4 * (0.5**prints / 4000) ** 0.5)
 
 
+def test_a_machine_that_was_mended_has_the_material_it_was_tried_out_with() -> None:
+    # Material 0 is loaded first, and files 0 and 4, of material 0 and 1, go on with what is loaded.
+    choice = replace(PLAIN, weights=np.tile([[1.0, 0, 0, 0, 0], [0, 0, 0, 0, 1], [0, 1, 0, 0, 0]], (1, 2, 1, 1)))
+    laws = Laws(breaks=(1.0, 0.0), down=np.ones(1), tried=np.array([0.0, 0.3]))
+    room = ONE.play(choice=choice, laws=laws)
+    assert (room.product[1] == 0).all()
+    # A print and a repair by turns: after each one in three of those that still have material 0 changes.
+    for prints in (2, 3, 4):
+        share = (room.product[2 * prints - 1] == 0).mean()
+        assert share == pytest.approx(0.7 ** (prints - 1), abs=4 * (0.21 / 4000) ** 0.5)
+
+
 # Courses told by hand: a print of 5 h (model 0) or 4 h (model 1)
 
 
