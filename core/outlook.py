@@ -198,13 +198,14 @@ class Outlook:
 
     @cached_property
     def unpacked(self) -> pl.DataFrame:
-        """The open orders, without those that must have been packed though nobody noted it: overdue while finished
-        parts for them were there.
+        """The open orders, without those that must have been packed though nobody noted it: overdue, and finished parts
+        for them have been there for longer than packing and shipping ever took.
         """
         rows, spare = [], dict(zip(self.names.products, self.stock, strict=True))
         for row in self.open.iter_rows(named=True):
             there = spare.get(row["product"], 0.0)
-            if row["product"] in spare and not (row["due"] < self.now and row["left"] <= there):
+            over = row["due"] < self.now and row["left"] <= there
+            if row["product"] in spare and not (over and self._waits[row["order"]] > self.lags[-1]):
                 rows.append(row)
                 spare[row["product"]] = max(there - row["left"], 0.0)
         return pl.DataFrame(rows, schema=self.open.schema)
@@ -212,13 +213,19 @@ class Outlook:
     @cached_property
     def asked(self) -> list[Asked]:
         """The orders in `unpacked`, as `promises` asks of them."""
-        packed, staffed = orders.packings(self._entries, self.book), self.read.staffed
-        found = []
-        for row in self.unpacked.iter_rows(named=True):
-            place = self.names.products.index(row["product"])
-            waits = orders.ready(row, self.cover[place], self.book, packed, staffed, self.now)
-            found.append(Asked(place, float(row["left"]), (row["due"] - self.now) / HOUR, waits))
-        return found
+        return [
+            Asked(self.names.products.index(product), float(left), (due - self.now) / HOUR, self._waits[order])
+            for order, product, left, due in self.unpacked.select("order", "product", "left", "due").iter_rows()
+        ]
+
+    @cached_property
+    def _waits(self) -> dict[str, float]:
+        """Hours of hands for which the parts of every open order have been there (`orders.ready`)."""
+        packed, cover = orders.packings(self._entries, self.book), dict(zip(self.names.products, self.cover, strict=True))
+        return {
+            row["order"]: orders.ready(row, cover[row["product"]], self.book, packed, self.read.staffed, self.now)
+            for row in self.open.iter_rows(named=True) if row["product"] in cover
+        }  # fmt: skip
 
     @cached_property
     def coming(self) -> Coming:

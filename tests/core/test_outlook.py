@@ -147,6 +147,15 @@ def test_an_overdue_order_whose_parts_are_there_is_gone(tmp_path: Path) -> None:
         assert after.asked[0].due == -5 * 24 - 9
 
 
+def test_an_overdue_order_whose_parts_have_just_come_is_still_to_pack(tmp_path: Path) -> None:
+    come = tell("StockCounted", when(9, 8, 30), item="clip", quantity=50)
+    entries = [tell("StockCounted", when(2), item="clip", quantity=0), ordered("late", 40, when(3)), come]
+    with small(tmp_path, entries) as log:
+        assert Outlook(log, when(9, 9)).unpacked["order"].to_list() == ["late"]
+        # Packing takes an hour where nothing is known of it.
+        assert Outlook(log, when(9, 10)).unpacked["order"].to_list() == []
+
+
 # Shops of which little is known
 
 
