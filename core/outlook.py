@@ -221,7 +221,8 @@ class Outlook:
     @cached_property
     def _waits(self) -> dict[str, float]:
         """Hours of hands for which the parts of every open order have been there (`orders.ready`)."""
-        packed, cover = orders.packings(self._entries, self.book), dict(zip(self.names.products, self.cover, strict=True))
+        packed = orders.packings(self._entries, self.book)
+        cover = dict(zip(self.names.products, self.cover, strict=True))
         return {
             row["order"]: orders.ready(row, cover[row["product"]], self.book, packed, self.read.staffed, self.now)
             for row in self.open.iter_rows(named=True) if row["product"] in cover

@@ -149,7 +149,7 @@ class Wanted:
     def by(self, row: Rows, moment: Numbers) -> Numbers:
         """Parts that were ever wanted by each moment of these replications [rows, products]."""
         draws, hours, _ = self.later.shape
-        return self.now + self.later[row % draws, np.minimum(moment.astype(np.int64), hours - 1)]
+        return np.asarray(self.now + self.later[row % draws, np.minimum(moment.astype(np.int64), hours - 1)])
 
 
 @dataclass(frozen=True)
