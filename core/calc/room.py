@@ -28,6 +28,10 @@ USUAL_REPAIR, LONGEST_REPAIR = 12.0, 400.0
 FAULT_PRIOR = 10.0
 #: How much a shop changes from weeks to weeks besides what chance explains (spread of the logarithm; no source).
 CHANGES = 0.08
+#: How much it comes to print rather of one product than of others besides what its starts tell (the same; measured on
+#: invented shops: without it the parts made in four weeks of products that are short lay in their 80 % range in 67 to
+#: 74 % of the cases, with more than this the products most asked for lose parts in the play that they do not lose).
+MIX = 0.2
 #: Waits and the like are scaled in one step by no less and no more than this.
 SCALED = 0.3, 2.0
 #: The same habits are drawn each time, so that plays differ by what is compared alone.
@@ -137,6 +141,8 @@ def choice(names: Named, how: choosing.Habit, done: Work, staffed: Staffed, grid
     same = np.arange(len(names.materials) + 1)[:, None] == done.material
     fits = ~np.isnan(done.hours)[:, None, :]
     files, loaded, wanted = how.drawn(draws, SEED)
+    mix = np.exp(MIX * np.random.default_rng(SEED + 1).standard_normal((draws, len(names.products))))
+    files = files * mix[:, names.product_of]
     weights = files[:, None, None, :] * np.where(same, loaded[:, None, None], 1.0)[:, None] * fits
     suits = np.zeros((len(names.models), len(grid), len(names.files)))
     for place, hours in enumerate(done.hours):
