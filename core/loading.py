@@ -151,7 +151,7 @@ def _full_spools(outlook: Outlook, shelf: Stores) -> dict[str, int]:
 
 def needs(outlook: Outlook) -> list[Need]:
     """What is needed of every product beyond finished parts and those on machines, what counts most first."""
-    coming = outlook.wanted(outlook.asked).an_hour * 24 * 7 * MADE_AHEAD
+    coming = outlook.coming_an_hour * 24 * 7 * MADE_AHEAD
     return [need for place in range(len(outlook.names.products)) for need in _needs(outlook, place, coming[place])]
 
 

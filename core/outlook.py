@@ -18,7 +18,7 @@ from core.calc.hazard import Numbers
 from core.calc.orders import ORDER_KINDS, Cover
 from core.calc.pace import Pace
 from core.calc.present import Ways, as_it_is
-from core.calc.promises import Asked, Coming, coming, leaves
+from core.calc.promises import Asked, Coming, coming, leaves, wanted_later
 from core.calc.staffed import HOUR, Staffed, micros, staffed_spells
 from core.log.store import Log
 from core.reading import Reading
@@ -153,7 +153,7 @@ class Outlook:
         done = self.read.entries.filter((pl.col("kind") == "UpkeepDone") & (pl.col("minutes") > 0))
         upkeep = done.height, float(done["minutes"].sum()) / 60
         gaps = self.read.reckoned.gaps
-        laws = room.laws(self.read.pace, gaps, upkeep, self.shop.change_minutes / 60)
+        laws = room.laws(self.names, self.read.pace, gaps, upkeep, self.shop.change_minutes / 60)
         return laws, room.habit(self.names, gaps, self.work, self.cover, self.read.staffed)
 
     def _was(self, window: Window) -> Numbers | None:
@@ -198,13 +198,14 @@ class Outlook:
 
     @cached_property
     def unpacked(self) -> pl.DataFrame:
-        """The open orders, without those that must have been packed though nobody noted it: overdue while finished
-        parts for them were there.
+        """The open orders, without those that must have been packed though nobody noted it: overdue, and finished parts
+        for them have been there for longer than packing and shipping ever took.
         """
         rows, spare = [], dict(zip(self.names.products, self.stock, strict=True))
         for row in self.open.iter_rows(named=True):
             there = spare.get(row["product"], 0.0)
-            if row["product"] in spare and not (row["due"] < self.now and row["left"] <= there):
+            over = row["due"] < self.now and row["left"] <= there
+            if row["product"] in spare and not (over and self._waits[row["order"]] > self.lags[-1]):
                 rows.append(row)
                 spare[row["product"]] = max(there - row["left"], 0.0)
         return pl.DataFrame(rows, schema=self.open.schema)
@@ -212,13 +213,20 @@ class Outlook:
     @cached_property
     def asked(self) -> list[Asked]:
         """The orders in `unpacked`, as `promises` asks of them."""
-        packed, staffed = orders.packings(self._entries, self.book), self.read.staffed
-        found = []
-        for row in self.unpacked.iter_rows(named=True):
-            place = self.names.products.index(row["product"])
-            waits = orders.ready(row, self.cover[place], self.book, packed, staffed, self.now)
-            found.append(Asked(place, float(row["left"]), (row["due"] - self.now) / HOUR, waits))
-        return found
+        return [
+            Asked(self.names.products.index(product), float(left), (due - self.now) / HOUR, self._waits[order])
+            for order, product, left, due in self.unpacked.select("order", "product", "left", "due").iter_rows()
+        ]
+
+    @cached_property
+    def _waits(self) -> dict[str, float]:
+        """Hours of hands for which the parts of every open order have been there (`orders.ready`)."""
+        packed = orders.packings(self._entries, self.book)
+        cover = dict(zip(self.names.products, self.cover, strict=True))
+        return {
+            row["order"]: orders.ready(row, cover[row["product"]], self.book, packed, self.read.staffed, self.now)
+            for row in self.open.iter_rows(named=True) if row["product"] in cover
+        }  # fmt: skip
 
     @cached_property
     def coming(self) -> Coming:
@@ -235,16 +243,22 @@ class Outlook:
 
     def wanted(self, asked: Sequence[Asked]) -> Wanted:
         """Parts that nobody has started yet, and those customers will ask for."""
-        count = len(self.names.products)
-        there, rate = np.zeros(count), np.zeros(count)
+        there = np.zeros(len(self.names.products))
         for order in asked:
             there[order.product] += order.parts
         for product, code in enumerate(self.names.products):
             keep = self.products[code].keep if code in self.products else 0
             there[product] += keep - self.stock[product] - self.cover[product].last_running
-            coming = np.where(self.coming.product == product, self.coming.parts, 0.0).sum()
-            rate[product] = coming / len(self.coming.parts) / self.hours
-        return Wanted(there, rate)
+        return Wanted(there, self._later)
+
+    @cached_property
+    def _later(self) -> Numbers:
+        return wanted_later(self.coming, self.hours, len(self.names.products))
+
+    @cached_property
+    def coming_an_hour(self) -> Numbers:
+        """Parts of every product that customers will ask for on average."""
+        return np.asarray(self._later[:, -1].mean(axis=0) / self.hours)
 
     def play(self, asked: Sequence[Asked], tell: Callable[[float], object] | None = None) -> Played:
         """The room played on for these orders; `tell` is called with the share done."""

@@ -98,7 +98,8 @@ class Laws:
     Hours of hands: the waits of ended prints that meet a full room or not (`rush`, `calm`) and of empty machines
     (`idle`), and the work at a visit (`change`). Hours on the wall: `down`. `ratio` is true over usual time of a print.
     `at_once`: how often hands that cleared a machine start it again; `stops`: prints that stop, an hour of printing;
-    `breaks`: the chances that hands find a machine out of order at an ended and at a stopped print. `doubt`: how well
+    `breaks`: the chances that hands find a machine out of order at an ended and at a stopped print; `tried`: how often
+    one that was mended is tried out with each material [materials], which then is loaded. `doubt`: how well
     all this is known, as the spread of the logarithm of a factor on all prints of a replication.
     """
 
@@ -111,6 +112,7 @@ class Laws:
     at_once: float = 1.0
     stops: float = 0.0
     breaks: tuple[float, float] = (0.0, 0.0)
+    tried: Numbers = field(default_factory=lambda: np.zeros(0))
     doubt: float = 0.0
 
 
@@ -132,15 +134,22 @@ class Now:
 
 @dataclass(frozen=True)
 class Wanted:
-    """Parts wanted of every product [products]: `now`, not yet on a machine, and `an_hour` more from now on."""
+    """Parts wanted of every product: `now`, not yet on a machine [products], and `later`, how many more there will have
+    been by every full hour from now on [draws, hours, products]: replications take the draws in turn.
+    """
 
     now: Numbers
-    an_hour: Numbers
+    later: Numbers
 
     @classmethod
     def nothing(cls, products: int) -> Wanted:
         """Where no order waits and none will come."""
-        return cls(np.zeros(products), np.zeros(products))
+        return cls(np.zeros(products), np.zeros((1, 1, products)))
+
+    def by(self, row: Rows, moment: Numbers) -> Numbers:
+        """Parts that were ever wanted by each moment of these replications [rows, products]."""
+        draws, hours, _ = self.later.shape
+        return np.asarray(self.now + self.later[row % draws, np.minimum(moment.astype(np.int64), hours - 1)])
 
 
 @dataclass(frozen=True)
@@ -224,6 +233,8 @@ class _Play:
         here, model, file = (row, at), self.model[at], self.file[row, at]
         came, left = self._hands(row, self.visit[here], chances[0])
         self._take_off(row, file, self.good[here], came)
+        # What came to nothing is wanted again.
+        self.started[row, self.product[file]] -= np.where(self.good[here], 0.0, self.parts[file])
         self._spend(row, np.where(file < 0, EMPTY, WAITED), self.ends[here], left)
         broken = chances[1] < np.where(file < 0, 0.0, np.where(self.good[here], *self.laws.breaks))
         later = self.clock.after(left, drawn(self.laws.idle, chances[2]))
@@ -235,6 +246,7 @@ class _Play:
         mended = self.clock.after(begun + drawn(self.laws.down, chances[7]), np.zeros(len(row)))
         took = np.where(broken, mended - begun, took)
         self._spend(row, np.where(broken, DOWN, _printing(good)), begun, begun + took)
+        self.loaded[here] = np.where(broken, self._tried(self.loaded[here], chances[4]), self.work.material[new])
         self._leave(here, broken, new, good, begun + took)
         self.visit[here] = self._next_visit(broken, begun + took, chances[8:])
 
@@ -260,7 +272,7 @@ class _Play:
 
     def _pick(self, row: Rows, model: Rows, loaded: Rows, begun: Numbers, chance: Numbers) -> Rows:
         """The file that is started on each machine."""
-        wanted = self.started[row] < self.wanted.now + self.wanted.an_hour * begun[:, None]
+        wanted = self.started[row] < self.wanted.by(row, begun)
         draw = row % len(self.choice.wanted)
         factor = np.where(wanted, self.choice.wanted[draw][:, None], 1.0).take(self.work.product, axis=1)
         _, models, materials, files = self.choice.weights.shape
@@ -270,6 +282,11 @@ class _Play:
         suits = self.choice.suits.reshape(-1, files).take(model * moments + self.clock.when(begun), axis=0)
         run = np.cumsum(weights * suits * factor, axis=1)
         return np.asarray((run < (chance * run[:, -1])[:, None]).sum(axis=1))
+
+    def _tried(self, loaded: Rows, chance: Numbers) -> Rows:
+        """The material on machines that were mended: that of the print they are tried out with, if they are."""
+        by = np.searchsorted(np.cumsum(self.laws.tried), chance, side="right")
+        return np.where(by < len(self.laws.tried), by, loaded)
 
     def _took(self, usual: Numbers, chances: Numbers) -> tuple[Numbers, Flags]:
         """Hours of printing, and whether it came to its end: one that stops may do so at any moment of it."""
@@ -281,7 +298,6 @@ class _Play:
         """What is on the machines when hands go."""
         self.ends[here], self.good[here] = ends, good
         self.file[here] = np.where(broken, -1, new)
-        self.loaded[here] = np.where(broken, self.loaded[here], self.work.material[new])
         self.started[here[0], self.work.product[new]] += np.where(broken, 0.0, self.work.parts[new])
 
     def _next_visit(self, broken: Flags, ends: Numbers, chances: Numbers) -> Numbers:

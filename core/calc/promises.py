@@ -44,15 +44,30 @@ class Coming:
 def coming(past: Sequence[tuple[float, int, float]], span: float, until: float, count: int, seed: int) -> Coming:
     """Orders given until `until` (hours), as often as in the `span` hours before now: `past` has the hours until each
     was due from when it was given, its product and its parts.
+
+    How often such an order comes is only known from those that came: each replication weighs them anew (Bayesian
+    bootstrap: Rubin, Annals of Statistics 9 (1981) 130-134, the weights not divided by their sum).
     """
     draw = np.random.default_rng(seed)
-    most = draw.poisson(len(past) * until / span, count) if past else np.zeros(count, dtype=np.int64)
+    weighs = np.cumsum(draw.exponential(size=(count, len(past))), axis=1) * until / span
+    most = draw.poisson(weighs[:, -1] if past else np.zeros(count))
     shape = (count, int(most.max(initial=0)))
     there = np.arange(shape[1]) < most[:, None]
     taken = np.where(there, draw.random(shape) * until, np.inf)
-    which = draw.integers(0, max(len(past), 1), shape)
+    chances = draw.random(shape)
+    which = np.array([np.searchsorted(of, of[-1:] * chance) for of, chance in zip(weighs, chances, strict=True)])
     table = np.array(past or [(0.0, -1, 0.0)])
-    return Coming(taken, taken + table[which, 0], table[which, 1].astype(np.int64), table[which, 2] * there)
+    lead, product, parts = table[which.reshape(shape).astype(np.int64)].transpose(2, 0, 1)
+    return Coming(taken, taken + lead, product.astype(np.int64), parts * there)
+
+
+def wanted_later(others: Coming, hours: float, products: int) -> Numbers:
+    """Parts that orders to come want by every full hour (`forward.Wanted.later`)."""
+    found = np.zeros((len(others.taken), int(hours) + 2, products))
+    given = np.isfinite(others.taken)
+    hour = np.ceil(others.taken[given]).astype(np.int64)
+    np.add.at(found, (np.nonzero(given)[0], hour, others.product[given]), others.parts[given])
+    return np.cumsum(found, axis=1)
 
 
 def finishes(asked: Sequence[Asked], stock: Numbers, played: Played, others: Coming) -> Numbers:

@@ -21,7 +21,7 @@ from core.setup import WEEKDAYS, Machine, PrintFile, Row, Shift
 from core.window import Window
 from demo.make import make
 from tests.core.conftest import AT, UNTIL
-from tests.core.larkfield import ROWS, tell, when
+from tests.core.larkfield import ROWS, at_a1, start, tell, when
 
 
 @pytest.fixture
@@ -147,6 +147,15 @@ def test_an_overdue_order_whose_parts_are_there_is_gone(tmp_path: Path) -> None:
         assert after.asked[0].due == -5 * 24 - 9
 
 
+def test_an_overdue_order_whose_parts_have_just_come_is_still_to_pack(tmp_path: Path) -> None:
+    come = tell("StockCounted", when(9, 8, 30), item="clip", quantity=50)
+    entries = [tell("StockCounted", when(2), item="clip", quantity=0), ordered("late", 40, when(3)), come]
+    with small(tmp_path, entries) as log:
+        assert Outlook(log, when(9, 9)).unpacked["order"].to_list() == ["late"]
+        # Packing takes an hour where nothing is known of it.
+        assert Outlook(log, when(9, 10)).unpacked["order"].to_list() == []
+
+
 # Shops of which little is known
 
 
@@ -181,6 +190,21 @@ def test_a_new_shop_with_one_order_is_played_whatever_is_missing(
         outlook = Outlook(log, when(10, 9))
         found = replayed(outlook, outlook.asked)
         assert bool(np.isfinite(found).any()) == leaves
+
+
+def test_what_mended_machines_are_tried_out_with_is_learned(tmp_path: Path) -> None:
+    entries = []
+    # Four faults; after two of them the first print is a test print of black, and a test print later tells nothing.
+    for day, first, second in ((1, True, False), (2, False, True), (3, True, True), (4, False, False)):
+        entries += [
+            at_a1("WentDown", when(day, 8), cause="nozzle"), at_a1("CameBack", when(day, 9)),
+            start(when(day, 10), file="clip", proving=first), at_a1("PartsOff", when(day, 12, 30), on_platform=12),
+            start(when(day, 13), file="clip", proving=second), at_a1("PartsOff", when(day, 15, 30), on_platform=12),
+        ]  # fmt: skip
+    with small(tmp_path, entries) as log:
+        outlook = Outlook(log, when(10, 9))
+        assert outlook.names.materials == ("petg-black",)
+        assert outlook.laws.tried.tolist() == [2 / 4]
 
 
 def test_a_room_that_is_set_aside_is_put_back_some_day(tmp_path: Path) -> None:

@@ -1,5 +1,6 @@
 """The room played forward as a list scheduler, against a worked example of machines in parallel."""
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -22,7 +23,7 @@ def test_the_longest_first_takes_as_long_as_printed() -> None:
     now = Now(nothing[0], nothing * 0.0, nothing * 0.0, nothing - 1, nothing == 0, nothing)
     at, one = np.array([0.0, 100.0]), np.zeros(1, np.int64)
     clock = Clock(at, at, one + MACHINES, one > 0)
-    wanted = Wanted(np.array([float(JOBS.count(int(h))) for h in hours]), np.zeros(len(hours)))
+    wanted = replace(Wanted.nothing(len(hours)), now=np.array([float(JOBS.count(int(h))) for h in hours]))
     found = play(now, clock, work, choice, Laws(), wanted, 40.0, seed=1)
     ends = [np.sort(found.off[found.product == n])[: JOBS.count(int(h))].max() for n, h in enumerate(hours)]
     assert max(ends) == LONGEST_FIRST

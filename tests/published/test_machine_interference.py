@@ -48,7 +48,7 @@ def played(clock: Clock, ends: Numbers, runs: float, laws: Laws, end: float, *, 
     one = np.zeros(1, np.int64)
     work = Work(one, one, np.ones(1), np.array([[runs]]))
     choice = Choice(np.ones((1, 1, 2, 1)), np.ones(1), np.ones((1, 1, 1)))
-    return play(now, clock, work, choice, laws, Wanted(np.zeros(1), np.zeros(1)), end, seed=7)
+    return play(now, clock, work, choice, laws, Wanted.nothing(1), end, seed=7)
 
 
 class Room:

@@ -31,13 +31,15 @@ RUSH, CALM, IDLE = gamma.ppf(EVEN, 1.5), gamma.ppf(EVEN, 0.8, scale=0.7), gamma.
 CHANGE, DOWNTIME = lognorm.ppf(EVEN, 0.5, scale=0.9), lognorm.ppf(EVEN, 0.8, scale=12)
 RATIO = 0.85 + 0.4 * EVEN
 AT_ONCE, STOPS, BREAKS = 0.7, 0.015, (0.03, 0.2)
+#: How often a machine that was mended is tried out with each material, which then is loaded.
+TRIED = (0.2, 0.5)
 
 #: Product, material, parts and hours on either model of every file.
 FILES = [(0, 0, 12, 2.5, 2.2), (0, 1, 30, 7, 6), (1, 0, 8, 4, None), (1, 1, 20, 11, 9.5), (2, 1, 5, None, 16)]
 #: Weights of files by model and loaded material, and how much likelier they are in the afternoon.
 WEIGHTS = [[(4, 1, 1, 2, 0), (1, 1, 2, 3, 0)], [(1, 2, 0, 1, 1), (1, 3, 0, 1, 3)]]
 AFTERNOON, LATE = 13, (0.4, 1, 0.5, 2, 3)
-#: How much likelier a product is of which parts are wanted; those wanted now and an hour.
+#: How much likelier a product is of which parts are wanted; those wanted now and more every full hour.
 WANTED, FROM_NOW, AN_HOUR = 4.0, (200, 20, 0), (0.5, 0.8, 0.05)
 
 #: Model, file (-1: none), whether it comes to parts, end, first visit and loaded material of every machine.
@@ -113,9 +115,12 @@ class Shop:
             yield self.until(visit)
             with self.hands.request() as turn:
                 yield turn
-                if machine.file >= 0 and machine.good:
+                if machine.file >= 0:
                     product, _, parts, *_ = FILES[machine.file]
-                    self.parts[product, int(self.env.now // 168)] += parts
+                    if machine.good:
+                        self.parts[product, int(self.env.now // 168)] += parts
+                    else:
+                        self.started[product] -= parts
                 yield self.until(later(self.env.now, self.chance.choice(CHANGE)))
             if machine.file >= 0 and self.chance.random() < BREAKS[not machine.good]:
                 ends = self.mend(machine)
@@ -130,13 +135,14 @@ class Shop:
     def mend(self, machine: Machine) -> float:
         self.turns(machine, DOWN)
         machine.file = -1
+        (machine.material,) = self.chance.choices((0, 1, machine.material), (*TRIED, 1 - sum(TRIED)))
         # Nobody is there at night to say that it is back.
         return later(self.env.now + self.chance.choice(DOWNTIME), 0)
 
     def start(self, machine: Machine) -> float:
         weights = list(WEIGHTS[machine.model][machine.material])
         for file, (product, *_) in enumerate(FILES):
-            if self.started[product] < FROM_NOW[product] + AN_HOUR[product] * self.env.now:
+            if self.started[product] < FROM_NOW[product] + AN_HOUR[product] * int(self.env.now):
                 weights[file] *= WANTED
             if self.env.now % 24 >= AFTERNOON:
                 weights[file] *= LATE[file]
@@ -164,8 +170,8 @@ def played(replications: int) -> Numbers:
     late = np.arange(int(END) * FINE) / FINE % 24 >= AFTERNOON
     suits = np.where(late[:, None], LATE, 1.0)
     choice = Choice(np.append(known, known[:, :1], axis=1)[None], np.array([WANTED]), np.stack([suits, suits]))
-    laws = Laws(RUSH, CALM, IDLE, CHANGE, DOWNTIME, RATIO, AT_ONCE, STOPS, BREAKS)
-    wanted = Wanted(np.array(FROM_NOW, float), np.array(AN_HOUR))
+    laws = Laws(RUSH, CALM, IDLE, CHANGE, DOWNTIME, RATIO, AT_ONCE, STOPS, BREAKS, np.array(TRIED))
+    wanted = Wanted(np.array(FROM_NOW, float), np.arange(END)[None, :, None] * AN_HOUR)
     room = play(now, clock(), work, choice, laws, wanted, END, seed=1)
     made = np.array([[room.made(product, 168.0 * week) for week in range(WEEKS + 1)] for product in range(3)])
     return np.concatenate([np.diff(made.sum(axis=0), axis=0), made[:, -1], room.hours])

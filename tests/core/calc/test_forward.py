@@ -33,7 +33,7 @@ FITS = ~np.isnan(WORK.hours)
 #: How much likelier a file is on either model before and after 14:00. File 3 is never started then on model 1.
 SUITS = np.array([[[1, 1, 2, 0, 1], [0.5, 1, 1, 0, 3]], [[1, 2, 0, 1, 1], [1, 1, 0, 0, 1]]])
 CHOICE = Choice(np.repeat(FITS[:, None], 3, axis=1)[None] * 1.0, np.ones(1), SUITS)
-NOTHING = Wanted(np.zeros(2), np.zeros(2))
+NOTHING = Wanted.nothing(2)
 LAWS = Laws(
     rush=np.array([0.2, 0.7, 2.1]), calm=np.array([0.05, 0.6, 1.3]), idle=np.array([0.3, 4.1]),
     change=np.array([0.11, 0.23, 0.57]), down=np.array([3.3, 30.1]), ratio=np.array([0.93, 1.04]),
@@ -58,6 +58,11 @@ def late(moment: Numbers) -> npt.NDArray[np.int64]:
 def weighted(*weights: float, wanted: float = 1.0) -> Choice:
     """Files by weight, whatever is loaded at whatever time."""
     return Choice(np.tile(weights, (1, 2, 3, 1)).astype(float), np.array([wanted]), np.ones((2, 2, len(FILES))))
+
+
+def steadily(an_hour: list[float]) -> Numbers:
+    """So many parts more are wanted every hour (`Wanted.later`)."""
+    return np.arange(1000.0)[None, :, None] * an_hour
 
 
 #: Every print is one of file 1: two parts in 5 h (model 0) or 4 h (model 1).
@@ -217,7 +222,7 @@ def test_products_of_which_parts_are_wanted_are_started_so_much_oftener(
     weights: tuple[float, float], share: float
 ) -> None:
     choice = weighted(0, weights[0], 0, 0, weights[1], wanted=3)
-    room = ONE.play(choice=choice, wanted=Wanted(np.array([np.inf, 0]), np.zeros(2)))
+    room = ONE.play(choice=choice, wanted=replace(NOTHING, now=np.array([np.inf, 0])))
     # The first seven prints: all are off by the end, so none is left out for being long.
     first = room.product[1:8] == 0
     assert np.isfinite(room.off[7]).all()
@@ -231,9 +236,27 @@ def test_products_of_which_parts_are_wanted_are_started_so_much_oftener(
 )
 def test_parts_are_wanted_until_they_are_on_machines(an_hour: float, breaks: float, products: list[int]) -> None:
     # Product 0 is as good as never started unless it is wanted: two parts in 5 h; product 1 takes 12 h.
-    choice, wanted = weighted(0, 1, 0, 0, 1e9, wanted=1e18), Wanted(np.array([5.0, 0]), np.array([an_hour, 0]))
+    choice, wanted = weighted(0, 1, 0, 0, 1e9, wanted=1e18), Wanted(np.array([5.0, 0]), steadily([an_hour, 0]))
     room = ONE.play(replications=1, choice=choice, wanted=wanted, laws=Laws(breaks=(breaks, 0), down=np.ones(1)))
     assert room.product[1 : len(products) + 1, 0].tolist() == products
+
+
+def test_parts_that_come_to_nothing_are_wanted_again() -> None:
+    # Two parts of product 0 are wanted, and no print of 5 h comes to its end: it is tried for ever.
+    choice, wanted = weighted(0, 1, 0, 0, 1e9, wanted=1e18), replace(NOTHING, now=np.array([2.0, 0]))
+    room = ONE.play(choice=choice, wanted=wanted, laws=Laws(stops=10.0))
+    assert (room.product[1:][np.isfinite(room.off[1:])] == 0).all()
+
+
+def test_replications_want_what_their_own_draw_wants() -> None:
+    later = np.zeros((2, 50, 2))
+    later[1, 30:, 0] = 2
+    choice = weighted(0, 1, 0, 0, 1e9, wanted=1e18)
+    room = ONE.play(replications=4, choice=choice, wanted=Wanted(np.zeros(2), later), laws=Laws())
+    made = (room.product == 0).sum(axis=0)
+    assert made.tolist() == [0, 1, 0, 1]
+    # Nobody starts what nobody wants yet.
+    assert room.off[room.product == 0].min() > 30
 
 
 @pytest.mark.parametrize("breaks", [0, 1])
@@ -246,6 +269,18 @@ def test_what_is_started_depends_on_the_material_of_the_last_print(breaks: int) 
     for prints in (1, 2, 3):
         share = (room.product[1 + (prints - 1) * (1 + breaks)] == 0).mean()
         assert share == pytest.approx(0.5**prints, abs=4 * (0.5**prints / 4000) ** 0.5)
+
+
+def test_a_machine_that_was_mended_has_the_material_it_was_tried_out_with() -> None:
+    # Material 0 is loaded first, and files 0 and 4, of material 0 and 1, go on with what is loaded.
+    choice = replace(PLAIN, weights=np.tile([[1.0, 0, 0, 0, 0], [0, 0, 0, 0, 1], [0, 1, 0, 0, 0]], (1, 2, 1, 1)))
+    laws = Laws(breaks=(1.0, 0.0), down=np.ones(1), tried=np.array([0.0, 0.3]))
+    room = ONE.play(choice=choice, laws=laws)
+    assert (room.product[1] == 0).all()
+    # A print and a repair by turns: after each one in three of those that still have material 0 changes.
+    for prints in (2, 3, 4):
+        share = (room.product[2 * prints - 1] == 0).mean()
+        assert share == pytest.approx(0.7 ** (prints - 1), abs=4 * (0.21 / 4000) ** 0.5)
 
 
 # Courses told by hand: a print of 5 h (model 0) or 4 h (model 1)
