@@ -116,7 +116,7 @@ def test_an_item_of_which_nothing_is_known_says_so_and_can_be_counted(hand: Phon
 
 def test_a_delivery_that_was_expected_is_one_tap(hand: Phone, shop: Serving) -> None:
     hand.open("/stores?by=ro&item=tape").tap("Received")
-    hand.says("recorded")
+    hand.says("36 came in")
     assert hand.taps == 1
     assert stock_noted(shop, hand, "tape") == [("StockReceived", 36.0)]
 
@@ -161,14 +161,14 @@ def test_a_delivery_tapped_on_two_phones_is_recorded_once(chromium: Browser, han
     with chromium.new_context(viewport=PHONE, has_touch=True) as context:
         other = Phone(context.new_page(), shop).open("/stores?by=mi&item=tape")
         hand.tap("Received")
-        hand.says("recorded")
+        hand.says("came in")
         other.tap("Received")
         expect(other.page.locator(".refused").first).to_contain_text("meanwhile")
     assert [kind for kind, _ in stock_noted(shop, hand, "tape")] == ["StockOrdered", "StockReceived"]
 
 
 def test_what_was_noted_of_an_item_can_be_taken_back_after_a_reload(hand: Phone) -> None:
-    hand.open("/stores?by=ro&item=pla-white").tap("Received", "Record").says("recorded")
+    hand.open("/stores?by=ro&item=pla-white").tap("Received", "Record").says("came in")
     hand.open("/stores?by=ro&item=pla-white").says("Last: ")
     hand.tap("Undo").says("Taken back")
     hand.open("/stores?by=ro&item=pla-white").says("Nothing recorded here yet")

@@ -61,11 +61,12 @@ def test_daily_shares_are_those_of_the_account_of_each_day(month: Reading) -> No
     spent = month.spent(days)
     shares = daily(spent)
     assert sorted(shares["window"]) == list(range(len(days)))
-    for number, utilisation, downtime in shares.iter_rows():
+    for number, utilisation, downtime, waiting in shares.iter_rows():
         whole = account("day", spent.of(pl.col("window") == number), 0)
         assert whole.utilisation is not None
         assert whole.downtime is not None
         assert (utilisation, downtime) == pytest.approx((whole.utilisation.best, whole.downtime.best), rel=1e-12)
+        assert waiting == pytest.approx(whole.hours["done"].best / whole.operations, rel=1e-12)
 
 
 def test_cutting_a_window_changes_no_hours(month: Reading) -> None:
