@@ -189,8 +189,10 @@ def _watch(shown: data.Moment) -> None:
 
     The report is reckoned before the page is drawn anew, so that the old one does not fade meanwhile.
     """
-    data.prepare()
-    if data.moment() != shown:
+    now = data.moment()
+    if now[-1] != shown[-1]:  # a page that stays open for a minute, such as that on the wall
+        data.prepare()
+    if now != shown:
         with suppress(Refused):
             data.report()
         st.rerun()

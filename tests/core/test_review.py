@@ -21,6 +21,7 @@ from core.past import Past
 from core.review_types import Chart, ComparedBy, Review
 from core.setup import WEEKDAYS, Shift
 from core.window import Window
+from dashboard.plain import review_text
 from tests.core.conftest import AT
 from tests.core.larkfield import ROWS, at_a1, start, tell, when
 
@@ -124,6 +125,12 @@ def test_an_order_is_kept_late_or_still_here(log: Log) -> None:
     assert (newest.due, newest.kept, newest.late, newest.open) == (3, 1, 1, 1)
     assert [(line.order, line.left is None) for line in found.late] == [("late", False), ("open", True)]
     assert found.late[0].days == pytest.approx(1 + 1 / 24)
+
+
+def test_a_review_is_told_in_plain_words(found: Review) -> None:
+    told = " ".join(review_text(found).split())
+    assert told.startswith("Larkfield Hive Fittings: The week from ")
+    assert "changes a quarter would be called here by chance" in told
 
 
 def test_a_review_dumps_as_json(found: Review) -> None:

@@ -78,8 +78,7 @@ def long_names(number: int) -> list[Row]:
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize("number", [1, 8, 60, 99])
-@pytest.mark.parametrize("face", ["Arial", "Sheet"])
+@pytest.mark.parametrize(("number", "face"), [(1, "Arial"), (60, "Sheet"), (99, "Arial")])
 def test_any_room_and_any_usual_face_find_room_on_it(desk, tmp_path: Path, number: int, face: str):
     at = utc_now()
     with Log.open(tmp_path / "shop.duckdb") as log:
