@@ -69,14 +69,12 @@ def _parts(past: Past, by: ComparedBy) -> dict[str, Part]:
     """The groups by their codes, as at the end of the second period."""
     if by == "shop":
         return {"shop": WHOLE}
-    found: dict[str, list[str]] = {}
     if by in {"product", "file"}:
+        found: dict[str, list[str]] = {}
         for file in past.setup.all(PrintFile, past.end):
             found.setdefault(getattr(file, by), []).append(file.file)
         return {code: Part(files=files) for code, files in sorted(found.items())}
-    for machine in past.machines:
-        found.setdefault(getattr(machine, by), []).append(machine.machine)
-    return {code: Part(machines=machines) for code, machines in found.items()}
+    return {code: Part(machines=machines) for code, machines in past.machines_by(by).items()}
 
 
 def _figures(one: Past, other: Past, part: Part) -> Iterator[ComparedFigure]:

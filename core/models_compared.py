@@ -26,12 +26,9 @@ def models(past: Past) -> list[ModelWork]:
     """What the machines of every model gave over the past, the fastest model first."""
     prints = _prints(past)
     names = {row.model: row.name for row in past.setup.all(Model, past.end)}
-    machines: dict[str, list[str]] = {}
-    for machine in past.machines:
-        machines.setdefault(machine.model, []).append(machine.machine)
     found = [
         _model(past, model, names.get(model, model), mine, prints.filter(pl.col("model") == model))
-        for model, mine in machines.items()
+        for model, mine in past.machines_by("model").items()
     ]  # fmt: skip
     return sorted(found, key=lambda line: (-line.speed.best, line.model))
 

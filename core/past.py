@@ -133,6 +133,13 @@ class Past:
         rows = self.by_day.rows.filter(pl.col("state").is_in(["printing", "proving"]))
         return rows.group_by("machine", "window").agg(pl.col("best").sum()).sort("machine", "window")
 
+    def machines_by(self, column: str) -> dict[str, list[str]]:
+        """The machines in service at the end, by their model, rack or own code."""
+        found: dict[str, list[str]] = {}
+        for machine in self.machines:
+            found.setdefault(getattr(machine, column), []).append(machine.machine)
+        return found
+
     @staticmethod
     def edges_of(window: Window) -> tuple[int, int]:
         """Start and end in microseconds."""

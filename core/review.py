@@ -161,10 +161,7 @@ def _days_by_spare(waiting: Spent) -> dict[str, Estimate]:
 def _keeping(past: Past) -> Iterator[Keeping]:
     rows = past.read.visits
     names = {rack.rack: rack.name for rack in past.setup.all(Rack, past.end)}
-    racks: dict[str, list[str]] = {}
-    for machine in past.machines:
-        racks.setdefault(machine.rack, []).append(machine.machine)
-    for rack, machines in racks.items():
+    for rack, machines in past.machines_by("rack").items():
         mine = rows.filter(pl.col("machine").is_in(machines))
         yield Keeping(
             rack=rack, name=names.get(rack, rack),

@@ -60,20 +60,12 @@ def _watched(past: Past) -> Iterator[Watched]:
         yield figures.scrap(past, Part(files=[file]), file)
     for cause in sorted(rows.filter(SPOILT)["cause"].drop_nulls().unique()):
         yield figures.scrap_cause(past, cause)
-    for model, machines in _by(past, "model"):
+    for model, machines in past.machines_by("model").items():
         yield figures.faults(past, Part(machines=machines), model)
     for cause in sorted({fault.cause for fault in past.faults}):
         yield figures.fault_cause(past, cause)
-    for rack, machines in _by(past, "rack"):
+    for rack, machines in past.machines_by("rack").items():
         yield figures.unnoted(past, machines, rack)
-
-
-def _by(past: Past, column: str) -> list[tuple[str, list[str]]]:
-    """The machines by their model or rack."""
-    found: dict[str, list[str]] = {}
-    for machine in past.machines:
-        found.setdefault(getattr(machine, column), []).append(machine.machine)
-    return list(found.items())
 
 
 def _chart(watched: Watched, false_calls: float, past: Past, happened: Happenings) -> Chart:

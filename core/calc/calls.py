@@ -41,13 +41,12 @@ Score = Callable[[Numbers], Numbers]
 
 @dataclass(frozen=True)
 class Call:
-    """A change: told at value `at`, begun at value `since` (places); by how many standard deviations, at the most."""
+    """A change: told at value `at`, begun at value `since` (places), up or down."""
 
     rule: Literal["beyond", "adds up"]
     at: int
     since: int
     upward: bool
-    size: float
 
 
 @dataclass(frozen=True)
@@ -117,10 +116,9 @@ def _first(z: Numbers, rules: Rules, begin: int, told: list[Call]) -> Call | Non
             continue
         side = int(sums.argmax())
         if sums[side] > rules.limit:
-            began = int(since[side])
-            return Call("adds up", at, began, side == 0, abs(float(np.nanmean(z[began : at + 1]))))
+            return Call("adds up", at, int(since[side]), side == 0)
         if mine.max() > rules.reach and not _lately(told, at, z[at] > 0):
-            return Call("beyond", at, at, bool(z[at] > 0), float(abs(z[at])))
+            return Call("beyond", at, at, bool(z[at] > 0))
     return None
 
 

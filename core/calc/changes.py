@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
-#: Limits for single values: mean +/- 3 sigma, sigma = mean moving range / d2, with d2 = 1.128 the mean
-#: range of two standard normal values (2 / sqrt(pi)); so 3 / 1.128 = 2.66 mean moving ranges.
-LIMIT_FACTOR = 3 / (2 / math.sqrt(math.pi))
+from core.calc.limits import individuals
+
 #: So many days in a row on one side of the mean is a shift (one chance in 128 for a steady figure).
 RUN = 8
 #: Fewer days than this give no limits.
@@ -38,11 +35,8 @@ def limits(values: Sequence[float]) -> Limits | None:
     """The limits for individual values from their moving ranges; None with too few values."""
     if len(values) < ENOUGH:
         return None
-    # Rounding must not put the mean of equal values beside them.
-    mean = min(max(math.fsum(values) / len(values), min(values)), max(values))
-    moves = [abs(b - a) for a, b in pairwise(values)]
-    reach = LIMIT_FACTOR * math.fsum(moves) / len(moves)
-    return Limits(mean, mean - reach, mean + reach)
+    found = individuals(values)
+    return Limits(found.centre, float(found.lower[0]), float(found.upper[0]))
 
 
 def signal(values: Sequence[float], usual: Limits, recent: int = 7) -> Signal | None:

@@ -8,7 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
-from core.calc.changes import ENOUGH, LIMIT_FACTOR, RUN, Limits, Signal, limits, signal
+from core.calc.changes import ENOUGH, RUN, Limits, Signal, limits, signal
+from core.calc.limits import D2, REACH
+
+#: So many mean moving ranges lie the limits from the mean.
+LIMIT_FACTOR = REACH / D2
 
 STEADY = Limits(mean=10, lower=5, upper=15)
 
