@@ -274,7 +274,9 @@ class Outlook:
 
     @cached_property
     def leaving(self) -> Numbers:
-        """When the open orders leave (`leaves`)."""
+        """When the open orders leave (`leaves`); with none there is nothing to play for."""
+        if not self.asked:
+            return np.zeros((0, PLAYS))
         return self.leaves(self.asked, self.played)
 
     @cached_property

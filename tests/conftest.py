@@ -15,7 +15,11 @@ if TYPE_CHECKING:
 settings.register_profile("roundsheet", deadline=None)
 settings.load_profile("roundsheet")
 
-BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
+#: The first of these there is: one without windows does with less.
+BROWSERS = (
+    "chromium-headless-shell", "chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome",
+    "msedge",
+)  # fmt: skip
 
 BROWSER_OPTIONS = (
     "--no-sandbox",

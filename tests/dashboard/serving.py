@@ -13,7 +13,8 @@ from core.log.store import Log
 from core.setup import Machine, Model, Rack, Shop
 
 ROOT = Path(__file__).parents[2]
-ENVIRONMENT = os.environ | {"PYTHONPATH": str(ROOT)}
+#: What is compiled once is kept, also where the tests themselves shall leave nothing behind.
+ENVIRONMENT = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"} | {"PYTHONPATH": str(ROOT)}
 ROUNDSHEET = [sys.executable, "-m", "dashboard"]
 
 
