@@ -33,7 +33,12 @@ BROWSER_OPTIONS = (
 )
 
 
+#: Folders whose files take longest come first, or one process would be left with one of them at the end.
+LONG = ("tests", "properties", "simulated", "floor", "dashboard")
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: LONG.index(folder) if (folder := item.path.parent.name) in LONG else len(LONG))
     for item in items:
         if "chromium" in getattr(item, "fixturenames", ()):
             item.add_marker(pytest.mark.browser)

@@ -17,18 +17,18 @@ from demo.shop import shop_rows
 from tests.dashboard.serving import Serving, Start
 from tests.floor.phones import PHONE, Phone
 
-SOON, LATE = 60_000.0, 60.0
+HOPELESS, LATE = 60_000.0, 60.0
 
 
 @pytest.fixture(scope="module")
 def shop(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving:
-    """A small room with an order that no room could serve in time, one that is easy, and twenty finished caps.
+    """A small room with an order that no room could serve in time, one that may be late, and twenty finished caps.
 
     One machine is known to be empty, with a spool for frame spacers on it.
     """
     path = tmp_path_factory.mktemp("plan") / "shop.duckdb"
     now = utc_now()
-    orders = [("7001", "entrance-block", SOON, 2), ("7002", "frame-spacer", LATE, 20)]
+    orders = [("7001", "entrance-block", HOPELESS, 2), ("7002", "frame-spacer", LATE, 6)]
     told = [{"kind": "OrderTaken", "order": code, "product": product, "quantity": n, "due": now + timedelta(days=days)}
             for code, product, n, days in orders]  # fmt: skip
     told.append({"kind": "StockCounted", "item": "feeder-cap", "quantity": 20})
