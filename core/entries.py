@@ -126,9 +126,13 @@ class WentDown(AtMachine):
 
 
 class CameBack(AtMachine):
-    """The machine is mended and can run; its platform is clear."""
+    """The machine is mended and can run; its platform is clear.
+
+    `spares` are those that went in; where none is named, the one it waited for did.
+    """
 
     kind: Literal["CameBack"] = "CameBack"
+    spares: Codes = ()
     note: OptionalNote = None
 
 

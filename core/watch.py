@@ -14,7 +14,7 @@ import polars as pl
 from core.calc.faults import KINDS, Fault, faults
 from core.calc.pace import Pace
 from core.calc.shelf import SPARES_USED
-from core.calc.staffed import FAR, HOUR, instant, micros
+from core.calc.staffed import HOUR, instant, micros
 from core.calc.worked import Worked
 from core.estimate import NINETY
 from core.log.store import Log
@@ -109,11 +109,12 @@ def upkeep_told(log: Log, window: Window, at: datetime) -> pl.DataFrame:
 def spares_fitted(faults: Iterable[Fault], upkeep: pl.DataFrame) -> list[tuple[str, datetime, str]]:
     """The spares that went into machines, in upkeep and in repairs that are over: machine, when and which; by time."""
     used = upkeep.explode("spares", empty_as_null=False).select("machine", "at", "spares").iter_rows()
-    mended = ((one.machine, instant(one.ended), one.spare) for one in faults if one.spare and one.ended != FAR)
+    mended = ((one.machine, instant(one.ended), spare) for one in faults for spare in one.fitted)
     return sorted([*used, *mended], key=lambda one: (one[1], one[0]))
 
 
 def faults_told(log: Log, window: Window, at: datetime) -> list[Fault]:
     """The faults of all machines in a window, as known at `at`, oldest first."""
     rows = log.entries_of(list(KINDS), window, at).with_columns(t=pl.col("at").dt.epoch("us"))
-    return faults(rows.select("kind", "machine", "t", "cause", "spare", "item").iter_rows(named=True), micros(at))
+    told = rows.select("kind", "machine", "t", "cause", "spare", "item", spares=SPARES_USED)
+    return faults(told.iter_rows(named=True), micros(at))

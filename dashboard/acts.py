@@ -67,6 +67,7 @@ def offered(page: MachinePage) -> list[str]:
         "off_next": next_file(page),
         "started_same": next_file(page),
         "started_other": page.files,
+        "back_fitted": page.spares,
         "waits_for_spare": page.spares,
         "upkeep": page.tasks,
         "spool": page.materials,
@@ -147,9 +148,14 @@ def upkeep(page: MachinePage, task: str, minutes: float, spares: Sequence[str]) 
     ]
 
 
-def spares_for(page: MachinePage, task: TaskChoice) -> list[Choice]:
-    """The spares that fit the machine, the one the task usually takes first."""
-    return sorted(page.spares, key=lambda spare: spare.code != task.spare)
+def back(page: MachinePage, spares: Sequence[str]) -> list[Fields]:
+    """The machine is mended, and these spares went in."""
+    return [{"kind": "CameBack", "machine": page.now.machine, "spares": tuple(spares)}]
+
+
+def spares_for(page: MachinePage, likely: str | None) -> list[Choice]:
+    """The spares that fit the machine, the likely one first."""
+    return sorted(page.spares, key=lambda spare: spare.code != likely)
 
 
 def minutes_more(task: TaskChoice) -> int:

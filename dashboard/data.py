@@ -88,10 +88,15 @@ def capacity() -> Capacity:
     return _capacity(outlook())
 
 
+def usual_spare(cause: str | None) -> str | None:
+    """The spare that mends a cause, if any."""
+    return next((row.spare for row in setup().causes("down", utc_now()) if row.cause == cause), None)
+
+
 def missing_for(cause: str, model: str) -> str | None:
     """The spare that mends a cause on a model, where none is on the shelf."""
-    row = next((c for c in setup().causes("down", utc_now()) if c.cause == cause), None)
-    spare = setup().get(Spare, row.spare, at=utc_now()) if row and row.spare else None
+    usual = usual_spare(cause)
+    spare = setup().get(Spare, usual, at=utc_now()) if usual else None
     return spare.spare if spare and is_for(spare, model) and spare.spare in _spares_out(moment()) else None
 
 

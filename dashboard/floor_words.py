@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from core.answer_types import Expected, FileChoice, MachineNow, PartSpoolNow, SpoolNow
-from core.entries import AnyEntry, PartsOff, PrintStarted, SpoolFitted, UpkeepDone, WentDown
+from core.entries import AnyEntry, CameBack, PartsOff, PrintStarted, SpoolFitted, UpkeepDone, WentDown
 from core.estimate import Estimate
 from core.setup import DONT_KNOW, Material, Person, Product, Row, Setup, Spare, UpkeepTask
 from dashboard import written
@@ -66,6 +66,7 @@ ACTS = {
     "set_aside": "Set aside",
     "put_back": "Put back",
     "back": "Running again",
+    "back_fitted": "Running again, a spare went in",
     "waits_for_spare": "Waiting for a spare",
     "cause_known": "Still down, cause now known",
     "started_other": "Another file started",
@@ -97,6 +98,7 @@ ASKS = {
     "down": "Down: what is the cause?",
     "cause_known": "Down: what is the cause?",
     "waits_for_spare": "Which spare does it wait for?",
+    "back_fitted": "Mended, and running again",
     "started_other": "Which file was started?",
     "started_same": "Will the spool last?",
     "started_planned": "Will the spool last?",
@@ -230,6 +232,11 @@ def upkeep_label(task: str, spent: int, used: Mapping[str, int], names: Mapping[
     return f"{task}: done", f"{minutes(spent)}, {_fitted(used, names)}"
 
 
+def back_label(used: Mapping[str, int], names: Mapping[str, str]) -> tuple[str, str]:
+    """The button that records that a machine is mended, and with what."""
+    return ACTS["back"], _fitted(used, names)
+
+
 def minutes(spent: int) -> str:
     """The count between the steppers: "45 min", "3 h 30"."""
     return f"{spent} min" if spent < LONG else written.clocked(spent / 60)
@@ -349,6 +356,8 @@ def told(entry: AnyEntry, held: int | None, names: Names) -> str:
     if isinstance(entry, UpkeepDone):
         used = f", {_fitted(Counter(entry.spares), names.spares)}" if entry.spares else ""
         return f"upkeep, {named(entry.task, names.tasks)}, {minutes(round(entry.minutes))}{used}"
+    if isinstance(entry, CameBack) and entry.spares:
+        return f"running again, {_fitted(Counter(entry.spares), names.spares)}"
     return _TOLD.get(entry.kind, entry.kind).format(**entry.model_dump())
 
 

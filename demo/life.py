@@ -203,7 +203,8 @@ class Life:
             (ready + self.rng.uniform(10, 300) if missing else t + mishaps.until_mended(self.rng)),
         )
         t += self.rng.uniform(15, 75)
-        self._say("CameBack", t, by, m)
+        from_shelf = fault.spare and not missing
+        self._say("CameBack", t, by, m, spares=(fault.spare,) if from_shelf else ())
         m.turn("empty", t)
         if self.rng.random() < 0.5:
             t, by = yield from self._still_here(t + 1, by)

@@ -169,12 +169,13 @@ def care_facts(setup: Setup) -> dict[str, Facts]:
     """What entries about the state of a machine may say in this shop, by kind."""
     (spare,), (task,) = setup.history(Spare), setup.history(UpkeepTask)
     (material,) = setup.history(Material)
+    some_spares = st.lists(st.just(spare.spare), max_size=2).map(tuple)
     return {
         "WentDown": {
             "cause": st.sampled_from([DONT_KNOW, *_causes(setup, "down")]),
             "spare": st.sampled_from([None, spare.spare]),
         },
-        "CameBack": {"note": maybe_note},
+        "CameBack": {"spares": some_spares, "note": maybe_note},
         "SpoolFitted": {
             "material": st.just(material.material),
             "grams": st.floats(20, 10_000),
@@ -183,7 +184,7 @@ def care_facts(setup: Setup) -> dict[str, Facts]:
         "UpkeepDone": {
             "task": st.just(task.task),
             "minutes": st.floats(0, 24 * 60),
-            "spares": st.lists(st.just(spare.spare), max_size=2).map(tuple),
+            "spares": some_spares,
             "note": maybe_note,
         },
         "SetAside": {"note": maybe_note},

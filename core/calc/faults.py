@@ -21,6 +21,7 @@ KINDS = ("WentDown", "CameBack", "PrintStarted", "SetAside", "StockReceived")
 class Fault:
     """A fault of a machine: it `began` and `ended` (microseconds; FAR: not yet); `cause` and `spare` as told last.
 
+    `fitted` are the spares that went in: those told when it came back, or else the one it waited for.
     `diagnosed`, `waited` and `mended` are the hours it took to know the cause, to have the spare, and the rest.
     """
 
@@ -32,6 +33,7 @@ class Fault:
     diagnosed: float
     waited: float
     mended: float
+    fitted: tuple[str, ...]
 
     @property
     def hours(self) -> float:
@@ -48,23 +50,30 @@ class _Told:
 
 def faults(rows: Iterable[Mapping[str, Any]], now: int) -> list[Fault]:
     """The faults told by entries of `KINDS` in order of time: rows with kind, machine, t (microseconds), cause, spare,
-    item. Oldest first.
+    spares (a list), item. Oldest first.
     """
     open_: dict[str, list[_Told]] = {}
     came: dict[str, list[int]] = {}
-    found: list[tuple[str, list[_Told], int]] = []
+    found: list[tuple[str, list[_Told], int, Sequence[str]]] = []
     for row in rows:
         if row["kind"] == "StockReceived":
             came.setdefault(row["item"], []).append(row["t"])
         elif row["kind"] == "WentDown":
             open_.setdefault(row["machine"], []).append(_Told(row["t"], row["cause"], row["spare"]))
         elif row["machine"] in open_:
-            found.append((row["machine"], open_.pop(row["machine"]), row["t"]))
-    found += [(machine, told, FAR) for machine, told in open_.items()]
+            found.append((row["machine"], open_.pop(row["machine"]), row["t"], row["spares"]))
+    found += [(machine, told, FAR, ()) for machine, told in open_.items()]
     return sorted((_fault(*one, came, now) for one in found), key=lambda fault: (fault.began, fault.machine))
 
 
-def _fault(machine: str, told: Sequence[_Told], ended: int, came: Mapping[str, Sequence[int]], now: int) -> Fault:
+def _fault(
+    machine: str,
+    told: Sequence[_Told],
+    ended: int,
+    fitted: Sequence[str],
+    came: Mapping[str, Sequence[int]],
+    now: int,
+) -> Fault:
     began, end, last = told[0].t, min(ended, now), told[-1]
     known = next((one.t for one in told if one.cause != DONT_KNOW), end)
     waits = next((one for one in told if one.spare), None)
@@ -75,4 +84,6 @@ def _fault(machine: str, told: Sequence[_Told], ended: int, came: Mapping[str, S
     diagnosed = known - began
     rest = end - began - diagnosed - waited
     spare = next((one.spare for one in reversed(told) if one.spare), None)
-    return Fault(machine, began, ended, last.cause, spare, diagnosed / HOUR, waited / HOUR, max(rest, 0) / HOUR)
+    awaited = (spare,) if spare and ended != FAR else ()
+    hours = (diagnosed / HOUR, waited / HOUR, max(rest, 0) / HOUR)
+    return Fault(machine, began, ended, last.cause, spare, *hours, tuple(fitted) or awaited)

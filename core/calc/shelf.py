@@ -27,7 +27,7 @@ NEARLY_FULL = 0.95
 #: A count that shows so much of what is on order, more than was there, shows a delivery that nobody noted.
 SHOWN = 0.5
 
-#: The spares that an entry of upkeep names, as a list: empty where it names none.
+#: The spares that an entry of upkeep or of a machine that came back names, as a list: empty where it names none.
 SPARES_USED = (
     pl.col("spares").fill_null("").str.split(";").list.eval(pl.element().str.strip_chars())
     .list.eval(pl.element().filter(pl.element() != ""))
@@ -155,7 +155,7 @@ def _after(start: int | None, at: int, takes: Sequence[tuple[int, float]]) -> li
 def moves(entries: pl.DataFrame, items: dict[str, Item]) -> dict[str, list[Move]]:
     """What happened to each item, in order, from entries of stock, spools, upkeep and repairs."""
     rows = entries.with_columns(pl.col("at", "expected").dt.epoch("us"))
-    told = pl.concat([_noted(rows), _full_spools(rows, items), _spares(rows), _mended(rows)]).sort("at", "id")
+    told = pl.concat([_noted(rows), _full_spools(rows, items), _used(rows)]).sort("at", "id")
     found: dict[str, list[Move]] = {code: [] for code in items}
     for entry, code, at, what, quantity, expected in told.select(_MOVES).iter_rows():
         if code in found:
@@ -179,25 +179,24 @@ def _full_spools(rows: pl.DataFrame, items: dict[str, Item]) -> pl.DataFrame:
     return mine.select("id", "at", **told).select(_MOVES)
 
 
-def _spares(rows: pl.DataFrame) -> pl.DataFrame:
-    """Spares used in upkeep, one by one."""
-    mine = rows.filter(pl.col("kind") == "UpkeepDone").with_columns(item=SPARES_USED)
-    each = mine.explode("item", empty_as_null=False)
+def _used(rows: pl.DataFrame) -> pl.DataFrame:
+    """Spares used in upkeep and repairs, one by one: where a repair names none, the one the machine waited for."""
+    kind, before, waited = pl.col("kind"), *(pl.col(name).shift(1).over("machine") for name in ("kind", "spare"))
+    repairs = rows.filter(kind.is_in(["WentDown", "CameBack"])).sort("machine", "at", "id")
+    awaited = (
+        pl.when(before == "WentDown", waited.is_not_null()).then(pl.concat_list(waited)).otherwise(pl.lit([], _CODES))
+    )
+    named = pl.when(SPARES_USED.list.len() > 0).then(SPARES_USED)
+    mended = repairs.with_columns(item=named.otherwise(awaited)).filter(kind == "CameBack")
+    upkeep = rows.filter(kind == "UpkeepDone").with_columns(item=SPARES_USED)
+    each = pl.concat([upkeep, mended]).explode("item", empty_as_null=False)
     one = {"quantity": pl.lit(1.0), "what": pl.lit("taken"), "expected": _NEVER}
     return each.select("id", "at", "item", **one).select(_MOVES)
 
 
-def _mended(rows: pl.DataFrame) -> pl.DataFrame:
-    """The spare that a machine waited for was fitted when it came back."""
-    mine = rows.filter(pl.col("kind").is_in(["WentDown", "CameBack"])).sort("machine", "at", "id")
-    before, waited = (pl.col(name).shift(1).over("machine") for name in ("kind", "spare"))
-    one = {"quantity": pl.lit(1.0), "what": pl.lit("taken"), "expected": _NEVER}
-    back = mine.with_columns(item=pl.when(before == "WentDown").then(waited)).filter(pl.col("kind") == "CameBack")
-    return back.drop_nulls("item").select("id", "at", "item", **one).select(_MOVES)
-
-
 _MOVES = ["id", "item", "at", "what", "quantity", "expected"]
 _NEVER = pl.lit(None, pl.Int64)
+_CODES = pl.List(pl.String)
 _STOCK = {"StockCounted": "counted", "StockOrdered": "ordered", "StockReceived": "received"}
 #: The kinds of entry that tell of the shelf.
 KINDS = (*_STOCK, "SpoolFitted", "UpkeepDone", "WentDown", "CameBack")

@@ -248,7 +248,7 @@ ENTRY_COLUMNS: dict[str, str] = {
     "scrap": "How many of the parts taken off are scrap.",
     "scrap_cause": "Why they are scrap, as in causes.csv, or dont-know.",
     "spare": "The spare part the machine waits for, as in spares.csv.",
-    "spares": "The spare parts that were used, as in spares.csv.",
+    "spares": "The spare parts that went in, as in spares.csv; with none named, a machine took the one it waited for.",
     "task": "The maintenance task that was done, as in upkeep.csv.",
     "which": "The id of the entry that is taken back, or of the action that ended.",
     "who": "Who does what was agreed, as in people.csv.",

@@ -158,8 +158,8 @@ def spool_weight_is_possible(entry: AnyEntry, known: Known) -> str | None:
 
 
 def spare_is_known(entry: AnyEntry, known: Known) -> str | None:
-    named = (entry.spare,) if isinstance(entry, WentDown) else entry.spares if isinstance(entry, UpkeepDone) else ()
-    for spare in named:
+    used = entry.spares if isinstance(entry, UpkeepDone | CameBack) else ()
+    for spare in (entry.spare,) if isinstance(entry, WentDown) else used:
         if spare and known.setup.get(Spare, spare, at=entry.at) is None:
             return f"There is no spare {spare} in the set-up: correct the code, or add it."
     return None

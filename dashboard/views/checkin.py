@@ -273,7 +273,15 @@ def ask_task(step: Step, answer: MachinePage, by: str) -> None:
         record(name, answer, by, acts.upkeep(answer, task.code, minutes, sorted(used.elements())))
     parts.stepper(step, "minutes", 1, acts.MOST_MINUTES, words.minutes(minutes), acts.minutes_more(task))
     if answer.spares:
-        ask_spares_used(used, acts.spares_for(answer, task))
+        ask_spares_used(used, acts.spares_for(answer, task.spare))
+
+
+def ask_back(step: Step, answer: MachinePage, by: str) -> None:
+    """The spares that went in, the usual one of the cause first."""
+    used: Counter[str] = step.told.setdefault("spares", Counter())
+    if parts.button("main-back", *words.back_label(used, data.names().spares), primary=True):
+        record("main-back", answer, by, acts.back(answer, sorted(used.elements())))
+    ask_spares_used(used, acts.spares_for(answer, data.usual_spare(answer.now.cause)))
 
 
 def ask_spares_used(used: Counter[str], spares: Sequence[Choice]) -> None:
@@ -322,6 +330,7 @@ ASKING = {
     "down": ask_cause,
     "cause_known": ask_cause,
     "waits_for_spare": ask_spare,
+    "back_fitted": ask_back,
     "upkeep": ask_task,
     "started_other": ask_file,
 }

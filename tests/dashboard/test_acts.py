@@ -63,14 +63,15 @@ def test_a_spool_that_will_not_last_is_asked_about_first(act: str) -> None:
     assert started(begun) == [("F-006", 2)]
 
 
-def test_upkeep_offers_the_usual_spare_first_and_notes_what_went_in() -> None:
+def test_the_usual_spare_is_offered_first_and_what_went_in_is_noted() -> None:
     spares = [Choice(code=code, name=code.title()) for code in ("belt", "fan", "nozzle")]
     here = page("empty").model_copy(update={"spares": spares})
-    task = TaskChoice(code="oil", name="Oil", minutes=20, spare="nozzle")
-    assert [spare.code for spare in acts.spares_for(here, task)] == ["nozzle", "belt", "fan"]
-    assert acts.spares_for(here, task.model_copy(update={"spare": None})) == spares
+    assert [spare.code for spare in acts.spares_for(here, "nozzle")] == ["nozzle", "belt", "fan"]
+    assert acts.spares_for(here, None) == spares
     (noted,) = acts.upkeep(here, "oil", 25, ["belt", "belt"])
     assert (noted["minutes"], noted["spares"]) == (25, ("belt", "belt"))
+    (back,) = acts.back(here, ["belt"])
+    assert (back["kind"], back["spares"]) == ("CameBack", ("belt",))
 
 
 def test_long_tasks_are_told_in_longer_steps() -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from core.answer_types import Due, Expected, FileChoice, MachineNow, SpoolNow
 from core.calc.possible import ACTS
-from core.entries import KINDS, EntryVoided, Looked, PartsOff, PrintStarted, SpoolFitted, UpkeepDone, WentDown
+from core.entries import KINDS, CameBack, EntryVoided, Looked, PartsOff, PrintStarted, SpoolFitted, UpkeepDone, WentDown
 from core.estimate import Estimate
 from dashboard import acts, words
 from dashboard import floor_words as say
@@ -105,6 +105,8 @@ def test_the_state_of_a_machine_is_one_line(fields, sentence):
             "P07 recorded 11:42: down, Fan noisy or stopped, waits for Cooling fan.",
         ),
         ([SpoolFitted(**STAMP, material="petg-green", grams=750)], "P07 recorded 11:42: spool PETG green, 750 g."),
+        ([CameBack(**STAMP)], "P07 recorded 11:42: running again."),
+        ([CameBack(**STAMP, spares=("fan",))], "P07 recorded 11:42: running again, 1 x Cooling fan."),
         ([UpkeepDone(**STAMP, task="clean-oil", minutes=20)], "P07 recorded 11:42: upkeep, Clean and oil, 20 min."),
         (
             [UpkeepDone(**STAMP, task="clean-oil", minutes=210, spares=("fan", "fan"))],

@@ -101,6 +101,17 @@ def test_the_spare_a_task_usually_takes_comes_first_and_none_went_in_unless_it_i
     assert (entry["minutes"], entry.get("spares")) == ("930.0", None)
 
 
+def test_a_repair_with_a_spare_of_the_shelf_takes_it_off(hand: Phone) -> None:
+    hand.check_in("P02").tap("Down", "Belt")
+    hand.says("down, Belt")
+    hand.tap("Running again, a spare went in")
+    expect(hand.page.locator("[class*='st-key-tile-used-'] button").first).to_contain_text("Belt")
+    hand.tap("Belt", "Running again")
+    hand.says("running again, 1 x Belt")
+    (entry,) = [row for row in hand.new("P02") if row["kind"] == "CameBack"]
+    assert entry["spares"] == "belt"
+
+
 def test_an_unknown_machine_has_no_record(hand: Phone) -> None:
     hand.open("/upkeep?machine=NOPE&by=ro")
     expect(hand.page.locator(".refused")).to_contain_text("There is no machine NOPE", timeout=60_000)

@@ -7,7 +7,7 @@ from core.calc.staffed import FAR, HOUR
 
 
 def row(kind: str, hour: float, machine: str | None = "A1", **fields: Any) -> dict[str, Any]:
-    blank = {"cause": None, "spare": None, "item": None}
+    blank = {"cause": None, "spare": None, "spares": [], "item": None}
     return {"kind": kind, "machine": machine, "t": int(hour * HOUR), **blank, **fields}
 
 
@@ -24,6 +24,15 @@ def test_a_fault_lasts_from_going_down_to_coming_back() -> None:
     assert (one.machine, one.cause, one.spare, one.began, one.ended) == ("A1", "belt", None, 2 * HOUR, 7 * HOUR)
     assert parts(one) == (0, 0, 5)
     assert one.hours == 5
+
+
+def test_what_went_in_is_what_was_told_or_else_what_was_waited_for() -> None:
+    waits = row("WentDown", 2, cause="fan", spare="fan")
+    assert told(waits, row("CameBack", 7))[0].fitted == ("fan",)
+    assert told(waits, row("CameBack", 7, spares=["belt", "nozzle"]))[0].fitted == ("belt", "nozzle")
+    assert told(row("WentDown", 2, cause="fan"), row("CameBack", 7, spares=["fan"]))[0].fitted == ("fan",)
+    assert told(row("WentDown", 2, cause="fan"), row("CameBack", 7))[0].fitted == ()
+    assert told(waits)[0].fitted == ()
 
 
 def test_until_the_cause_is_known_it_is_looked_for() -> None:

@@ -225,6 +225,17 @@ def test_a_spare_that_a_machine_waited_for_was_taken_when_it_came_back() -> None
     assert told == [Move(micros(when(0, 11)), "taken", 1.0, None, str(entries[3].id))]
 
 
+def test_a_repair_took_the_spares_it_names_and_not_the_one_the_machine_waited_for() -> None:
+    entries = [
+        at_a1("WentDown", when(0, 8), cause="belt", spare="belt-220"),
+        at_a1("CameBack", when(0, 9), spares=("nozzle", "nozzle")),
+        at_a1("CameBack", when(1, 9), spares=("belt-220",)),
+    ]
+    told = moves(entry_frame(entries), ITEMS)
+    assert [move.entry for move in told["nozzle"]] == [str(entries[1].id)] * 2
+    assert [move.entry for move in told["belt-220"]] == [str(entries[2].id)]
+
+
 def test_the_kinds_that_tell_of_the_shelf_are_named() -> None:
     assert set(KINDS) == {
         "StockCounted", "StockOrdered", "StockReceived", "SpoolFitted", "UpkeepDone", "WentDown", "CameBack",

@@ -72,6 +72,7 @@ IMPOSSIBLE = (
     Case("spare_is_known", at_a1("WentDown", when(1), cause="belt", spare="belt-300"), "belt-300", "add it"),
     Case("spare_is_known", at_a1("UpkeepDone", when(1), task="clean", minutes=5, spares="belt-220; fan"), "fan",
          "add it"),
+    Case("spare_is_known", at_a1("CameBack", when(1), spares="fan"), "fan", "add it"),
     Case("task_is_known", at_a1("UpkeepDone", when(1), task="grease", minutes=5), "grease", "add it"),
     *(Case("item_is_known", tell(kind, when(1), item="tape", quantity=1), "tape", "add it")
       for kind in ("StockCounted", "StockOrdered", "StockReceived")),
