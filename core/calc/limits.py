@@ -62,20 +62,9 @@ def rates(counts: Sequence[int] | Numbers, units: Sequence[float] | Numbers, rea
     return Limits(centre, np.maximum(found.lower, 0.0), found.upper)
 
 
-def gaps(counts: Sequence[int] | Numbers, reach: float = REACH) -> Limits:
-    """Of the number of good ones between two seldom bad ones (a g chart): sigma^2 = g (g + 1), g their mean.
-
-    Kaminsky et al., J. Qual. Technol. 24 (1992) 63-69; Benneyan, Health Care Manag. Sci. 4 (2001) 305-318.
-    """
-    mine = np.asarray(counts, dtype=float)
-    centre = mine.mean()
-    found = _about(centre, np.full(len(mine), math.sqrt(centre * (centre + 1))), reach)
-    return Limits(centre, np.maximum(found.lower, 0.0), found.upper)
-
-
 def quantiles(values: Numbers, reach: float, whole: bool) -> Limits:
     """Of times (or counts, if `whole`) from one seldom event to the next: as seldom out as `reach` sigma of a normal
-    figure, since these are too lopsided for sigma (CC-6 of the checks; exponential, or geometric).
+    figure, since these are too lopsided for sigma (exponential, or geometric).
     """
     centre, tail = float(np.mean(values)), float(ndtr(-reach))
     law = geom(1 / (centre + 1), loc=-1) if whole else expon(scale=max(centre, 1e-9))
