@@ -85,12 +85,12 @@ def bottom(page: Page, section: str) -> float:
     return box["y"] + box["height"]
 
 
-@pytest.mark.parametrize("width", [320, 360, 390, 768, 1440])
-def test_nothing_is_wider_than_the_screen(chromium, larkfield, width):
-    with chromium.new_context(viewport={"width": width, "height": 800}) as context:
-        page = look_at(context, larkfield)
+def test_nothing_is_wider_than_the_screen(desk):
+    for width in (320, 360, 390, 768, 1440):
+        desk.set_viewport_size({"width": width, "height": 800})
+        desk.wait_for_timeout(500)  # charts follow
         for element in ("document.documentElement", "document.querySelector('[data-testid=stMain]')"):
-            assert page.evaluate(f"{element}.scrollWidth === {element}.clientWidth"), element
+            assert desk.evaluate(f"{element}.scrollWidth === {element}.clientWidth"), (width, element)
 
 
 def test_the_first_four_questions_are_answered_on_one_screen(desk):

@@ -183,11 +183,12 @@ def test_a_quantity_in_the_wrong_unit_is_asked_back_and_not_recorded(
     assert stock_noted(shop, hand, "petg-grey") == []
 
 
-@pytest.mark.parametrize("width", [320, 390, 1440])
-def test_the_shelf_fits_the_screen(chromium: Browser, shop: Serving, width: int) -> None:
-    with chromium.new_context(viewport={"width": width, "height": 800}) as context:
-        page = context.new_page()
-        page.goto(f"{shop.owner.url}/stores?by=ro")
-        expect(page.locator(".rs-item").first).to_be_visible(timeout=30_000)
-        assert page.evaluate("document.documentElement.scrollWidth === document.documentElement.clientWidth")
-        assert page.locator(".rs-item").count() >= 15
+def test_the_shelf_fits_the_screen(hand: Phone) -> None:
+    hand.open("/stores?by=ro")
+    expect(hand.page.locator(".rs-item").first).to_be_visible(timeout=30_000)
+    for width in (320, 390, 1440):
+        hand.page.set_viewport_size({"width": width, "height": 800})
+        assert hand.page.evaluate("document.documentElement.scrollWidth === document.documentElement.clientWidth"), (
+            width
+        )
+    assert hand.page.locator(".rs-item").count() >= 15
