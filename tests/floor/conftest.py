@@ -10,7 +10,7 @@ from tests.dashboard.serving import Serving, Start
 from tests.floor.phones import PHONE, Phone, make_room
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, BrowserContext
+    from playwright.sync_api import Browser, Page
 
 
 @pytest.fixture(scope="module")
@@ -29,16 +29,21 @@ def take(room: tuple[Serving, dict[str, list[str]]]) -> Callable[[str], str]:
 
 
 @pytest.fixture(scope="module")
-def pocket(chromium: "Browser") -> Iterator["BrowserContext"]:
-    """One phone for the tests of a module: it loads the pages' programs once."""
-    context = chromium.new_context(viewport=PHONE, has_touch=True)
-    yield context
-    context.close()
+def screen(chromium: "Browser") -> Iterator["Page"]:
+    """One phone for the tests of a module, so that it reads the pages' programs once."""
+    with chromium.new_context(viewport=PHONE, has_touch=True) as context:
+        yield context.new_page()
+
+
+@pytest.fixture(scope="module")
+def shop(room: tuple[Serving, dict[str, list[str]]]) -> Serving:
+    """The shop that hands tap at; a module may have another."""
+    return room[0]
 
 
 @pytest.fixture
-def hand(pocket: "BrowserContext", room: tuple[Serving, dict[str, list[str]]]) -> Iterator[Phone]:
-    """The phone with a page of its own."""
-    page = pocket.new_page()
-    yield Phone(page, room[0])
-    page.close()
+def hand(screen: "Page", shop: Serving) -> Iterator[Phone]:
+    """The phone, on no page yet."""
+    screen.set_viewport_size(PHONE)
+    yield Phone(screen, shop)
+    screen.goto("about:blank")

@@ -49,10 +49,8 @@ def make_room(path: Path) -> dict[str, list[str]]:
     by_state = machines_by_state(rows)
     with Log.open(path) as log:
         log.append_setup(rows)
-        for state, machines in by_state.items():
-            for machine in machines:
-                for entry in _told(machine, state, now):
-                    record(log, [entry])
+        machines = [(machine, state) for state, codes in by_state.items() for machine in codes]
+        record(log, [entry for machine, state in machines for entry in _told(machine, state, now)])
     return by_state
 
 

@@ -1,17 +1,16 @@
 """Downloads in a real browser: a table, a table as Parquet and a chart come to the hand that taps for them."""
 
 import csv
-from collections.abc import Iterator
 from pathlib import Path
 
 import polars as pl
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, Download, Page, expect
+from playwright.sync_api import Download, Page, expect
 
 from demo.make import make
 from tests.dashboard.serving import Serving, Start
-from tests.floor.phones import PHONE, Phone
+from tests.floor.phones import Phone
 
 #: Words of an SVG that do not lie wholly inside it.
 CUT = """() => { const edge = document.documentElement.getBoundingClientRect();
@@ -27,13 +26,6 @@ def shop(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving:
     path = tmp_path_factory.mktemp("downloads") / "shop.duckdb"
     make(path, machines=6, weeks=3)
     return start(path)
-
-
-@pytest.fixture
-def hand(chromium: Browser, shop: Serving) -> Iterator[Phone]:
-    """A phone with touch."""
-    with chromium.new_context(viewport=PHONE, has_touch=True) as context:
-        yield Phone(context.new_page(), shop)
 
 
 def taken(page: Page, folded: str, link: str) -> Download:

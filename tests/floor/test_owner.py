@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import Browser, Page, ViewportSize, expect
 
 from core.entries import SetAside, WentDown, utc_now
 from core.log.record import record
@@ -32,10 +32,25 @@ TEXTS = """() => [...document.querySelectorAll("[data-testid=stMain] *")]
   .map(e => [parseFloat(getComputedStyle(e).fontSize), e.textContent.trim().slice(0, 40)])"""
 
 
-def look_at(context: BrowserContext, serving: Serving, by: str = "ro") -> Page:
+@pytest.fixture(scope="module")
+def pane(chromium: Browser) -> Iterator[Page]:
+    """One browser for all, so that it reads the page's programs once."""
+    with chromium.new_context(viewport=MONITOR) as context:
+        page = context.new_page()
+        page.add_init_script(SHIFTS)
+        yield page
+
+
+@pytest.fixture
+def glass(pane: Page) -> Iterator[Page]:
+    """A monitor that adds up how far what it shows has moved."""
+    yield pane
+    pane.goto("about:blank")
+
+
+def look_at(page: Page, serving: Serving, by: str = "ro", size: ViewportSize = MONITOR) -> Page:
     """The owner's page, drawn to its last chart."""
-    page = context.new_page()
-    page.add_init_script(SHIFTS)
+    page.set_viewport_size(size)
     page.goto(f"{serving.owner.url}/?by={by}")
     expect(page.locator(".rs-foot")).to_be_visible(timeout=60_000)
     expect(page.locator(".st-key-menu")).to_be_visible(timeout=60_000)
@@ -44,10 +59,9 @@ def look_at(context: BrowserContext, serving: Serving, by: str = "ro") -> Page:
 
 
 @pytest.fixture
-def monitor(chromium: Browser, room: tuple[Serving, dict[str, list[str]]]) -> Iterator[Page]:
+def monitor(glass: Page, room: tuple[Serving, dict[str, list[str]]]) -> Page:
     """The page on the owner's monitor."""
-    with chromium.new_context(viewport=MONITOR) as context:
-        yield look_at(context, room[0])
+    return look_at(glass, room[0])
 
 
 @pytest.fixture(scope="module")
@@ -59,10 +73,9 @@ def larkfield(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving
 
 
 @pytest.fixture
-def desk(chromium: Browser, larkfield: Serving) -> Iterator[Page]:
+def desk(glass: Page, larkfield: Serving) -> Page:
     """The page of a shop with a history on the owner's monitor."""
-    with chromium.new_context(viewport=MONITOR) as context:
-        yield look_at(context, larkfield)
+    return look_at(glass, larkfield)
 
 
 @pytest.fixture(scope="module")
@@ -73,9 +86,8 @@ def quiet(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving:
     rows = shop_rows(36, now)
     with Log.open(path) as log:
         log.append_setup(rows)
-        for row in rows:
-            if isinstance(row, Machine):
-                record(log, [SetAside(at=now, noted_at=now, by="ro", machine=row.machine)])
+        aside = {"at": now, "noted_at": now, "by": "ro"}
+        record(log, [SetAside(machine=row.machine, **aside) for row in rows if isinstance(row, Machine)])
     return start(path)
 
 
@@ -99,13 +111,11 @@ def test_the_first_four_questions_are_answered_on_one_screen(desk):
     expect(desk.locator(".st-key-owner-lost svg.marks")).to_be_visible()
 
 
-def test_the_first_screen_of_a_phone_holds_trust_and_what_needs_a_hand(chromium, room):
-    with chromium.new_context(viewport=PHONE) as context:
-        page = look_at(context, room[0])
-        lines = page.locator("section.rs-needs > ol > li")
-        assert lines.count() == 5
-        box = lines.last.bounding_box()
-        assert box["y"] + box["height"] <= PHONE["height"]
+def test_the_first_screen_of_a_phone_holds_trust_and_what_needs_a_hand(glass, room):
+    lines = look_at(glass, room[0], size=PHONE).locator("section.rs-needs > ol > li")
+    assert lines.count() == 5
+    box = lines.last.bounding_box()
+    assert box["y"] + box["height"] <= PHONE["height"]
 
 
 def test_no_text_is_small_also_in_charts(desk):
@@ -115,7 +125,7 @@ def test_no_text_is_small_also_in_charts(desk):
     assert [text for text in texts if text[0] < 16] == []
 
 
-def test_a_single_reason_is_read_whole(chromium, start, tmp_path):
+def test_a_single_reason_is_read_whole(glass, start, tmp_path):
     now = utc_now()
     down = WentDown(
         at=now - timedelta(hours=30), noted_at=now - timedelta(hours=30), by="ro", machine="P01", cause="fan"
@@ -123,21 +133,18 @@ def test_a_single_reason_is_read_whole(chromium, start, tmp_path):
     with Log.open(tmp_path / "shop.duckdb") as log:
         log.append_setup(shop_rows(2, now - timedelta(days=10)))
         record(log, [down])
-    with chromium.new_context(viewport=MONITOR) as context:
-        page = look_at(context, start(tmp_path / "shop.duckdb"))
-        chart = page.locator(".st-key-owner-lost svg.marks")
-        box = chart.bounding_box()
-        for words in chart.locator("text").all():
-            told = words.bounding_box()
-            assert box["y"] <= told["y"]
-            assert told["y"] + told["height"] <= box["y"] + box["height"]
+    page = look_at(glass, start(tmp_path / "shop.duckdb"))
+    chart = page.locator(".st-key-owner-lost svg.marks")
+    box = chart.bounding_box()
+    for words in chart.locator("text").all():
+        told = words.bounding_box()
+        assert box["y"] <= told["y"]
+        assert told["y"] + told["height"] <= box["y"] + box["height"]
 
 
 @pytest.mark.parametrize("viewport", [MONITOR, PHONE], ids=["monitor", "phone"])
-def test_what_has_been_drawn_stays_where_it_is(chromium, larkfield, viewport):
-    with chromium.new_context(viewport=viewport) as context:
-        page = look_at(context, larkfield)
-        assert page.evaluate("window.shifted") <= 0.1
+def test_what_has_been_drawn_stays_where_it_is(glass, larkfield, viewport):
+    assert look_at(glass, larkfield, size=viewport).evaluate("window.shifted") <= 0.1
 
 
 def test_what_needs_a_hand_has_a_word_and_a_shape_besides_its_colour(monitor):
@@ -185,18 +192,14 @@ def test_one_tap_answers_a_question(monitor, room):
     expect(monitor.locator(".st-key-receipt")).to_contain_text("recorded: all 5 good", timeout=30_000)
 
 
-def test_a_quiet_day_is_grey(chromium, quiet):
-    with chromium.new_context(viewport=MONITOR) as context:
-        page = look_at(context, quiet)
-        expect(page.locator("section.rs-needs")).to_contain_text("Nothing needs a hand.")
-        shot = Image.open(BytesIO(page.screenshot())).convert("HSV")
+def test_a_quiet_day_is_grey(glass, quiet):
+    page = look_at(glass, quiet)
+    expect(page.locator("section.rs-needs")).to_contain_text("Nothing needs a hand.")
+    shot = Image.open(BytesIO(page.screenshot())).convert("HSV")
     saturations = shot.getchannel("S").histogram()
     assert sum(saturations[:26]) / sum(saturations) >= 0.9
 
 
-def test_a_quiet_day_keeps_its_places(chromium, quiet, monitor):
-    with chromium.new_context(viewport=MONITOR) as context:
-        page = look_at(context, quiet)
-        there = page.locator("section.rs-where").bounding_box()
-    busy = monitor.locator("section.rs-where").bounding_box()
+def test_a_quiet_day_keeps_its_places(glass, quiet, room):
+    there, busy = (look_at(glass, shop).locator("section.rs-where").bounding_box() for shop in (quiet, room[0]))
     assert abs(there["y"] - busy["y"]) <= 40  # the line that leads to further needs is not there

@@ -2,12 +2,11 @@
 
 import csv
 import re
-from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 from core.entries import entry_adapter, utc_now
 from core.log.record import record
@@ -15,7 +14,7 @@ from core.log.store import Log
 from dashboard.desk import ask
 from demo.shop import shop_rows
 from tests.dashboard.serving import Serving, Start
-from tests.floor.phones import PHONE, Phone
+from tests.floor.phones import Phone
 
 HOPELESS, LATE = 60_000.0, 60.0
 
@@ -39,13 +38,6 @@ def shop(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving:
                  {"kind": "Looked", "machine": "P03", "saw": "empty"}]  # fmt: skip
         record(log, [entry_adapter.validate_python({"at": at, "noted_at": at, "by": "ha", **one}) for one in told])
     return start(path)
-
-
-@pytest.fixture
-def hand(chromium: Browser, shop: Serving) -> Iterator[Phone]:
-    """A phone with touch."""
-    with chromium.new_context(viewport=PHONE, has_touch=True) as context:
-        yield Phone(context.new_page(), shop)
 
 
 def ask_for(page: Page, parts: str) -> None:

@@ -23,13 +23,6 @@ def shop(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving:
     return start(path)
 
 
-@pytest.fixture
-def hand(chromium: Browser, shop: Serving) -> Iterator[Phone]:
-    """A phone with touch."""
-    with chromium.new_context(viewport=PHONE, has_touch=True) as context:
-        yield Phone(context.new_page(), shop)
-
-
 def test_the_page_says_what_changed_and_how_much_of_it_is_chance(hand: Phone) -> None:
     hand.open("/review?by=ha")
     expect(hand.page.get_by_text("The week from ")).to_be_visible(timeout=PATIENT)

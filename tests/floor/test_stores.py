@@ -1,7 +1,7 @@
 """Spools and the shelf, tapped in a real browser; what lands in the log is read from the log."""
 
 import csv
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 
@@ -50,13 +50,6 @@ def shop(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving:
                 ],
             )
     return start(path)
-
-
-@pytest.fixture
-def hand(chromium: Browser, shop: Serving) -> Iterator[Phone]:
-    """A phone with touch."""
-    with chromium.new_context(viewport=PHONE, has_touch=True) as context:
-        yield Phone(context.new_page(), shop)
 
 
 def stock_noted(serving: Serving, phone: Phone, item: str) -> list[tuple[str, float]]:

@@ -1,17 +1,16 @@
 """Upkeep and repairs in a real browser: what is due, a machine that waits for a spare by itself, and a record."""
 
-from collections.abc import Iterator
 from datetime import timedelta
 
 import pytest
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import expect
 
 from core.entries import entry_adapter, utc_now
 from core.log.record import record
 from core.log.store import Log
 from demo.shop import shop_rows
 from tests.dashboard.serving import Serving, Start
-from tests.floor.phones import PHONE, Phone, entries_of
+from tests.floor.phones import Phone, entries_of
 
 
 @pytest.fixture(scope="module")
@@ -34,13 +33,6 @@ def shop(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving:
             at = now - timedelta(days=days)
             record(log, [entry_adapter.validate_python({"at": at, "noted_at": at, "by": "ha", **fields})])
     return start(path)
-
-
-@pytest.fixture
-def hand(chromium: Browser, shop: Serving) -> Iterator[Phone]:
-    """A phone with touch."""
-    with chromium.new_context(viewport=PHONE, has_touch=True) as context:
-        yield Phone(context.new_page(), shop)
 
 
 def test_what_is_due_is_told_with_why_and_leads_to_the_record(hand: Phone) -> None:
@@ -72,7 +64,9 @@ def test_a_cause_whose_spare_is_there_is_down_alone(hand: Phone, shop: Serving) 
 
 
 def test_what_upkeep_used_goes_off_the_shelf_and_undo_brings_it_back(hand: Phone) -> None:
-    hand.check_in("P05").tap("Upkeep done", "Clean and oil", "+", "Belt", "Belt", "Clean and oil: done")
+    hand.check_in("P05").tap("Upkeep done", "Clean and oil", "+", "Belt")
+    expect(hand.button("Belt")).to_contain_text("1 went in")
+    hand.tap("Belt", "Clean and oil: done")
     hand.says("upkeep, Clean and oil, 25 min, 2 x Belt")
     (entry,) = hand.new("P05")
     assert (entry["minutes"], entry["spares"]) == ("25.0", "belt; belt")
