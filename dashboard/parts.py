@@ -150,15 +150,17 @@ def pressed(name: str, label: str, before: Callable[[], None] | None = None, **l
     A second tap ends the run of the first, be it before the first was acted on. So a tap is remembered before
     the page is drawn, until its button is come to; after a restart, which remembers nothing, the button tells.
     """
+    mine = session()
 
     def remember() -> None:
-        session().tapped.add(name)
+        # Nothing of Streamlit's is asked here: any question may end the run, and the tap with it.
+        mine.tapped.add(name)
         if before:
             before()
 
-    now, tapped = st.button(label, key=name, on_click=remember, **look), session().tapped
-    remembered = name in tapped
-    tapped.discard(name)
+    now = st.button(label, key=name, on_click=remember, **look)
+    remembered = name in mine.tapped
+    mine.tapped.discard(name)
     return now or remembered
 
 

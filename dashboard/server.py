@@ -17,6 +17,7 @@ import click
 import streamlit as st
 import uvicorn
 from starlette.middleware import Middleware
+from streamlit.runtime.state import SafeSessionState
 from streamlit.web import bootstrap
 
 from core.errors import Refused
@@ -74,8 +75,22 @@ def _flat(table: dict[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:
             yield prefix + name, value
 
 
+def keep_taps() -> None:
+    """Let every run of a page take in its taps, whatever comes meanwhile.
+
+    Streamlit asks first whether a newer tap waits, ends the run if so, and what was tapped before is lost.
+    """
+
+    def take_in(state: SafeSessionState, *told: Any, **more: Any) -> None:
+        with state._lock:  # noqa: SLF001 - there is no other way in
+            state._state.on_script_will_rerun(*told, **more)  # noqa: SLF001
+
+    SafeSessionState.on_script_will_rerun = take_in  # type: ignore[assignment, method-assign]
+
+
 def _app(log: Log, token: str, address: str, port: int) -> st.App:
     load_config(address, port)
+    keep_taps()
     middleware = [Middleware(SameOrigin, address=address), Middleware(Look)]
     return st.App(APP, routes=[*local_routes(log, token), *download_routes()], middleware=middleware)
 

@@ -38,7 +38,8 @@ SMALLEST_TEXT = """() => {
     return Math.min(...sizes);
 }"""
 
-SHIFTS = """() => { window.shifts = [];
+#: Measured once, however often a page is told to.
+SHIFTS = """() => { if (window.shifts) return; window.shifts = [];
     new PerformanceObserver(list => list.getEntries().forEach(e => window.shifts.push(e)))
         .observe({type: "layout-shift", buffered: true}); }"""
 

@@ -13,6 +13,9 @@ from tests.dashboard.serving import Serving, Start
 from tests.floor.phones import Phone, entries_of
 
 
+BELT = "[class*='st-key-tile-used-belt'] button"
+
+
 @pytest.fixture(scope="module")
 def shop(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving:
     """Six machines; P01 was oiled too long ago, no fan is on the shelf, and two belts are."""
@@ -64,9 +67,11 @@ def test_a_cause_whose_spare_is_there_is_down_alone(hand: Phone, shop: Serving) 
 
 
 def test_what_upkeep_used_goes_off_the_shelf_and_undo_brings_it_back(hand: Phone) -> None:
-    hand.check_in("P05").tap("Upkeep done", "Clean and oil", "+", "Belt")
-    expect(hand.button("Belt")).to_contain_text("1 went in")
-    hand.tap("Belt", "Clean and oil: done")
+    hand.check_in("P05").tap("Upkeep done", "Clean and oil", "+")
+    for taps in (1, 2):
+        hand.page.locator(BELT).tap()
+        expect(hand.button("Clean and oil: done")).to_contain_text(f"25 min, {taps} x Belt")
+    hand.tap("Clean and oil: done")
     hand.says("upkeep, Clean and oil, 25 min, 2 x Belt")
     (entry,) = hand.new("P05")
     assert (entry["minutes"], entry["spares"]) == ("25.0", "belt; belt")
@@ -93,6 +98,19 @@ def test_the_spare_a_task_usually_takes_comes_first_and_none_went_in_unless_it_i
     hand.says("15 h 30")
     (entry,) = [row for row in hand.new("P05") if row["kind"] == "UpkeepDone"]
     assert (entry["minutes"], entry.get("spares")) == ("930.0", None)
+
+
+def test_two_taps_a_moment_apart_both_count(hand: Phone) -> None:
+    hand.check_in("P05").tap("Upkeep done", "Clean and oil")
+    plus = "[class*='st-key-step-minutes-more'] button"
+    expect(hand.page.locator(BELT)).to_be_visible()
+    for taps, apart in enumerate((0, 2, 5, 10, 20, 40), start=1):
+        hand.page.evaluate(
+            "([plus, belt, apart]) => { document.querySelector(plus).click();"
+            "setTimeout(() => document.querySelector(belt).click(), apart) }",
+            [plus, BELT, apart],
+        )
+        expect(hand.button("Clean and oil: done")).to_contain_text(f"{20 + 5 * taps} min, {taps} x Belt")
 
 
 def test_a_repair_with_a_spare_of_the_shelf_takes_it_off(hand: Phone) -> None:
