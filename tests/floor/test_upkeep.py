@@ -12,7 +12,6 @@ from demo.shop import shop_rows
 from tests.dashboard.serving import Serving, Start
 from tests.floor.phones import Phone, entries_of
 
-
 BELT = "[class*='st-key-tile-used-belt'] button"
 
 
