@@ -20,7 +20,6 @@ CHANCES = 10
 #: Visits that there is room for at first.
 ROOM = 512
 
-
 compiled = numba.njit(cache=True, nogil=True, error_model="numpy")
 
 
@@ -38,7 +37,7 @@ def course(
         _spend(hours, _under_way(room.file[at], room.good[at]), 0.0, max(room.ends[at], 0.0), rules.since, rules.end)
     while len(room.visit):
         at = _soonest(room.visit)
-        if room.visit[at] >= rules.end:
+        if not room.visit[at] < rules.end:
             break
         for one in range(CHANCES):
             luck[one] = chance.random()
@@ -113,14 +112,14 @@ def _pick(  # noqa: PLR0913, PLR0917 - all that a choice is
     weights: Numbers, suits: Numbers, product: Rows, now: Numbers, later: Numbers, started: Numbers, likelier: float,
     luck: float,
 ) -> int:  # fmt: skip
-    """The file that is started on a machine."""
+    """The file that is started on a machine: one that fits it, also where none suits the time."""
     run, total = np.empty(len(weights)), 0.0
     for file in range(len(weights)):
         of = product[file]
         total += weights[file] * suits[file] * (likelier if started[of] < now[of] + later[of] else 1.0)
         run[file] = total
     new = 0
-    while run[new] < luck * total:
+    while new < len(run) - 1 and (run[new] < luck * total or weights[new] <= 0):
         new += 1
     return new
 

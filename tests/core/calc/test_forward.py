@@ -217,6 +217,11 @@ def test_files_are_started_as_often_as_they_suit_the_model_and_the_time(model: i
         assert (abs(share - expected) <= 4 * (expected * (1 - expected) / len(found)) ** 0.5).all()
 
 
+def test_where_nothing_suits_the_time_a_file_that_fits_is_started() -> None:
+    room = ONE.play(replications=20, choice=replace(PLAIN, suits=PLAIN.suits * 0), laws=Laws())
+    assert set(room.parts[1:][np.isfinite(room.off[1:])].tolist()) == {2}
+
+
 @pytest.mark.parametrize(("weights", "share"), [((1, 1), 3 / 4), ((2, 1), 6 / 7), ((1, 0), 1), ((0, 1), 0)])
 def test_products_of_which_parts_are_wanted_are_started_so_much_oftener(
     weights: tuple[float, float], share: float
