@@ -10,6 +10,10 @@ from typing import Any, Literal
 import altair as alt
 import polars as pl
 import vl_convert
+from altair.utils.schemapi import disable_debug_mode
+
+# A chart is checked once, as it is drawn: to check every part of it as it is made takes as long again.
+disable_debug_mode()
 
 TEXT = 16
 INK = "#262626"

@@ -32,8 +32,8 @@ OPENED = (
     ("a machine's record, navigation to its story", "/upkeep?machine=P07", ".rs-told"),
     ("weekly review, navigation to its tables", "/review?by=ha", ".rs-cards >> nth=5"),
 )
-#: What is recorded at once.
-ONE_TAP = re.compile(r"Parts off, all \d+ good|Print started.+again", re.DOTALL)
+#: What is recorded at once, unless the spool is asked about.
+ONE_TAP, ASKED = re.compile(r"Parts off, all \d+ good|Print started.+again", re.DOTALL), "too short"
 
 
 def main() -> None:
@@ -118,7 +118,7 @@ def _taps(browser: Browser, url: str) -> list[float]:
     for number in range(1, 37):
         page.goto(f"{url}/checkin?machine=P{number:02}&by=ro")
         page.locator(".code", has_text=f"P{number:02}").wait_for()
-        button = page.locator("[data-testid='stButton'] button").filter(has_text=ONE_TAP).first
+        button = page.locator("[data-testid='stButton'] button").filter(has_text=ONE_TAP, has_not_text=ASKED).first
         if button.is_visible():
             times.append(_tap(page, button.tap))
     return times
