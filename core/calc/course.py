@@ -6,13 +6,29 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import Any, NamedTuple
 
 import numba
 import numpy as np
 import numpy.typing as npt
 
-from core.calc.forward import DOWN, EMPTY, FAILED, FINE, PRINTED, STATES, WAITED, Room, Rows, Rules
+from core.calc.forward import (
+    DOWN,
+    EMPTY,
+    FAILED,
+    FINE,
+    PRINTED,
+    STATES,
+    WAITED,
+    Choice,
+    Clock,
+    Flags,
+    Laws,
+    Now,
+    Rows,
+    Wanted,
+    Work,
+)
 from core.calc.hazard import Numbers
 
 #: Chances that are drawn at every visit, needed or not, so that like rooms meet the same luck.
@@ -20,16 +36,100 @@ CHANCES = 10
 #: Visits that there is room for at first.
 ROOM = 512
 
-compiled = numba.njit(cache=True, nogil=True, error_model="numpy")
 
+class Rules(NamedTuple):
+    """What does not change in a course: the fields of `Clock`, `Work`, `Choice`, `Wanted` and `Laws`.
 
-@compiled
-def course(
-    rules: Rules, room: Room, replication: int, pace: float, chance: np.random.Generator
-) -> tuple[Numbers, Rows, Numbers, Numbers]:
-    """Play `room`, which is used up, to the end: when what came off (hours from now), of which product (-1: none), its
-    good parts, and the machine-hours in every state. All prints take `pace` times as long.
+    `product` and `parts` have one file more, which is none; `most_hands` are ever in at once. The room is accounted
+    for from `since` to `end`.
     """
+
+    at: Numbers
+    worked: Numbers
+    hands: Rows
+    most_hands: int
+    rush: Flags
+    product: Rows
+    material: Rows
+    parts: Numbers
+    hours: Numbers
+    weights: Numbers
+    likelier: Numbers
+    suits: Numbers
+    now: Numbers
+    later: Numbers
+    in_rush: Numbers
+    calm: Numbers
+    idle: Numbers
+    change: Numbers
+    down: Numbers
+    ratio: Numbers
+    tried: Numbers
+    breaks: Numbers
+    at_once: float
+    stops: float
+    since: float
+    end: float
+
+
+class Room(NamedTuple):
+    """What changes in a course: of every machine its `model`, and the rest as of `Now`."""
+
+    model: Rows
+    ends: Numbers
+    visit: Numbers
+    file: Rows
+    good: Flags
+    loaded: Rows
+
+
+def told(
+    clock: Clock, work: Work, choice: Choice, laws: Laws, wanted: Wanted, window: tuple[float, float]
+) -> Rules:  # fmt: skip
+    """All that does not change, in the kinds of numbers that `course` is compiled for."""
+    return Rules(
+        at=_numbers(clock.at), worked=_numbers(clock.worked), hands=_rows(clock.hands),
+        most_hands=max(int(clock.hands.max(initial=1)), 1), rush=np.ascontiguousarray(clock.rush, np.bool_),
+        product=_rows(np.append(work.product, -1)), parts=_numbers(np.append(work.parts, 0.0)),
+        material=_rows(work.material), hours=_numbers(work.hours), weights=_numbers(choice.weights),
+        likelier=_numbers(choice.wanted), suits=_numbers(choice.suits), now=_numbers(wanted.now),
+        later=_numbers(wanted.later), in_rush=_numbers(laws.rush), calm=_numbers(laws.calm), idle=_numbers(laws.idle),
+        change=_numbers(laws.change), down=_numbers(laws.down), ratio=_numbers(laws.ratio), tried=_numbers(laws.tried),
+        breaks=_numbers(laws.breaks), at_once=float(laws.at_once), stops=float(laws.stops), since=float(window[0]),
+        end=float(window[1]),
+    )  # fmt: skip
+
+
+def alone(now: Now, replication: int) -> Room:
+    """The room as it is in one replication, to be used up."""
+    return Room(
+        _rows(now.model), now.ends[replication].astype(np.float64), now.visit[replication].astype(np.float64),
+        now.file[replication].astype(np.int64), now.good[replication].astype(np.bool_),
+        now.loaded[replication].astype(np.int64),
+    )  # fmt: skip
+
+
+def _numbers(array: npt.ArrayLike) -> Numbers:
+    return np.ascontiguousarray(array, np.float64)
+
+
+def _rows(array: npt.ArrayLike) -> Rows:
+    return np.ascontiguousarray(array, np.int64)
+
+
+compiled = numba.njit(nogil=True, error_model="numpy")
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def course(
+    fixed: tuple[Any, ...], changing: tuple[Any, ...], replication: int, pace: float, chance: np.random.Generator
+) -> tuple[Numbers, Rows, Numbers, Numbers]:
+    """Play a room to the end, by the fields of `Rules` and of `Room`, which are used up: when what came off (hours from
+    now), of which product (-1: none), its good parts, and the machine-hours in every state. All prints take `pace`
+    times as long.
+    """
+    # Bare tuples come in: what is kept of the compiled code must not name classes that another version has not.
+    rules, room = Rules(*fixed), Room(*changing)
     hours, luck = np.zeros(STATES), np.empty(CHANCES)
     free, started = np.zeros(rules.most_hands), np.zeros(len(rules.now))
     off, product, parts, count = np.empty(ROOM), np.empty(ROOM, np.int64), np.empty(ROOM), 0

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -172,52 +171,6 @@ class Played:
         return np.asarray((self.parts * mine).sum(axis=0))
 
 
-class Rules(NamedTuple):
-    """What does not change in a course: the fields of `Clock`, `Work`, `Choice`, `Wanted` and `Laws`.
-
-    `product` and `parts` have one file more, which is none; `most_hands` are ever in at once. The room is accounted
-    for from `since` to `end`.
-    """
-
-    at: Numbers
-    worked: Numbers
-    hands: Rows
-    most_hands: int
-    rush: Flags
-    product: Rows
-    material: Rows
-    parts: Numbers
-    hours: Numbers
-    weights: Numbers
-    likelier: Numbers
-    suits: Numbers
-    now: Numbers
-    later: Numbers
-    in_rush: Numbers
-    calm: Numbers
-    idle: Numbers
-    change: Numbers
-    down: Numbers
-    ratio: Numbers
-    tried: Numbers
-    breaks: Numbers
-    at_once: float
-    stops: float
-    since: float
-    end: float
-
-
-class Room(NamedTuple):
-    """What changes in a course: of every machine its `model`, and the rest as of `Now`."""
-
-    model: Rows
-    ends: Numbers
-    visit: Numbers
-    file: Rows
-    good: Flags
-    loaded: Rows
-
-
 def play(  # noqa: PLR0913, PLR0917 - all that a room is
     now: Now, clock: Clock, work: Work, choice: Choice, laws: Laws, wanted: Wanted, end: float, seed: int,
     since: float = 0.0, tell: Callable[[float], object] | None = None,
@@ -226,14 +179,14 @@ def play(  # noqa: PLR0913, PLR0917 - all that a room is
 
     `tell` is called with the share done.
     """
-    from core.calc.course import course  # it takes a while to come, and not every question needs it
+    from core.calc.course import alone, course, told  # they take a while to come, and not every question needs them
 
-    rules, seeds = _rules(clock, work, choice, laws, wanted, (since, end)), np.random.SeedSequence(seed)
+    rules, seeds = told(clock, work, choice, laws, wanted, (since, end)), np.random.SeedSequence(seed)
     count, courses = len(now.ends), []
     pace = np.exp(laws.doubt * np.random.default_rng(seeds).standard_normal(count))
     for replication, chances in enumerate(seeds.spawn(count)):
         chance = np.random.default_rng(chances)
-        courses.append(course(rules, _room(now, replication), replication, pace[replication], chance))
+        courses.append(course(tuple(rules), tuple(alone(now, replication)), replication, pace[replication], chance))
         if tell and replication % TOLD_EVERY == 0:
             tell(replication / count)
     shape = count, max((len(off) for off, *_ in courses), default=0)
@@ -242,40 +195,6 @@ def play(  # noqa: PLR0913, PLR0917 - all that a room is
         off[row, : len(times)], product[row, : len(of)], parts[row, : len(good)] = times, of, good
     hours = np.array([spent for *_, spent in courses]).reshape(count, STATES)
     return Played(off.T, product.T, parts.T, hours.T, since)
-
-
-def _rules(
-    clock: Clock, work: Work, choice: Choice, laws: Laws, wanted: Wanted, window: tuple[float, float]
-) -> Rules:  # fmt: skip
-    """Everything in the kinds of numbers that `course` is compiled for."""
-    return Rules(
-        at=_numbers(clock.at), worked=_numbers(clock.worked), hands=_rows(clock.hands),
-        most_hands=max(int(clock.hands.max(initial=1)), 1), rush=np.ascontiguousarray(clock.rush, np.bool_),
-        product=_rows(np.append(work.product, -1)), parts=_numbers(np.append(work.parts, 0.0)),
-        material=_rows(work.material), hours=_numbers(work.hours), weights=_numbers(choice.weights),
-        likelier=_numbers(choice.wanted), suits=_numbers(choice.suits), now=_numbers(wanted.now),
-        later=_numbers(wanted.later), in_rush=_numbers(laws.rush), calm=_numbers(laws.calm), idle=_numbers(laws.idle),
-        change=_numbers(laws.change), down=_numbers(laws.down), ratio=_numbers(laws.ratio), tried=_numbers(laws.tried),
-        breaks=_numbers(laws.breaks), at_once=float(laws.at_once), stops=float(laws.stops), since=float(window[0]),
-        end=float(window[1]),
-    )  # fmt: skip
-
-
-def _room(now: Now, replication: int) -> Room:
-    """The room as it is in one replication, to be used up."""
-    return Room(
-        _rows(now.model), now.ends[replication].astype(np.float64), now.visit[replication].astype(np.float64),
-        now.file[replication].astype(np.int64), now.good[replication].astype(np.bool_),
-        now.loaded[replication].astype(np.int64),
-    )  # fmt: skip
-
-
-def _numbers(array: npt.ArrayLike) -> Numbers:
-    return np.ascontiguousarray(array, np.float64)
-
-
-def _rows(array: npt.ArrayLike) -> Rows:
-    return np.ascontiguousarray(array, np.int64)
 
 
 def drawn(table: Numbers, chance: Numbers) -> Numbers:
