@@ -37,13 +37,14 @@ from core.calc import account, counts, possible
 from core.calc.account import FORMULAS, TimeAccount
 from core.calc.pace import Pace
 from core.calc.reckon import Reckoned
+from core.calc.worked import Worked
 from core.capacity import capacity, gains
 from core.comparing import compare
 from core.entries import AnyEntry, QuestionClosed, SpoolFitted, entry_adapter
 from core.errors import Refused
 from core.loading import loaded_since, loading, with_plan
 from core.log.store import Log, entries_from
-from core.machine_record import machine_record
+from core.machine_record import by_fours, machine_record
 from core.outlook import Outlook
 from core.past import Past, last_quarter
 from core.planning import plan, promise
@@ -52,14 +53,14 @@ from core.reliability import reliability
 from core.review import review
 from core.setup import Machine, Material, PrintFile, Product, Rack, Setup, Spare, UpkeepTask, is_for
 from core.stores import order_now, spares_out, stores
-from core.watch import Watch
+from core.watch import Watch, worked_before
 from core.window import Window, last_days
 
 __all__ = [
-    "FORMULAS", "Outlook", "Pace", "Past", "TimeAccount", "Watch", "actions", "agree", "all_answers", "capacity",
-    "compare", "end", "entries_for", "floor", "gains", "hours", "last_quarter", "loaded_since", "loading",
-    "machine_page", "machine_record", "open_question", "pace_at", "part_spools", "plan", "promise", "rack_round",
-    "reliability", "report", "review", "spares_out", "stores", "with_plan",
+    "FORMULAS", "Outlook", "Pace", "Past", "TimeAccount", "Watch", "Worked", "actions", "agree", "all_answers",
+    "by_fours", "capacity", "compare", "end", "entries_for", "floor", "gains", "hours", "last_quarter", "loaded_since",
+    "loading", "machine_page", "machine_record", "open_question", "pace_at", "part_spools", "plan", "promise",
+    "rack_round", "reliability", "report", "review", "spares_out", "stores", "with_plan", "worked_before",
 ]  # fmt: skip
 
 By = Literal["machine", "model", "rack", "day", "week"]

@@ -6,6 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from statistics import fmean
 
 import numpy as np
 import polars as pl
@@ -50,15 +51,15 @@ def machine_record(log: Log, machine: str, at: datetime, pace: Pace, watch: Watc
     start = min(span.start, at - timedelta(weeks=1)) if span else at - timedelta(weeks=1)
     window = Window(at - timedelta(weeks=math.ceil((at - start) / timedelta(weeks=1))), at)
     read = Reading(log, window, at, pace, [machine])
-    told = [fault for fault in faults_told(log, window, at) if fault.machine == machine]
+    told = faults_told(pl.concat([read.entries, log.entries_of(["StockReceived"], window, at)]), at)
     weeks = _weeks(read)
     printed = math.fsum(week.printed for week in weeks)
-    upkeep = upkeep_told(log, window, at).filter(pl.col("machine") == machine)
+    upkeep = upkeep_told(read.entries)
     fitted = [SpareFitted(at=when, spare=spare) for _, when, spare in reversed(spares_fitted(told, upkeep))]
     return MachineRecord(
         machine=machine, model=row.model, at=at, zone=setup.shop(at).zone, since=window.start, printed=printed,
         prints=removals(read.reckoned.gaps).height, weeks=weeks, faults=[_told(fault) for fault in reversed(told)],
-        upkeep=_upkeep(upkeep), fitted=fitted, cards=_cards(log, window, machine, at),
+        upkeep=_upkeep(upkeep), fitted=fitted, cards=_cards(read.entries),
         recurs=_recurs(told, printed, row, watch) if watch else [],
         mtbf=mtbf(len(told), printed) if printed else None, cost=_cost(setup, row, at, upkeep, fitted, told),
     )  # fmt: skip
@@ -85,6 +86,15 @@ def _weeks(read: Reading) -> list[WeekPrinted]:
     ]
 
 
+def by_fours(weeks: Sequence[WeekPrinted]) -> list[WeekPrinted]:
+    """Hours a week in every four weeks, the last four being whole: the first may be of fewer."""
+    fours = [weeks[max(end - 4, 0) : end] for end in range(len(weeks), 0, -4)]
+    return [
+        WeekPrinted(start=four[0].start, printed=fmean(w.printed for w in four), down=fmean(w.down for w in four))
+        for four in reversed(fours)
+    ]
+
+
 def _by_week(rows: pl.DataFrame, edges: Micros) -> Numbers:
     """Hours of these stretches in every week."""
     start, end = rows["start"].to_numpy()[:, None], rows["end"].to_numpy()[:, None]
@@ -97,9 +107,9 @@ def _upkeep(rows: pl.DataFrame) -> list[UpkeepTold]:
     return [UpkeepTold(**row) for row in rows.drop("machine").reverse().iter_rows(named=True)]
 
 
-def _cards(log: Log, window: Window, machine: str, at: datetime) -> list[CardPut]:
+def _cards(entries: pl.DataFrame) -> list[CardPut]:
     """The cards that went into it, newest first."""
-    rows = log.entries_of(["CardLoaded"], window, at).filter(pl.col("machine") == machine)
+    rows = entries.filter(pl.col("kind") == "CardLoaded")
     return [CardPut(**row) for row in rows.select("at", "card_set", "revision").reverse().iter_rows(named=True)]
 
 

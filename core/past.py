@@ -12,7 +12,7 @@ import numpy as np
 import polars as pl
 
 from core.calc import counts
-from core.calc.faults import Fault
+from core.calc.faults import KINDS, Fault
 from core.calc.orders import ORDER_KINDS, order_book
 from core.calc.pace import Pace
 from core.calc.spent import Spent
@@ -125,7 +125,7 @@ class Past:
     @cached_property
     def faults(self) -> list[Fault]:
         """The faults told of, oldest first."""
-        return faults_told(self.log, self.window, self.at)
+        return faults_told(self.log.entries_of(KINDS, self.window, self.at), self.at)
 
     @cached_property
     def printed(self) -> pl.DataFrame:

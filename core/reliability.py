@@ -170,7 +170,7 @@ def _still_out(watch: Watch, machine: Machine, found: Standing, counts: Counts, 
 
 
 def _weekly(watch: Watch, machines: Sequence[Machine]) -> tuple[Counts, Numbers]:
-    """Faults, and prints that stopped without one, of each week, and its printing hours [weeks, machines]."""
+    """Faults, and prints that stopped without one, of each whole week, and its printing hours [weeks, machines]."""
     places = [watch.worked.machines.index(machine.machine) for machine in machines]
     column = {machine.machine: place for place, machine in enumerate(machines)}
     counts = np.zeros((watch.weeks, len(machines)), dtype=np.int64)
@@ -178,7 +178,7 @@ def _weekly(watch: Watch, machines: Sequence[Machine]) -> tuple[Counts, Numbers]
         week = int(np.searchsorted(watch.worked.edges, moment, side="right")) - 1
         if machine in column and 0 <= week < watch.weeks:
             counts[week, column[machine]] += 1
-    return counts, watch.worked.best[places].T
+    return counts, watch.worked.best[places, : watch.weeks].T
 
 
 def _spares(watch: Watch) -> list[SpareFits]:

@@ -33,7 +33,7 @@ _NO_GAIN: Says = "no gain seen"
 def due(watch: Watch) -> list[TaskDue]:
     """Every task that falls due at some time, at every machine: those due first, machines that stand before others."""
     tasks = [task for task in watch.setup.all(UpkeepTask, watch.at) if _intervals(task)]
-    states = dict(watch.read.standing.select("machine", "state").iter_rows())
+    states = dict(watch.today.standing.select("machine", "state").iter_rows())
     found = [
         _due(watch, machine, task, states.get(machine.machine, "no word") in STANDS)
         for machine in watch.machines if states.get(machine.machine) != "aside"
@@ -49,7 +49,7 @@ def _intervals(task: UpkeepTask) -> dict[By, float]:
 
 def _due(watch: Watch, machine: Machine, task: UpkeepTask, stands: bool) -> TaskDue:
     code = machine.machine
-    last = _last(watch, code, task.task)
+    last = watch.done.get((code, task.task))
     since = last or watch.since(code)
     hours, days = watch.worked.since(code, micros(since)), (watch.at - since) / timedelta(days=1)
     prints = _prints(watch, code, since)
@@ -77,18 +77,10 @@ def _ways(
         yield when, by, every, since.scaled(1 / every)
 
 
-def _last(watch: Watch, machine: str, task: str) -> datetime | None:
-    rows = watch.upkeep.filter((pl.col("machine") == machine) & (pl.col("task") == task))
-    last = rows["at"].max()
-    return last if isinstance(last, datetime) else None
-
-
 def _prints(watch: Watch, machine: str, since: datetime) -> float:
     """Prints whose parts came off since then, those of which nobody noted it as well."""
-    habits = watch.read.pace.habits
-    rows = watch.read.entries.filter((pl.col("machine") == machine) & (pl.col("kind") == "PartsOff"))
-    noted = rows.filter(pl.col("at") > since).height
-    return noted / (1 - habits.forgets_off if habits else 1.0)
+    habits = watch.today.pace.habits
+    return watch.removals(machine, since) / (1 - habits.forgets_off if habits else 1.0)
 
 
 def advice(watch: Watch, restore: float) -> list[IntervalAdvice]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from functools import cached_property
 from itertools import pairwise
@@ -14,13 +14,13 @@ import polars as pl
 from core.calc.faults import KINDS, Fault, faults
 from core.calc.pace import Pace
 from core.calc.shelf import SPARES_USED
-from core.calc.staffed import HOUR, instant, micros
+from core.calc.staffed import HOUR, Micros, instant, micros
 from core.calc.worked import Worked
 from core.estimate import NINETY
 from core.log.store import Log
 from core.reading import Reading
 from core.setup import Machine, Model, Setup
-from core.window import Window
+from core.window import Window, last_midnight
 
 #: A fault told within so many hours of a stopped print is why it stopped.
 SAME = 2
@@ -28,45 +28,70 @@ SAME = 2
 WEEKS = 52
 
 
-class Watch:
-    """The weeks before `at`, as far as there are entries; `pace` as of `reading.pace_at`, if kept by the caller."""
+def worked_before(log: Log, midnight: datetime, pace: Pace) -> Worked:
+    """Hours that every machine printed in the weeks before a midnight, proving prints too, as known by then.
 
-    def __init__(self, log: Log, at: datetime, pace: Pace | None = None) -> None:
+    They need the stories of a year replayed, so a caller who asks often keeps them for the day.
+    """
+    weeks = _weeks(log, midnight)
+    edges = [midnight - timedelta(weeks=n) for n in range(weeks, -1, -1)]
+    return _printed(Reading(log, Window(edges[0], midnight), midnight, pace), edges)
+
+
+def _weeks(log: Log, midnight: datetime) -> int:
+    """How many weeks before it are looked back at."""
+    span = log.span()
+    known = (midnight - span.start) / timedelta(weeks=1) if span and span.start < midnight else 0.0
+    return min(WEEKS, max(int(np.ceil(known)), 1))
+
+
+def _printed(read: Reading, edges: Sequence[datetime]) -> Worked:
+    """Hours that every machine in service at the end printed between the edges."""
+    spent = read.spent([Window(*pair) for pair in pairwise(edges)])
+    rows = spent.of(pl.col("state").is_in(["printing", "proving"])).by("machine", "window")
+    codes = [machine.machine for machine in read.setup.machines(read.at)]
+    best, sd = np.zeros((2, len(codes), len(edges) - 1))
+    places = {code: place for place, code in enumerate(codes)}
+    for machine, window, hours, low, high in rows.select("machine", "window", "best", "low", "high").iter_rows():
+        if machine in places:
+            best[places[machine], window] = hours
+            sd[places[machine], window] = (high - low) / 2 / NINETY
+    return Worked(codes, np.array([micros(edge) for edge in edges]), best, sd)
+
+
+class Watch:
+    """The weeks before the last midnight, as far as there are entries, and the hours since, until `at`.
+
+    `pace` as of `reading.pace_at` and `before` as of `worked_before`, both of that midnight, if kept by the caller.
+    """
+
+    def __init__(self, log: Log, at: datetime, pace: Pace | None = None, before: Worked | None = None) -> None:
         self.log, self.at, self.now = log, at, micros(at)
         self.setup = log.setup()
         self.shop = self.setup.shop(at)
         self.machines = self.setup.machines(at)
-        span = log.span()
-        known = (at - span.start) / timedelta(weeks=1) if span and span.start < at else 0.0
-        self.weeks = min(WEEKS, max(int(np.ceil(known)), 1))
-        self.window = Window(at - timedelta(weeks=self.weeks), at)
-        self.read = Reading(log, self.window, at, pace)
+        self.midnight = instant(int(before.edges[-1])) if before else last_midnight(at, self.setup.zone)
+        self.weeks = _weeks(log, self.midnight)
+        self.window = Window(self.midnight - timedelta(weeks=self.weeks), at)
+        self.today = Reading(log, Window(self.midnight, at), at, pace)
+        self._before = before
 
     @cached_property
     def worked(self) -> Worked:
-        """Hours that every machine printed in every week, those of proving prints too."""
-        edges = [self.window.start + timedelta(weeks=n) for n in range(self.weeks + 1)]
-        spent = self.read.spent([Window(*pair) for pair in pairwise(edges)])
-        rows = spent.of(pl.col("state").is_in(["printing", "proving"])).by("machine", "window")
-        codes = [machine.machine for machine in self.machines]
-        best, sd = np.zeros((2, len(codes), self.weeks))
-        places = {code: place for place, code in enumerate(codes)}
-        for machine, window, hours, low, high in rows.select("machine", "window", "best", "low", "high").iter_rows():
-            if machine in places:
-                best[places[machine], window] = hours
-                sd[places[machine], window] = (high - low) / 2 / NINETY
-        return Worked(codes, np.array([micros(edge) for edge in edges]), best, sd)
+        """Hours that every machine printed in every week before midnight, and since."""
+        before = self._before or worked_before(self.log, self.midnight, self.today.pace)
+        return before.followed_by(_printed(self.today, [self.midnight, self.at]))
 
     @cached_property
     def faults(self) -> list[Fault]:
         """The faults told of machines in service, oldest first."""
         mine = {machine.machine for machine in self.machines}
-        return [fault for fault in faults_told(self.log, self.window, self.at) if fault.machine in mine]
+        return [fault for fault in faults_told(self._told, self.at) if fault.machine in mine]
 
     @cached_property
     def stops(self) -> list[tuple[str, int]]:
         """The prints that stopped without a fault being told of it: machine and moment (microseconds)."""
-        rows = self.log.entries_of(["PartsOff"], self.window, self.at).filter(pl.col("ended") == "stopped")
+        rows = self._removals.filter(pl.col("ended") == "stopped")
         told = rows.select("machine", t=pl.col("at").dt.epoch("us")).iter_rows()
         began = {(fault.machine, fault.began) for fault in self.faults}
         near = {machine: np.array([t for m, t in began if m == machine]) for machine, _ in began}
@@ -78,7 +103,31 @@ class Watch:
     @cached_property
     def upkeep(self) -> pl.DataFrame:
         """The upkeep that was done (`upkeep_told`)."""
-        return upkeep_told(self.log, self.window, self.at)
+        return upkeep_told(self._told)
+
+    @cached_property
+    def done(self) -> dict[tuple[str, str], datetime]:
+        """When each task was done last at each machine."""
+        rows = self.upkeep.group_by("machine", "task").agg(pl.col("at").max())
+        return {(machine, task): at for machine, task, at in rows.iter_rows()}
+
+    def removals(self, machine: str, since: datetime) -> int:
+        """How often somebody noted since then that parts came off a machine."""
+        told = self._removed.get(machine)
+        return 0 if told is None else len(told) - int(np.searchsorted(told, micros(since), side="right"))
+
+    @cached_property
+    def _removed(self) -> dict[str, Micros]:
+        rows = self._removals.group_by("machine").agg(t=pl.col("at").dt.epoch("us").sort())
+        return {machine: np.array(t, dtype=np.int64) for machine, t in rows.iter_rows()}
+
+    @cached_property
+    def _removals(self) -> pl.DataFrame:
+        return self._told.filter(pl.col("kind") == "PartsOff")
+
+    @cached_property
+    def _told(self) -> pl.DataFrame:
+        return self.log.entries_of([*KINDS, "UpkeepDone", "PartsOff"], self.window, self.at)
 
     def cost(self, hours: Iterable[tuple[str, float]]) -> float | None:
         """What it cost that machines were out for so many `hours`; None where an hour of one of them has no price."""
@@ -100,9 +149,9 @@ def hour_costs(setup: Setup, at: datetime) -> dict[str, float]:
     return {machine: price for machine, price in prices.items() if price is not None}
 
 
-def upkeep_told(log: Log, window: Window, at: datetime) -> pl.DataFrame:
-    """The upkeep of all machines in a window: machine, task, at, minutes, spares (a list); oldest first."""
-    rows = log.entries_of(["UpkeepDone"], window, at)
+def upkeep_told(entries: pl.DataFrame) -> pl.DataFrame:
+    """The upkeep among entries: machine, task, at, minutes, spares (a list); oldest first."""
+    rows = entries.filter(pl.col("kind") == "UpkeepDone").sort("at", "id")
     return rows.select("machine", "task", "at", "minutes", spares=SPARES_USED)
 
 
@@ -113,8 +162,8 @@ def spares_fitted(faults: Iterable[Fault], upkeep: pl.DataFrame) -> list[tuple[s
     return sorted([*used, *mended], key=lambda one: (one[1], one[0]))
 
 
-def faults_told(log: Log, window: Window, at: datetime) -> list[Fault]:
-    """The faults of all machines in a window, as known at `at`, oldest first."""
-    rows = log.entries_of(list(KINDS), window, at).with_columns(t=pl.col("at").dt.epoch("us"))
+def faults_told(entries: pl.DataFrame, at: datetime) -> list[Fault]:
+    """The faults that entries tell of, as known at `at`, oldest first."""
+    rows = entries.filter(pl.col("kind").is_in(KINDS)).sort("at", "id").with_columns(t=pl.col("at").dt.epoch("us"))
     told = rows.select("kind", "machine", "t", "cause", "spare", "item", spares=SPARES_USED)
     return faults(told.iter_rows(named=True), micros(at))

@@ -57,6 +57,11 @@ def midnight(day: date, zone: ZoneInfo) -> datetime:
     return datetime.combine(day, time(), zone).astimezone(UTC)
 
 
+def last_midnight(now: datetime, zone: ZoneInfo) -> datetime:
+    """The last midnight before `now`: that of the day before where it is midnight itself."""
+    return midnight((now - timedelta(microseconds=1)).astimezone(zone).date(), zone)
+
+
 def last_days(now: datetime, days: int, zone: ZoneInfo) -> Window:
     """The `days` whole local days that ended at the last midnight before `now`."""
     today = now.astimezone(zone).date()

@@ -37,6 +37,8 @@ MARKS = {
     "card": ("\N{BLACK SQUARE}", "card", "square", "#0072b2"),
 }
 MARK, HEADROOM = 19, 1.45
+# Channels are told in full everywhere: for a bare "high:Q" altair searches its whole schema, 10 ms each.
+LEFT, RIGHT = alt.XValue(0), alt.XValue("width")  # type: ignore[no-untyped-call]
 #: As wide as its place and as high as told: fitted in height too, a chart of one reason loses its words.
 _WIDE = alt.AutoSizeParams(type="fit-x", contains="padding")
 
@@ -52,12 +54,12 @@ def hours_lost(reasons: pl.DataFrame) -> alt.LayerChart:
     behind = [] if "before" not in reasons.columns else [
         base.mark_bar(color=PALE, size=18, yOffset=9).encode(x=alt.X("before:Q", axis=None, scale=scale))
     ]  # fmt: skip
-    doubt = base.mark_rule(color=INK, strokeWidth=2, yOffset=9).encode(x=alt.X("low:Q", axis=None), x2="high:Q")
+    doubt = base.mark_rule(color=INK, strokeWidth=2, yOffset=9).encode(x=alt.X("low:Q", axis=None), x2=alt.X2("high:Q"))
     room = alt.ExprRef("width - 140")  # what the hours and times at the right leave
     words = base.mark_text(align="left", baseline="middle", yOffset=-8, limit=room).encode(
-        text="reason:N", x=alt.value(0)
+        text=alt.Text("reason:N"), x=LEFT
     )
-    told = base.mark_text(align="right", baseline="middle", yOffset=-8).encode(text="told:N", x=alt.value("width"))
+    told = base.mark_text(align="right", baseline="middle", yOffset=-8).encode(text=alt.Text("told:N"), x=RIGHT)
     chart = alt.LayerChart(layer=[*behind, bars, doubt, words, told], autosize=_WIDE)
     return _dressed(chart.properties(height=REASON * reasons.height, width="container"))
 
@@ -69,12 +71,18 @@ def run_outs(spools: pl.DataFrame, closed: pl.DataFrame, span: tuple[datetime, d
     """
     scale = alt.Scale(domain=[_written(moment) for moment in span], nice=False)
     axis = alt.Axis(format="%-H:%M", tickCount=8, grid=False, title=None, orient="bottom", labelFlush=True)
-    nights = alt.Chart(closed).mark_rect(color="#EDEDED").encode(x=alt.X("start:T", scale=scale, axis=axis), x2="end:T")
+    nights = (
+        alt.Chart(closed)
+        .mark_rect(color="#EDEDED")
+        .encode(x=alt.X("start:T", scale=scale, axis=axis), x2=alt.X2("end:T"))
+    )
     base = alt.Chart(spools).encode(y=alt.Y("spool:N", sort=None, axis=None, scale=alt.Scale(padding=0)))
-    doubt = base.mark_rule(color=GREY, strokeWidth=8, yOffset=10).encode(x=alt.X("low:T", scale=scale), x2="high:T")
+    doubt = base.mark_rule(color=GREY, strokeWidth=8, yOffset=10).encode(
+        x=alt.X("low:T", scale=scale), x2=alt.X2("high:T")
+    )
     best = base.mark_tick(color=INK, thickness=4, size=18, yOffset=10).encode(x=alt.X("best:T", scale=scale))
-    words = base.mark_text(align="left", baseline="middle", yOffset=-9).encode(text="spool:N", x=alt.value(0))
-    told = base.mark_text(align="right", baseline="middle", yOffset=-9).encode(text="told:N", x=alt.value("width"))
+    words = base.mark_text(align="left", baseline="middle", yOffset=-9).encode(text=alt.Text("spool:N"), x=LEFT)
+    told = base.mark_text(align="right", baseline="middle", yOffset=-9).encode(text=alt.Text("told:N"), x=RIGHT)
     chart = alt.LayerChart(layer=[nights, doubt, best, words, told], autosize=_WIDE)
     return _dressed(chart.properties(height=RUN_OUT * spools.height, width="container"))
 
@@ -90,10 +98,12 @@ def headroom(weeks: pl.DataFrame) -> alt.LayerChart:
     hours = alt.Axis(title=None, grid=False, tickCount=5)
     y = alt.Y("gives:Q", axis=hours, scale=alt.Scale(zero=True))
     gives = base.mark_line(color=INK, strokeWidth=3).encode(y=y)
-    range_ = base.mark_area(color=GREY, opacity=0.35).encode(y=alt.Y("gives_low:Q", axis=hours), y2="gives_high:Q")
+    range_ = base.mark_area(color=GREY, opacity=0.35).encode(
+        y=alt.Y("gives_low:Q", axis=hours), y2=alt.Y2("gives_high:Q")
+    )
     wanted = base.mark_line(color="#0072b2", strokeWidth=3, strokeDash=[6, 4]).encode(y=alt.Y("wanted:Q", axis=hours))
     spread = base.mark_area(color="#0072b2", opacity=0.15).encode(
-        y=alt.Y("wanted_low:Q", axis=hours), y2="wanted_high:Q"
+        y=alt.Y("wanted_low:Q", axis=hours), y2=alt.Y2("wanted_high:Q")
     )
     heading = alt.TitleParams(
         "Good printing hours a week", subtitle="black: the room gives; blue, dashed: orders want", anchor="start",
@@ -112,7 +122,7 @@ def cumulative(steps: pl.DataFrame, title: str) -> alt.LayerChart:
     y = alt.Axis(title=None, grid=False, tickCount=4)
     base = alt.Chart(steps).encode(x=x)
     band = base.mark_area(color=GREY, opacity=0.3, interpolate="step-after").encode(
-        y=alt.Y("low:Q", axis=y), y2="high:Q"
+        y=alt.Y("low:Q", axis=y), y2=alt.Y2("high:Q")
     )
     line = base.mark_line(color=INK, strokeWidth=2, interpolate="step-after").encode(y=alt.Y("best:Q", axis=y))
     heading = alt.TitleParams(title, subtitle="mean failures of a machine", anchor="start",
@@ -121,27 +131,26 @@ def cumulative(steps: pl.DataFrame, title: str) -> alt.LayerChart:
     return _dressed(chart.properties(height=SMALL, title=heading, width="container"))
 
 
-def record(weeks: pl.DataFrame, marks: pl.DataFrame) -> alt.LayerChart:
-    """A machine's whole time: hours printed a week as bars, those it was down on top, and above them marks of what
-    happened, each kind in a row of its own.
+def record(weeks: pl.DataFrame, marks: pl.DataFrame, each: int) -> alt.LayerChart:
+    """A machine's whole time: hours printed a week as bars of `each` so many weeks, those it was down on top, and above
+    them marks of what happened, each kind in a row of its own.
 
-    `weeks`: week (date and time), printed, down (hours). `marks`: at, what (one of `MARKS`).
+    `weeks`: week (date and time), printed, down (hours a week). `marks`: at, what (one of `MARKS`).
     """
     week = alt.Axis(title=None, format="%-d %b %y", grid=False, tickCount=6, labelFlush=True)
-    # A bar ends before its week does, so that there is a gap to the next one.
-    bars = weeks.with_columns(end=pl.col("week") + timedelta(days=6), top=pl.col("printed") + pl.col("down"))
-    base = alt.Chart(bars).encode(x=alt.X("week:T", axis=week), x2="end:T")
+    # A bar ends before its weeks do, so that there is a gap to the next one.
+    bars = weeks.with_columns(end=pl.col("week") + timedelta(days=6 * each), top=pl.col("printed") + pl.col("down"))
+    base = alt.Chart(bars).encode(x=alt.X("week:T", axis=week), x2=alt.X2("end:T"))
     most = 168 * HEADROOM
     scale = alt.Scale(domain=[0, most], nice=False)
     hours = alt.Axis(title=None, grid=False, values=[0, 50, 100, 150])
-    printed = base.mark_bar(color=GREY).encode(y=alt.Y("printed:Q", axis=hours, scale=scale), y2=alt.datum(0))
-    down = base.mark_bar(color="#d55e00").encode(y=alt.Y("printed:Q", axis=hours, scale=scale), y2="top:Q")
-    told = [_marked(marks, what, row) for row, what in enumerate(MARKS)]
+    printed = base.mark_bar(color=GREY).encode(y=alt.Y("printed:Q", axis=hours, scale=scale), y2=alt.Y2Datum(0))
+    down = base.mark_bar(color="#d55e00").encode(y=alt.Y("printed:Q", axis=hours, scale=scale), y2=alt.Y2("top:Q"))
+    happened = [_marked(marks, what, row) for row, what in enumerate(MARKS)]
     legend = "  ".join(f"{sign} {name}" for sign, name, *_ in MARKS.values())
-    heading = alt.TitleParams(
-        "Hours a week", subtitle=["grey: printed; orange: down", legend], anchor="start", frame="bounds"
-    )
-    chart = alt.LayerChart(layer=[printed, down, *told], autosize=_WIDE)
+    told = "grey: printed; orange: down" + (f"; a bar is {each} weeks" if each > 1 else "")
+    heading = alt.TitleParams("Hours a week", subtitle=[told, legend], anchor="start", frame="bounds")
+    chart = alt.LayerChart(layer=[printed, down, *happened], autosize=_WIDE)
     return _dressed(chart.properties(height=SMALL * 1.6, title=heading, width="container"))
 
 
@@ -149,9 +158,8 @@ def _marked(marks: pl.DataFrame, what: str, row: int) -> alt.Chart:
     """The marks of a kind, in a row of their own."""
     _, _, shape, color = MARKS[what]
     mine = alt.Chart(marks.filter(pl.col("what") == what))
-    return mine.mark_point(shape=shape, size=70, color=color, filled=True, opacity=1).encode(
-        x="at:T", y=alt.value(8 + MARK * row)
-    )
+    height = alt.YValue(8 + MARK * row)  # type: ignore[no-untyped-call]
+    return mine.mark_point(shape=shape, size=70, color=color, filled=True, opacity=1).encode(x=alt.X("at:T"), y=height)
 
 
 def by_hours(bands: pl.DataFrame, title: str, told: str, since: str) -> alt.LayerChart:
@@ -162,9 +170,9 @@ def by_hours(bands: pl.DataFrame, title: str, told: str, since: str) -> alt.Laye
     x = alt.X("band:N", sort=None, axis=alt.Axis(title=since, labelAngle=0, grid=False, labelOverlap="greedy"))
     y = alt.Axis(title=None, grid=False, tickCount=4)
     base = alt.Chart(bands).encode(x=x)
-    doubt = base.mark_rule(color=GREY, strokeWidth=3).encode(y=alt.Y("low:Q", axis=y), y2="high:Q")
+    doubt = base.mark_rule(color=GREY, strokeWidth=3).encode(y=alt.Y("low:Q", axis=y), y2=alt.Y2("high:Q"))
     best = base.mark_point(color=INK, filled=True, size=80, opacity=1).encode(y=alt.Y("best:Q", axis=y))
-    count = base.mark_text(baseline="bottom", dy=-4).encode(y=alt.Y("high:Q", axis=y), text="failures:Q")
+    count = base.mark_text(baseline="bottom", dy=-4).encode(y=alt.Y("high:Q", axis=y), text=alt.Text("failures:Q"))
     heading = alt.TitleParams(title, subtitle=told, anchor="start", frame="bounds")
     chart = alt.LayerChart(layer=[doubt, best, count], autosize=_WIDE)
     return _dressed(chart.properties(height=SMALL, title=heading, width="container"))
@@ -216,11 +224,11 @@ def daily(days: pl.DataFrame, title: tuple[str, str], share: bool) -> alt.LayerC
     if days["mean"].null_count() == 0:
         first = base.transform_window(row="row_number()").transform_filter("datum.row == 1")
         layers += [
-            first.mark_rule(color=GREY, strokeDash=dash).encode(y=f"{name}:Q")
+            first.mark_rule(color=GREY, strokeDash=dash).encode(y=alt.Y(f"{name}:Q"))
             for name, dash in (("mean", [1, 0]), ("lower", [5, 4]), ("upper", [5, 4]))
         ]
     changed = base.transform_filter("datum.changed").mark_point(color=INK, filled=True, size=70, opacity=1)
-    layers.append(changed.encode(x="day:T", y="value:Q"))
+    layers.append(changed.encode(x=alt.X("day:T"), y=alt.Y("value:Q")))
     heading = alt.TitleParams(title[0], subtitle=title[1], anchor="start", frame="bounds", offset=6, limit=400)
     return _dressed(alt.LayerChart(layer=layers).properties(height=SMALL, title=heading))
 
@@ -231,12 +239,12 @@ def watched(days: pl.DataFrame, title: tuple[str, str], share: bool) -> alt.Laye
     Columns: day, value, centre, lower, upper, called (whether a change was called there). `share`: fractions.
     """
     base = alt.Chart(days.with_columns(pl.col("day").cast(pl.Datetime("ms")))).encode(x=_days(days["day"].to_list()))
-    band = base.mark_area(color=PALE, opacity=0.4, interpolate="step").encode(y=alt.Y("lower:Q"), y2="upper:Q")
-    centre = base.mark_line(color=GREY, strokeWidth=1, interpolate="step").encode(y="centre:Q")
+    band = base.mark_area(color=PALE, opacity=0.4, interpolate="step").encode(y=alt.Y("lower:Q"), y2=alt.Y2("upper:Q"))
+    centre = base.mark_line(color=GREY, strokeWidth=1, interpolate="step").encode(y=alt.Y("centre:Q"))
     line = base.mark_line(color=INK, strokeWidth=1.5).encode(y=_values(share))
     called = base.transform_filter("datum.called").mark_point(color="#d55e00", filled=True, size=110, opacity=1)
     heading = alt.TitleParams(title[0], subtitle=title[1], anchor="start", frame="bounds", offset=6, limit=400)
-    layers = [band, centre, line, called.encode(y="value:Q")]
+    layers = [band, centre, line, called.encode(y=alt.Y("value:Q"))]
     chart = alt.LayerChart(layer=layers, autosize=_WIDE)
     return _dressed(chart.properties(height=SMALL, title=heading, width="container"))
 
@@ -245,7 +253,7 @@ def weekly(weeks: pl.DataFrame, title: tuple[str, str]) -> alt.LayerChart:
     """A share by week with its range: columns week (the last day), low, best, high."""
     days = weeks.rename({"week": "day"})
     base = alt.Chart(days.with_columns(pl.col("day").cast(pl.Datetime("ms")))).encode(x=_days(days["day"].to_list()))
-    doubt = base.mark_rule(color=GREY, strokeWidth=3).encode(y=alt.Y("low:Q"), y2="high:Q")
+    doubt = base.mark_rule(color=GREY, strokeWidth=3).encode(y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))
     best = base.mark_line(color=INK, strokeWidth=2, point=alt.OverlayMarkDef(color=INK, size=50)).encode(
         y=_values(share=True, column="best")
     )
@@ -268,7 +276,11 @@ def week_hours(hours: pl.DataFrame) -> alt.LayerChart:
     )  # fmt: skip
     cells = base.mark_rect().encode(
         color=alt.Color("hours:Q", scale=shade, legend=None),
-        tooltip=[alt.Tooltip("weekday:N", title="day"), "hour:O", alt.Tooltip("hours:Q", format=".1f", title="hours")],
+        tooltip=[
+            alt.Tooltip("weekday:N", title="day"),
+            alt.Tooltip("hour:O"),
+            alt.Tooltip("hours:Q", format=".1f", title="hours"),
+        ],
     )
     framed = base.transform_filter("datum.staffed").mark_rect(fillOpacity=0, stroke="#0072b2", strokeWidth=2)
     chart = alt.LayerChart(layer=[cells, framed], autosize=_WIDE)
@@ -290,10 +302,12 @@ def _values(share: bool, column: str = "value") -> alt.Y:
 def _dressed(chart: alt.LayerChart) -> alt.LayerChart:
     text: dict[str, Any] = {"labelFontSize": TEXT, "labelColor": INK, "domainColor": GREY, "tickColor": GREY}
     text |= {"titleFontSize": TEXT, "titleColor": INK, "titleFontWeight": "normal"}
-    return (
-        chart.configure(font=FONT, background="transparent", padding={"left": 0, "right": 2, "top": 2, "bottom": 2})
-        .configure_view(strokeWidth=0)
-        .configure_axis(**text)
-        .configure_text(fontSize=TEXT, color=INK)
-        .configure_title(fontSize=TEXT, subtitleFontSize=TEXT, color=INK, subtitleColor="#595959", fontWeight="bold")
-    )
+    return chart.configure(
+        font=FONT, background="transparent", padding={"left": 0, "right": 2, "top": 2, "bottom": 2},
+        view=alt.ViewConfig(strokeWidth=0),
+        axis=alt.AxisConfig(**text),
+        text=alt.MarkConfig(fontSize=TEXT, color=INK),
+        title=alt.TitleConfig(
+            fontSize=TEXT, subtitleFontSize=TEXT, color=INK, subtitleColor="#595959", fontWeight="bold"
+        ),
+    )  # fmt: skip

@@ -161,11 +161,29 @@ def figures() -> dict[str, str]:
 
 
 def prepare() -> None:
-    """Begin the review of a new day behind the pages, so that nobody waits for it."""
+    """Begin what is looked through once a day behind the pages, so that nobody waits for it."""
     day = _last_midnight()
     if day not in _prepared():
         _prepared().add(day)
-        Thread(target=_prepare, args=(current_log(), day), daemon=True).start()
+        behind(review)
+        behind(reliability)
+
+
+def behind(work: Callable[[], object]) -> None:
+    """Do it in a thread of its own, behind the pages. Where it is refused, the page that asks for it will say so."""
+    log = current_log()
+
+    def done() -> None:
+        try:
+            work()
+        except Refused:
+            pass
+        except Exception:
+            # The shop was closed meanwhile: nobody waits for it any more.
+            if not log.closed:
+                raise
+
+    Thread(target=done, daemon=True).start()
 
 
 def actions(found: Review) -> list[Action]:
@@ -250,17 +268,13 @@ def _begin(log: Log) -> None:
     """Make a list in a thread of its own, unless one is being made."""
     pace = _pace()
     if _making.acquire(blocking=False):
-        Thread(target=_make, args=(log, pace), daemon=True).start()
+        behind(lambda: _make(log, pace))
 
 
 def _make(log: Log, pace: answers.Pace) -> None:
     try:
         outlook = answers.Outlook(log, utc_now(), pace)
         _lists()[str(log.path)] = _listed(outlook, answers.stores(log, outlook.at))
-    except Exception:
-        # The shop was closed meanwhile: nobody waits for its list any more.
-        if not log.closed:
-            raise
     finally:
         _making.release()
 
@@ -269,15 +283,6 @@ def _make(log: Log, pace: answers.Pace) -> None:
 def _prepared() -> set[tuple[str, datetime, int]]:
     """The days whose review was begun behind the pages."""
     return set()
-
-
-def _prepare(log: Log, day: tuple[str, datetime, int]) -> None:
-    try:
-        _review(*day)
-    except Exception:
-        # The shop was closed meanwhile: nobody waits for its review any more.
-        if not log.closed:
-            raise
 
 
 def _listed(outlook: answers.Outlook, shelf: Stores) -> Loading:
@@ -355,8 +360,13 @@ def _rooms() -> dict[str, tuple[answers.Watch, Room]]:
 
 @st.cache_resource(max_entries=2, show_spinner=False)
 def _reliability(path: str, hour: int, told: int) -> tuple[answers.Watch, Room]:  # noqa: ARG001 - what it is kept by
-    watch = answers.Watch(current_log(), utc_now(), _pace())
+    watch = answers.Watch(current_log(), utc_now(), _pace(), _worked(*_last_midnight()))
     return watch, answers.reliability(watch, stores())
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _worked(path: str, known_at: datetime, noted: int) -> answers.Worked:  # noqa: ARG001 - what it is kept by
+    return answers.worked_before(current_log(), known_at, _pace())
 
 
 @st.cache_resource(max_entries=50, show_spinner=False)

@@ -15,6 +15,7 @@ import altair as alt
 import polars as pl
 
 from core.answer_types import Change, Frozen, Loss, Report, RunsOut, Series, SpoolEnds, Stored, Stores
+from core.answers import by_fours
 from core.estimate import Estimate
 from core.plan_types import Capacity
 from core.review_types import Called, Chart, Review
@@ -29,6 +30,7 @@ LOSSES_SEEN = 6
 REVIEW_LOSSES_SEEN = 8
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 RUN_OUTS_SEEN = 6
+WEEKS_SEEN = 104
 
 #: Failures by hours printed since a machine was first watched, where others are since a task.
 AGE = "age"
@@ -153,12 +155,16 @@ def cumulative(one: Cumulative) -> alt.LayerChart:
 
 
 def record(found: MachineRecord, clock: Clock) -> alt.LayerChart:
-    """A machine's whole time."""
-    rows = [(_written(week.start, clock), week.printed, week.down) for week in found.weeks]
+    """A machine's whole time; where single weeks would be hairs, four in one."""
+    long = len(found.weeks) > WEEKS_SEEN
+    rows = [
+        (_written(week.start, clock), week.printed, week.down)
+        for week in (by_fours(found.weeks) if long else found.weeks)
+    ]
     weeks = pl.DataFrame(
         rows, schema={"week": pl.Datetime("ms"), "printed": pl.Float64, "down": pl.Float64}, orient="row"
     )
-    return charts.record(weeks, _marks(found, clock))
+    return charts.record(weeks, _marks(found, clock), 4 if long else 1)
 
 
 def _marks(found: MachineRecord, clock: Clock) -> pl.DataFrame:

@@ -15,22 +15,25 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 _HERE = Path(__file__).parent
 #: What every page needs, then what the owner's page alone needs, then what is printed.
 SHEETS = (_HERE / "look.css", _HERE / "views" / "owner.css", _HERE / "paper.css")
+#: Where the server answers: Streamlit would ask below the address of the page first, in vain, and wait 0.2 s.
+HERE = b"<script>window.__streamlit = {BACKEND_BASE_URL: location.origin};</script>"
 #: What would let the page answer with something that cannot be added to: packed, in part, or not at all.
 _PLAINLY = (b"accept-encoding", b"if-none-match", b"if-modified-since", b"range")
 
 
 class Look:
-    """Adds the style sheets to the head of every HTML page that passes."""
+    """Adds the style sheets, and where the server is, to the head of every HTML page that passes."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
-        self._style = b"<style>" + b"".join(sheet.read_bytes() for sheet in SHEETS) + b"</style></head>"
+        style = b"<style>" + b"".join(sheet.read_bytes() for sheet in SHEETS) + b"</style>"
+        self._more = style + HERE + b"</head>"
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let everything but pages pass as it is."""
         if scope["type"] == "http" and "text/html" in Headers(scope=scope).get("accept", ""):
             headers = [pair for pair in scope["headers"] if pair[0] not in _PLAINLY]
-            await self._app({**scope, "headers": headers}, receive, _Dressing(send, self._style))
+            await self._app({**scope, "headers": headers}, receive, _Dressing(send, self._more))
         else:
             await self._app(scope, receive, send)
 
@@ -38,9 +41,9 @@ class Look:
 class _Dressing:
     """Holds the start of an HTML answer back until its length is known."""
 
-    def __init__(self, send: Send, style: bytes) -> None:
+    def __init__(self, send: Send, more: bytes) -> None:
         self._send = send
-        self._style = style
+        self._more = more
         self._start: Message | None = None
         self._body = b""
 
@@ -56,7 +59,7 @@ class _Dressing:
         self._body += message.get("body", b"")
         if message.get("more_body") or self._start is None:
             return
-        body = self._body.replace(b"</head>", self._style, 1)
+        body = self._body.replace(b"</head>", self._more, 1)
         headers = MutableHeaders(scope=self._start)
         if body:  # the answer to HEAD has none
             headers["content-length"] = str(len(body))

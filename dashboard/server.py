@@ -25,6 +25,7 @@ from core.log.lock import Owner
 from core.log.store import Log
 from dashboard import shop
 from dashboard.downloads import download_routes
+from dashboard.early import Early
 from dashboard.guard import LOCAL_NAMES, SameOrigin
 from dashboard.look import Look
 from dashboard.routes import local_routes
@@ -91,7 +92,7 @@ def keep_taps() -> None:
 def _app(log: Log, token: str, address: str, port: int) -> st.App:
     load_config(address, port)
     keep_taps()
-    middleware = [Middleware(SameOrigin, address=address), Middleware(Look)]
+    middleware = [Middleware(SameOrigin, address=address), Middleware(Look), Middleware(Early)]
     return st.App(APP, routes=[*local_routes(log, token), *download_routes()], middleware=middleware)
 
 

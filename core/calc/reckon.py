@@ -60,16 +60,16 @@ def _stretches(gaps: pl.DataFrame) -> pl.DataFrame:
     """The gaps laid out in their shapes: a row a state that lasted."""
     now = pl.when((pl.col("leaves") == "printing") & pl.col("proving")).then(pl.lit("proving")).otherwise("leaves")
     seen = pl.when((pl.col("shape") == "same") & _confirmed()).then(pl.lit("seen")).otherwise(pl.lit("reckoned"))
-    gaps = gaps.with_columns(now=now, basis=seen, t_low=pl.col("t"), t_high=pl.col("t"))
+    told = gaps.lazy().with_columns(now=now, basis=seen, t_low=pl.col("t"), t_high=pl.col("t"))
     rows = [
-        _laid_out(gaps.filter(pl.col("shape") == name), state, start=cut_before, end=cut)
+        _laid_out(told.filter(pl.col("shape") == name), state, start=cut_before, end=cut)
         for name, shape in SHAPES.items()
         for (state, cut), cut_before in zip(shape, ["t", *(cut for _, cut in shape)], strict=False)
     ]
-    return pl.concat(rows).filter(pl.col("start") < pl.col("end"))
+    return pl.concat(rows).filter(pl.col("start") < pl.col("end")).collect()
 
 
-def _laid_out(gaps: pl.DataFrame, state: str, start: str, end: str) -> pl.DataFrame:
+def _laid_out(gaps: pl.LazyFrame, state: str, start: str, end: str) -> pl.LazyFrame:
     mine = state == "now"
     of_its_print = mine or start in ("end", "stop", "cease")
     return gaps.select(
@@ -156,32 +156,26 @@ def _cover(rows: pl.DataFrame, service: pl.DataFrame) -> pl.DataFrame:
 def _lay_over(rows: pl.DataFrame, upkeeps: pl.DataFrame) -> pl.DataFrame:
     """Planned maintenance takes the place of whatever idle time its minutes cover; a print goes on under it."""
     edges = pl.concat([upkeeps.select("machine", edge="start"), upkeeps.select("machine", edge="end")]).unique()
-    pieces = _cut(rows, edges)
-    spans = upkeeps.rename({"machine": "at", "start": "from", "end": "to"})
-    within = pieces.with_row_index().join_where(
-        spans,
-        pl.col("machine") == pl.col("at"),
-        pl.col("start") >= pl.col("from"),
-        pl.col("end") <= pl.col("to"),
-    )
-    covered = pl.Series(range(len(pieces))).is_in(within["index"].implode())
-    idle = covered & pieces["state"].is_in(["empty", "done", "stopped", "no word"])
+    reach = upkeeps.select("machine", began="start", until=pl.col("end").cum_max().over("machine"))
+    pieces = _last_before(_cut(rows, edges), "start", reach, "began")
+    covered = (pl.col("start") < pl.col("until")).fill_null(value=False)
+    idle = covered & pl.col("state").is_in(["empty", "done", "stopped", "no word"])
     return pieces.with_columns(
         state=pl.when(idle).then(pl.lit("upkeep")).otherwise("state"),
         basis=pl.when(idle).then(pl.lit("seen")).otherwise("basis"),
-    )
+    ).drop("began", "until")
 
 
 def _cut(rows: pl.DataFrame, edges: pl.DataFrame) -> pl.DataFrame:
     """The rows cut at the given (machine, edge) where it lies inside them; a cut so made has no doubt."""
     rows = rows.with_row_index("row")
-    inside = rows.select("row", "machine", "start", "end").join_where(
-        edges.rename({"machine": "at"}),
-        pl.col("machine") == pl.col("at"), pl.col("edge") > pl.col("start"), pl.col("edge") < pl.col("end"),
-    )  # fmt: skip
+    begun = rows.select("row", "machine", "start", "end")
+    inside = _last_before(edges, "edge", begun, "start").filter(
+        pl.col("start") < pl.col("edge"), pl.col("edge") < pl.col("end")
+    )
     starts = pl.concat([rows.select("row", edge="start"), inside.select("row", "edge")]).sort("row", "edge")
     pieces = starts.join(rows, on="row", maintain_order="left")
-    last = pl.col("edge").shift(-1).over("row")
+    last = pl.when(pl.col("row") == pl.col("row").shift(-1)).then(pl.col("edge").shift(-1))
     return pieces.with_columns(
         start="edge",
         start_low=pl.when(pl.col("edge") == pl.col("start")).then("start_low").otherwise("edge"),
@@ -190,6 +184,13 @@ def _cut(rows: pl.DataFrame, edges: pl.DataFrame) -> pl.DataFrame:
         end_low=pl.coalesce(last, "end_low"),
         end_high=pl.coalesce(last, "end_high"),
     ).drop("row", "edge")
+
+
+def _last_before(rows: pl.DataFrame, moment: str, spans: pl.DataFrame, began: str) -> pl.DataFrame:
+    """Each row with the span of its machine that began last by its moment (nulls where there is none)."""
+    return rows.sort(moment).join_asof(
+        spans.sort(began, maintain_order=True), left_on=moment, right_on=began, by="machine", check_sortedness=False
+    )
 
 
 def _normal_form(rows: pl.DataFrame) -> pl.DataFrame:

@@ -6,9 +6,11 @@ in the middle of the staffed time in which it can have happened, and word fades 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
+from functools import cache
 from typing import Self
 from zoneinfo import ZoneInfo
 
@@ -39,29 +41,37 @@ class Spell:
 
 def staffed_spells(setup: Setup, window: Window) -> list[Spell]:
     """The staffed spells that touch `window`, in order, cut to it; shop time, clock changes included."""
+    found = [Spell(Window(opens, closes), hands, shift) for opens, closes, hands, shift in _openings(setup, window)]
+    return sorted(found, key=lambda spell: spell.window.start)
+
+
+def _openings(setup: Setup, window: Window) -> Iterator[tuple[datetime, datetime, int, int]]:
+    """When each staffed spell opens and closes, its hands and its shift, day by day."""
     zone = setup.zone
     first = window.start.astimezone(zone).date() - timedelta(days=1)
     days = (window.end.astimezone(zone).date() - first).days + 1
-    found = []
+    turns = sorted(row.since for row in setup.history(Shift))
+    week = cache(lambda turn: setup.all(Shift, turns[turn - 1]) if turn else [])
+    specials = {row.day for row in setup.history(SpecialDay)}
     for day in (first + timedelta(days=n) for n in range(days)):
-        for shift, start, end, hands in _hours_of(setup, datetime.combine(day, time(12), zone)):
+        noon = datetime.combine(day, time(12), zone)
+        special = setup.get(SpecialDay, day, at=noon) if day in specials else None
+        hours = _special_hours(special) if special else _usual_hours(week(bisect_right(turns, noon)), day)
+        for shift, start, end, hands in hours:
             opens = datetime.combine(day, start, zone).astimezone(UTC)
             closes = datetime.combine(day + timedelta(days=int(end <= start)), end, zone).astimezone(UTC)
             opens, closes = max(opens, window.start), min(closes, window.end)
             if opens < closes:
-                found.append(Spell(Window(opens, closes), hands, shift))
-    return sorted(found, key=lambda spell: spell.window.start)
+                yield opens, closes, hands, shift
 
 
-def _hours_of(setup: Setup, noon: datetime) -> list[tuple[int, time, time, int]]:
-    special = setup.get(SpecialDay, noon.date(), at=noon)
-    if special is not None:
-        if special.start and special.end and special.hands:
-            return [(1, special.start, special.end, special.hands)]
-        return []
-    weekday = WEEKDAYS[noon.weekday()]
-    shifts = (s for s in setup.all(Shift, noon) if s.weekday == weekday and s.hands)
-    return [(s.shift, s.start, s.end, s.hands) for s in shifts]
+def _special_hours(day: SpecialDay) -> list[tuple[int, time, time, int]]:
+    return [(1, day.start, day.end, day.hands)] if day.start and day.end and day.hands else []
+
+
+def _usual_hours(shifts: Sequence[Shift], day: date) -> list[tuple[int, time, time, int]]:
+    weekday = WEEKDAYS[day.weekday()]
+    return [(s.shift, s.start, s.end, s.hands) for s in shifts if s.weekday == weekday and s.hands]
 
 
 class Staffed:
@@ -106,8 +116,8 @@ class Staffed:
     def of(cls, setup: Setup, window: Window) -> Self:
         """The shop's staffed clock over `window` and two months on each side of it."""
         wide = timedelta(days=60)
-        around = staffed_spells(setup, Window(window.start - wide, window.end + wide))
-        return cls([(micros(s.window.start), micros(s.window.end)) for s in around])
+        around = _openings(setup, Window(window.start - wide, window.end + wide))
+        return cls([(micros(opens), micros(closes)) for opens, closes, *_ in around])
 
     def worked(self, moments: Micros) -> Micros:
         """How much staffed time lies before each moment, in microseconds."""

@@ -7,14 +7,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from core.answers import Watch, machine_record, pace_at, reliability, stores
+from core.answers import Watch, by_fours, machine_record, pace_at, reliability, stores, worked_before
 from core.calc.failures import Watched
 from core.entries import AnyEntry
 from core.errors import Refused
 from core.log.store import Log
 from core.setup import Machine, Model, PrintFile, Row, Shop, Spare, UpkeepTask
 from core.upkeep import _advice
-from core.upkeep_types import Room, TaskDue
+from core.upkeep_types import Room, TaskDue, WeekPrinted
 from tests.core.conftest import AT
 from tests.core.larkfield import ROWS, at_a1, tell, when
 
@@ -203,6 +203,20 @@ def test_a_record_has_everything_that_was_done(log: Log) -> None:
     assert sum(week.down for week in found.weeks) == pytest.approx(2)
 
 
+@pytest.mark.parametrize("count", [1, 4, 7, 261])
+def test_four_weeks_together_are_their_mean_and_the_last_four_are_whole(count: int) -> None:
+    weeks = [WeekPrinted(start=when(0) + timedelta(weeks=n), printed=n, down=count - n) for n in range(count)]
+    fours = by_fours(weeks)
+    assert fours[-1].start == weeks[max(count - 4, 0)].start
+    assert fours[-1].printed == pytest.approx(sum(range(count)[-4:]) / min(count, 4))
+    assert [four.start - fours[-1].start for four in fours[::-1][: count // 4]] == [
+        timedelta(weeks=-4 * n) for n in range(count // 4)
+    ]
+    first = (count - 1) % 4 + 1
+    assert fours[0].start == weeks[0].start
+    assert first * fours[0].printed + 4 * sum(four.printed for four in fours[1:]) == pytest.approx(sum(range(count)))
+
+
 def test_hours_out_cost_what_an_hour_without_the_machine_costs(log: Log) -> None:
     log.append_setup([Model(model="bench-220", name="Bench 220", hour_cost=3), Spare(spare="fan", name="Fan")])
     story = [
@@ -269,9 +283,27 @@ def test_a_room_of_which_nothing_is_known_has_no_failures(log: Log) -> None:
 def test_the_hours_of_a_record_are_those_of_the_watch(busy_log: Log) -> None:
     watch = Watch(busy_log, AT)
     for machine in watch.machines[:3]:
-        found = machine_record(busy_log, machine.machine, AT, watch.read.pace, watch)
+        found = machine_record(busy_log, machine.machine, AT, watch.today.pace, watch)
         # One by the likeliest line of states, the other over all stories.
         assert found.printed == pytest.approx(watch.worked.at(machine.machine, watch.now), rel=0.1)
         assert len(found.faults) == sum(fault.machine == machine.machine for fault in watch.faults)
     assert all(isinstance(machine, Machine) for machine in watch.machines)
-    assert watch.window.end - watch.window.start == timedelta(weeks=watch.weeks)
+    assert watch.midnight - watch.window.start == timedelta(weeks=watch.weeks)
+
+
+def test_hours_kept_for_the_day_change_no_answer(busy_log: Log) -> None:
+    shelf, watch = stores(busy_log, AT), Watch(busy_log, AT)
+    before = worked_before(busy_log, watch.midnight, watch.today.pace)
+    kept = Watch(busy_log, AT, watch.today.pace, before)
+    assert reliability(kept, shelf) == reliability(watch, shelf)
+    # What is noted after midnight is of the hours since.
+    assert (before.best == watch.worked.of(before.machines).best[:, :-1]).all()
+    assert watch.worked.edges[-1] == watch.now
+
+
+def test_prints_are_counted_from_a_moment_on_and_upkeep_by_when_it_was_done_last(log: Log) -> None:
+    story = [*printed(30, 31, 32), *(at_a1("UpkeepDone", when(day, 16), task="oil", minutes=9) for day in (31, 30))]
+    watch = watched(log, *story)
+    assert [watch.removals("A1", when(day, 15)) for day in (29, 30, 31, 32)] == [3, 2, 1, 0]
+    assert watch.removals("A2", when(0)) == 0
+    assert watch.done == {("A1", "oil"): when(31, 16)}

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from core.errors import Refused
-from core.window import Window, last_days, midnight, parse_time
+from core.window import Window, last_days, last_midnight, midnight, parse_time
 
 DUBLIN, CAIRO, HAVANA, APIA = (
     ZoneInfo(name) for name in ("Europe/Dublin", "Africa/Cairo", "America/Havana", "Pacific/Apia")
@@ -108,6 +108,12 @@ def test_no_day_holds_two_dates(start: datetime, minutes: int, name: str) -> Non
     for day in Window(start, start + timedelta(minutes=minutes)).days(zone):
         last = day.end - timedelta(microseconds=1)
         assert day.start.astimezone(zone).date() == last.astimezone(zone).date()
+
+
+def test_the_last_midnight_is_always_before() -> None:
+    today = midnight(date(2026, 11, 26), DUBLIN)
+    for passed, day in ((timedelta(microseconds=1), 26), (timedelta(hours=23), 26), (timedelta(0), 25)):
+        assert last_midnight(today + passed, DUBLIN) == midnight(date(2026, 11, day), DUBLIN)
 
 
 def test_the_last_days_are_whole_and_end_at_the_last_midnight() -> None:

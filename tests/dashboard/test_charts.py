@@ -157,7 +157,7 @@ def test_a_record_draws_every_kind_of_mark_in_a_row_of_its_own_above_a_full_week
     monday = datetime(2026, 11, 16)  # noqa: DTZ001 - as written, on the shop's own clock
     weeks = pl.DataFrame({"week": [monday], "printed": [100.0], "down": [68.0]})
     happened = pl.DataFrame({"at": [monday] * len(charts.MARKS), "what": list(charts.MARKS)})
-    spec = charts.record(weeks, happened).to_dict()
+    spec = charts.record(weeks, happened, 1).to_dict()
     rows_of = [layer["encoding"]["y"]["value"] for layer in spec["layer"] if layer["mark"]["type"] == "point"]
     assert len(set(rows_of)) == len(charts.MARKS)
     assert len({layer["mark"]["shape"] for layer in spec["layer"] if layer["mark"]["type"] == "point"}) == len(rows_of)

@@ -43,3 +43,15 @@ def test_hours_printed_by_a_moment_add_up_with_those_since() -> None:
 def test_hours_a_day_are_those_of_the_last_weeks() -> None:
     assert WORKED.a_day("A1", 2) == pytest.approx(80 / 7)
     assert WORKED.a_day("A2", 4) == pytest.approx(7.5 / 7)
+    assert WORKED.a_day("A2", 9) == WORKED.a_day("A2", 4)
+
+
+def test_what_follows_is_added_for_the_machines_there_are_then() -> None:
+    today = Worked(["A2", "A3"], np.array([WORKED.edges[-1], WORKED.edges[-1] + 6 * HOUR]), np.array([[5.0], [2.0]]),
+                   np.array([[1.0], [0.5]]))  # fmt: skip
+    both = WORKED.followed_by(today)
+    assert both.machines == ["A2", "A3"]
+    for machine, more in (("A2", 5.0), ("A3", 2.0)):
+        alone = WORKED.at(machine, int(WORKED.edges[-1])) if machine in WORKED.machines else 0.0
+        assert both.at(machine, int(today.edges[-1])) == pytest.approx(alone + more)
+        assert both.since(machine, int(today.edges[0])).best == pytest.approx(more)
