@@ -9,7 +9,7 @@ from typing import Any
 
 from playwright.sync_api import Browser, Locator, Page, expect
 
-from core.entries import AnyEntry, entry_adapter, utc_now
+from core.entries import AnyEntry, PartsOff, PrintStarted, SpoolFitted, entry_adapter, utc_now
 from core.log.record import record
 from core.log.store import Log
 from dashboard.desk import ask
@@ -52,6 +52,17 @@ def make_room(path: Path) -> dict[str, list[str]]:
         machines = [(machine, state) for state, codes in by_state.items() for machine in codes]
         record(log, [entry for machine, state in machines for entry in _told(machine, state, now)])
     return by_state
+
+
+def run_short(path: Path, machine: str) -> None:
+    """A print begins on a machine whose spool will not feed it, so that whatever the hour a spool runs out soon."""
+    now = utc_now()
+    told = {"machine": machine, "at": now, "noted_at": now, "by": "ro"}
+    with Log.open(path) as log:
+        record(log, [
+            PartsOff(**told), SpoolFitted(**told, material="petg-grey", grams=40),
+            PrintStarted(**told, file="F-005", revision=1),
+        ])  # fmt: skip
 
 
 def _told(machine: str, state: str, now: datetime) -> list[AnyEntry]:

@@ -8,12 +8,9 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Download, Page, expect
 
-from core.entries import PartsOff, PrintStarted, SpoolFitted, utc_now
-from core.log.record import record
-from core.log.store import Log
 from demo.make import make
 from tests.dashboard.serving import Serving, Start
-from tests.floor.phones import Phone
+from tests.floor.phones import Phone, run_short
 
 #: Words of an SVG that do not lie wholly inside it.
 CUT = """() => { const edge = document.documentElement.getBoundingClientRect();
@@ -28,13 +25,7 @@ def shop(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving:
     """The invented shop, small; whatever the hour, one of its spools runs out soon."""
     path = tmp_path_factory.mktemp("downloads") / "shop.duckdb"
     make(path, machines=6, weeks=3)
-    now = utc_now()
-    told = {"machine": "P01", "at": now, "noted_at": now, "by": "ro"}
-    with Log.open(path) as log:
-        record(log, [
-            PartsOff(**told), SpoolFitted(**told, material="petg-grey", grams=40),
-            PrintStarted(**told, file="F-005", revision=1),
-        ])  # fmt: skip
+    run_short(path, "P01")
     return start(path)
 
 

@@ -16,7 +16,7 @@ from core.setup import Machine
 from demo.make import make
 from demo.shop import shop_rows
 from tests.dashboard.serving import Serving, Start
-from tests.floor.phones import tell
+from tests.floor.phones import run_short, tell
 
 MONITOR = {"width": 1440, "height": 900}
 PHONE = {"width": 390, "height": 844}
@@ -70,9 +70,10 @@ def monitor(glass: Page, room: tuple[Serving, dict[str, list[str]]]) -> Page:
 
 @pytest.fixture(scope="module")
 def larkfield(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving:
-    """The invented shop, with a history."""
+    """The invented shop, with a history, and a spool that runs out soon."""
     path = tmp_path_factory.mktemp("larkfield") / "shop.duckdb"
     make(path, weeks=5)
+    run_short(path, "P05")
     return start(path)
 
 

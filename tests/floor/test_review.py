@@ -68,11 +68,15 @@ def test_any_two_periods_are_put_side_by_side(hand: Phone) -> None:
 def test_any_other_figure_can_be_looked_at(hand: Phone) -> None:
     hand.open("/review?by=ha")
     other = hand.page.get_by_label("Any other figure")
-    hand.page.locator(".paper").wait_for(state="attached", timeout=PATIENT)  # the page is drawn to its end
-    before = hand.page.locator("canvas, svg.marks").count()
+    hand.page.locator(".paper").wait_for(state="attached", timeout=PATIENT)  # the page is told to its end
+    marks = hand.page.locator("svg.marks")
+    before = hand.page.get_by_test_id("stVegaLiteChart").count()
+    expect(marks).to_have_count(before, timeout=PATIENT)  # and drawn
+    other.scroll_into_view_if_needed()
+    hand.page.wait_for_timeout(500)  # an open list closes where its page still scrolls
     other.click()
     hand.page.get_by_role("option").first.click()
-    expect(hand.page.locator("canvas, svg.marks")).to_have_count(before + 1, timeout=PATIENT)
+    expect(marks).to_have_count(before + 1, timeout=PATIENT)
 
 
 @pytest.fixture
