@@ -55,9 +55,13 @@ class Outlook:
         self.seed = 1
 
     @cached_property
-    def book(self) -> pl.DataFrame:
-        """All orders of the last months (`orders.order_book`)."""
+    def _noted(self) -> pl.DataFrame:
         return orders.order_book(self._entries.filter(pl.col("kind").is_in(ORDER_KINDS)))
+
+    @cached_property
+    def book(self) -> pl.DataFrame:
+        """All orders of the last months (`orders.order_book`), those that later ones overtook taken as packed."""
+        return orders.overtaken(self._noted, self.now)
 
     def orders_since(self, weeks: int) -> pl.DataFrame:
         """All orders of so many weeks (`orders.order_book`)."""
@@ -66,8 +70,8 @@ class Outlook:
 
     @cached_property
     def open(self) -> pl.DataFrame:
-        """Those that still want packing, earliest due first."""
-        return orders.still_open(self.book)
+        """Those that nobody noted as packed, earliest due first."""
+        return orders.still_open(self._noted)
 
     @cached_property
     def good(self) -> dict[str, float]:
@@ -198,11 +202,11 @@ class Outlook:
 
     @cached_property
     def unpacked(self) -> pl.DataFrame:
-        """The open orders, without those that must have been packed though nobody noted it: overdue, and finished parts
-        for them have been there for longer than packing and shipping ever took.
+        """The open orders, without those that must have been packed though nobody noted it: overdue, and parts for them
+        went into orders due later (`orders.overtaken`) or have been there for longer than packing ever took.
         """
         rows, spare = [], dict(zip(self.names.products, self.stock, strict=True))
-        for row in self.open.iter_rows(named=True):
+        for row in orders.still_open(self.book).iter_rows(named=True):
             there = spare.get(row["product"], 0.0)
             over = row["due"] < self.now and row["left"] <= there
             if row["product"] in spare and not (over and self._waits[row["order"]] > self.lags[-1]):
@@ -225,7 +229,7 @@ class Outlook:
         cover = dict(zip(self.names.products, self.cover, strict=True))
         return {
             row["order"]: orders.ready(row, cover[row["product"]], self.book, packed, self.read.staffed, self.now)
-            for row in self.open.iter_rows(named=True) if row["product"] in cover
+            for row in orders.still_open(self.book).iter_rows(named=True) if row["product"] in cover
         }  # fmt: skip
 
     @cached_property

@@ -93,7 +93,7 @@ def beside(plan: Plan) -> list[str]:
     told = []
     if plan.unpacked:
         named = ", ".join(plan.unpacked)
-        told.append(f"Overdue though their parts were there, so taken as packed and not noted: {named}.")
+        told.append(f"Overdue though parts for them were there, so taken as packed and not noted: {named}.")
     if plan.unprintable:
         told.append(f"No print file makes what these orders want: {', '.join(plan.unprintable)}.")
     return told

@@ -50,6 +50,22 @@ def still_open(orders: pl.DataFrame) -> pl.DataFrame:
     return mine.sort("due", "taken", "order")
 
 
+def overtaken(orders: pl.DataFrame, now: int) -> pl.DataFrame:
+    """The book with orders that must have been packed unnoted `over`: overdue, while as many parts of their product
+    went into orders due later that were packed since they were taken. They are over from when that was so.
+    """
+    gone = {}
+    for row in still_open(orders).filter(pl.col("due") < now).iter_rows(named=True):
+        later = orders.filter(
+            pl.col("product") == row["product"], pl.col("due") > row["due"], pl.col("over") > row["taken"]
+        ).sort("over")
+        enough = later.filter(pl.col("quantity").cum_sum() >= row["left"])
+        if enough.height:
+            gone[row["order"]] = enough["over"][0]
+    unnoted = pl.col("order").replace_strict(gone, default=None, return_dtype=pl.Int64)
+    return orders.with_columns(over=pl.coalesce("over", unnoted))
+
+
 def flows(gaps: pl.DataFrame, files: Mapping[str, tuple[str, float]], unnoted: float) -> pl.DataFrame:
     """How parts came onto machines and off them: product, t (microseconds), stock, running (changes, in parts).
 

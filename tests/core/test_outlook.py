@@ -156,6 +156,24 @@ def test_an_overdue_order_whose_parts_have_just_come_is_still_to_pack(tmp_path: 
         assert Outlook(log, when(9, 10)).unpacked["order"].to_list() == []
 
 
+@pytest.mark.parametrize(("went", "open_"), [((25, 20), ["small"]), ((25, 10), ["late", "small"])])
+def test_an_overdue_order_is_gone_where_its_parts_went_into_orders_due_later(
+    tmp_path: Path, went: tuple[float, float], open_: list[str]
+) -> None:
+    entries = [ordered("late", 40, when(9)), ordered("small", 5, when(20))]
+    for place, parts in enumerate(went):
+        entries.append(ordered(f"later {place}", parts, when(15)))
+        entries.append(tell("OrderPacked", when(5 + place), order=f"later {place}", quantity=parts))
+    # A count of what is left says nothing of who took the rest.
+    entries.append(tell("StockCounted", when(8), item="clip", quantity=0))
+    with small(tmp_path, entries) as log:
+        assert Outlook(log, when(8, 10)).unpacked["order"].to_list() == ["late", "small"]  # not overdue
+        late = Outlook(log, when(10, 9))
+        assert late.unpacked["order"].to_list() == open_
+        assert late.open["order"].to_list() == ["late", "small"]
+        assert [order.parts for order in late.asked] == [{"late": 40, "small": 5}[code] for code in open_]
+
+
 # Shops of which little is known
 
 
