@@ -15,6 +15,9 @@ from altair.utils.schemapi import disable_debug_mode
 # A chart is checked once, as it is drawn: to check every part of it as it is made takes as long again.
 disable_debug_mode()
 
+#: A chart as it is sent to the browser.
+Spec = dict[str, Any]
+
 TEXT = 16
 INK = "#262626"
 GREY = "#767676"

@@ -20,7 +20,8 @@ from core.review_types import Action, ComparedBy, Comparison, Review
 from core.setup import Material, Person, Setup, Spare, Supply, is_for
 from core.upkeep_types import MachineRecord, Room
 from core.window import Window, midnight
-from dashboard import review_words
+from dashboard import drawn, review_words
+from dashboard.charts import Spec
 from dashboard.floor_words import Names
 from dashboard.shop import current_log
 from dashboard.written import Clock
@@ -155,6 +156,11 @@ def review() -> Review:
     return _review(*_last_midnight())
 
 
+def review_charts() -> dict[str, Spec]:
+    """The charts that the review always shows (`drawn.of_review`), made once a day as well."""
+    return _review_charts(*_last_midnight())
+
+
 def figures() -> dict[str, str]:
     """The name of every figure that the review watches, by its code."""
     return {chart.code: ", ".join(review_words.chart_title(chart, names())) for chart in review().charts}
@@ -165,7 +171,7 @@ def prepare() -> None:
     day = _last_midnight()
     if day not in _prepared():
         _prepared().add(day)
-        behind(review)
+        behind(review_charts)
         behind(reliability)
 
 
@@ -383,6 +389,12 @@ def _loading(outlook: answers.Outlook) -> Loading:
 @st.cache_resource(max_entries=2, show_spinner=False)
 def _review(path: str, known_at: datetime, noted: int) -> Review:  # noqa: ARG001 - what it is kept by
     return answers.review(answers.last_quarter(current_log(), known_at, _pace()))
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _review_charts(path: str, known_at: datetime, noted: int) -> dict[str, Spec]:
+    found = _review(path, known_at, noted)
+    return drawn.of_review(found, names(), Clock(setup().zone, found.end))
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)

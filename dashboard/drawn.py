@@ -28,6 +28,8 @@ A = TypeVar("A", bound=Frozen)
 
 LOSSES_SEEN = 6
 REVIEW_LOSSES_SEEN = 8
+#: Figures of the whole shop whose charts the review always shows.
+REVIEW_FIGURES = ("good", "scrap", "waiting", "faults")
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 RUN_OUTS_SEEN = 6
 WEEKS_SEEN = 104
@@ -218,6 +220,24 @@ def watched(chart: Chart, names: Names) -> alt.LayerChart:
     })  # fmt: skip
     share = chart.kind == "p" or chart.figure in review_words.OF_TIME
     return charts.watched(frame, review_words.chart_title(chart, names), share)
+
+
+def of_review(found: Review, names: Names, clock: Clock) -> dict[str, charts.Spec]:
+    """The charts that the review always shows: "cost" (none where nothing was lost), "waits", "utilisation",
+    "downtime", and those of `REVIEW_FIGURES` by their codes.
+    """
+    made = {
+        "cost": week_losses(found, names), "waits": waits(found),
+        "utilisation": share_by_week(found, "utilisation", clock),
+        "downtime": share_by_week(found, "downtime", clock),
+        **{chart.code: watched(chart, names) for chart in always(found)},
+    }  # fmt: skip
+    return {name: chart.to_dict() for name, chart in made.items() if chart}
+
+
+def always(found: Review) -> list[Chart]:
+    """The watched figures whose charts the review always shows."""
+    return [chart for chart in found.charts if chart.of is None and chart.figure in REVIEW_FIGURES]
 
 
 def _shows(call: Called, day: date) -> bool:

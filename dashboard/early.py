@@ -23,7 +23,7 @@ _STANDS_ON: Mapping[str, Sequence[Answer]] = {
     "stores": (data.stores,),
     "plan": (data.plan, data.loading, data.capacity),
     "upkeep": (data.reliability,),
-    "review": (data.review,),
+    "review": (data.review_charts,),
 }
 
 

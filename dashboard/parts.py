@@ -16,6 +16,7 @@ from threading import RLock
 from typing import Any, TypeVar
 from uuid import UUID, uuid4, uuid5
 
+import altair as alt
 import streamlit as st
 
 from core.answer_types import RackNow
@@ -25,6 +26,7 @@ from core.log.record import record
 from dashboard import data
 from dashboard import floor_words as words
 from dashboard.acts import Fields
+from dashboard.charts import Spec
 from dashboard.shop import current_log
 from dashboard.words import NO_MACHINES
 
@@ -126,6 +128,12 @@ def text(kind: str, *lines: str, tag: str = "p") -> None:
     """Lines to read, in the style of their kind (see `look`); nothing where there are none."""
     if lines:
         st.html("".join(f"<{tag} class='{kind}'>{html.escape(line)}</{tag}>" for line in lines))
+
+
+def chart(drawn: alt.LayerChart | Spec, told: str) -> None:
+    """A chart as wide as its place; `told` says what it shows to who cannot see it."""
+    spec = drawn if isinstance(drawn, dict) else drawn.to_dict()
+    st.vega_lite_chart(spec=spec, theme=None, width="stretch", alt=told)
 
 
 def turn() -> str:

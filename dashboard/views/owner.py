@@ -122,7 +122,7 @@ def _losses(report: Report, names: Names) -> None:
     """The reasons that cost most as bars, and all of them folded away."""
     if chart := drawn.losses(report, names):
         st.html(owner_html.key(words.LOST))
-        st.altair_chart(chart, theme=None, width="stretch", alt=words.LOST)
+        parts.chart(chart, words.LOST)
         st.html(owner_html.all_losses(report.week, report.mending, names))
 
 
@@ -132,7 +132,7 @@ def _runs_out(report: Report, names: Names) -> None:
     chart = drawn.run_outs(report, names)
     st.html(owner_html.plainly(words.RUNS_OUT, "" if chart else words.no_run_out(runs)))
     if chart:
-        st.altair_chart(chart, theme=None, width="stretch", alt=words.RUNS_OUT)
+        parts.chart(chart, words.RUNS_OUT)
     rest = [words.run_out(end, clock, names.materials) for end in runs.spools[drawn.RUN_OUTS_SEEN :]]
     st.html(owner_html.below_run_outs(rest, bool(chart), words.no_spool_noted(runs)))
 
@@ -142,7 +142,7 @@ def _changing(report: Report) -> None:
     with st.grid(min_column_width=165, gap="small", key="owner-lines"):
         for series in report.series:
             if chart := drawn.daily(series):
-                st.altair_chart(chart, theme=None, width="stretch", alt=", ".join(words.series_title(series)))
+                parts.chart(chart, ", ".join(words.series_title(series)))
 
 
 def _due(report: Report, names: Names, by: str | None) -> None:

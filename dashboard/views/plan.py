@@ -74,7 +74,7 @@ def _room(clock: Clock) -> None:
         said.required(found, data.setup().shop(utc_now()).planning_downtime),
     )
     parts.text("entry", *filter(None, told))
-    st.altair_chart(drawn.headroom(found, clock), theme=None, width="stretch", alt=said.ROOM)
+    parts.chart(drawn.headroom(found, clock), said.ROOM)
     parts.text("ask", said.MORE, tag="h2")
     if parts.button("main-play", said.PLAY, "takes some seconds"):
         bar = st.progress(0.0, said.PLAYING)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, datetime, time, timedelta
 from functools import partial
 
@@ -13,6 +14,7 @@ from core.errors import Refused
 from core.review_types import Action, Chart, Review
 from dashboard import data, drawn, parts
 from dashboard import review_words as said
+from dashboard.charts import Spec
 from dashboard.floor_words import Names
 from dashboard.views import review_html
 from dashboard.views.blocks import note, section
@@ -20,8 +22,8 @@ from dashboard.week_paper import week
 from dashboard.written import Clock
 
 PLACE = "review"
-#: The charts that are always shown, and actions open at once.
-SHOWN, ACTIONS = ("good", "scrap", "waiting", "faults"), 3
+#: Actions open at once.
+ACTIONS = 3
 
 
 def page() -> None:
@@ -31,7 +33,7 @@ def page() -> None:
         return
     by = parts.who()
     with st.spinner(said.LOOKING):
-        found = data.review()
+        found, specs = data.review(), data.review_charts()
     clock, names = Clock(data.setup().zone, found.end), data.names()
     left, right = (column.container(gap="xsmall") for column in st.columns([6, 6], gap="medium"))
     with left:
@@ -39,9 +41,9 @@ def page() -> None:
         st.html(review_html.changed(found, names))
         _actions(found, by, names)
     with right:
-        _cost(found, names)
-        _waits(found)
-    _charts(found, clock, names)
+        _cost(specs)
+        _waits(found, specs)
+    _charts(found, names, specs)
     with st.grid(min_column_width=420, gap="medium", key="review-tables"):
         st.html(review_html.promises(found, clock))
         st.html(review_html.spares(found, names))
@@ -53,42 +55,39 @@ def page() -> None:
         st.html(week(found, data.actions(found), names, clock))
 
 
-def _cost(found: Review, names: Names) -> None:
+def _cost(specs: Mapping[str, Spec]) -> None:
     """The reasons that cost most, the four weeks before pale behind."""
     parts.text("ask", said.COST, tag="h2")
-    if chart := drawn.week_losses(found, names):
-        st.altair_chart(chart, theme=None, width="stretch", alt=said.COST)
+    if spec := specs.get("cost"):
+        parts.chart(spec, said.COST)
         st.html(section("", note(said.COST_KEY)))
 
 
-def _waits(found: Review) -> None:
+def _waits(found: Review, specs: Mapping[str, Spec]) -> None:
     """When finished parts wait, hour by hour of the week."""
     parts.text("ask", said.WAITS, tag="h2")
-    st.altair_chart(drawn.waits(found), theme=None, width="stretch", alt=said.WAITS)
+    parts.chart(specs["waits"], said.WAITS)
     st.html(section("", note(said.waits(found))))
 
 
-def _charts(found: Review, clock: Clock, names: Names) -> None:
+def _charts(found: Review, names: Names, specs: Mapping[str, Spec]) -> None:
     """The shop's figures by week and by day, and any other one."""
     parts.text("ask", said.GOES, tag="h2")
+    always = drawn.always(found)
     with st.grid(min_column_width=300, gap="small", key="review-charts"):
         for figure in ("utilisation", "downtime"):
-            chart = drawn.share_by_week(found, figure, clock)
-            st.altair_chart(chart, theme=None, width="stretch", alt=said.title(figure)[0])
-        for watched in found.charts:
-            if watched.of is None and watched.figure in SHOWN:
-                _chart(watched, names)
+            parts.chart(specs[figure], said.title(figure)[0])
+        for chart in always:
+            parts.chart(specs[chart.code], _title(chart, names))
     st.html(section("", note(said.BAND_KEY)))
-    others = [chart for chart in found.charts if chart.of is not None or chart.figure not in SHOWN]
-    titles = {", ".join(said.chart_title(chart, names)): chart for chart in others}
-    picked = st.selectbox(said.MORE_CHARTS, list(titles), index=None, placeholder=said.WHICH)
+    others = {_title(chart, names): chart for chart in found.charts if chart not in always}
+    picked = st.selectbox(said.MORE_CHARTS, list(others), index=None, placeholder=said.WHICH)
     if picked:
-        _chart(titles[picked], names)
+        parts.chart(drawn.watched(others[picked], names), picked)
 
 
-def _chart(chart: Chart, names: Names) -> None:
-    alt = ", ".join(said.chart_title(chart, names))
-    st.altair_chart(drawn.watched(chart, names), theme=None, width="stretch", alt=alt)
+def _title(chart: Chart, names: Names) -> str:
+    return ", ".join(said.chart_title(chart, names))
 
 
 def _actions(found: Review, by: str | None, names: Names) -> None:
@@ -127,7 +126,7 @@ def _saying(sentence: str, _: object) -> str:
 
 def _agree(found: Review, by: str, names: Names, clock: Clock) -> None:
     """The next action: what, who, by when, and which figure should move."""
-    titles = {", ".join(said.chart_title(chart, names)): chart for chart in found.charts}
+    titles = {_title(chart, names): chart for chart in found.charts}
     people = {person.person: person.name for person in data.people()}
     with st.form("action-form", border=False, clear_on_submit=True):
         what = st.text_input(said.WHAT, max_chars=120)

@@ -86,7 +86,7 @@ def show(code: str, by: str) -> None:
         parts.text("refused", said.DOUBTS[item.doubt])
     parts.text("entry", *said.levels(item), *said.unnoted(item, clock))
     if chart := drawn.use(item):
-        st.altair_chart(chart, theme=None, width="stretch", alt=f"{item.name}: use a week")
+        parts.chart(chart, f"{item.name}: use a week")
     parts.text("entry", *(said.move(move, item, clock) for move in item.moves[: -MOVES_SHOWN - 1 : -1]))
     st.page_link("views/stores.py", label=said.BACK, query_params={"by": by})
     parts.change_who(by)

@@ -40,7 +40,7 @@ def room() -> None:
     st.html(upkeep_html.fails(found))
     with st.grid(min_column_width=300, gap="small", key="cumulative"):
         for one in found.cumulative:
-            st.altair_chart(drawn.cumulative(one), theme=None, width="stretch", alt=said.FAILS)
+            parts.chart(drawn.cumulative(one), said.FAILS)
     by_hours(found)
     st.html(upkeep_html.causes(found, names))
     st.html(upkeep_html.intervals(found))
@@ -55,7 +55,7 @@ def by_hours(found: Room) -> None:
     with st.grid(min_column_width=300, gap="small", key="by-hours"):
         for one in found.by_hours:
             alt = ": ".join(said.by_hours(one)[:2])
-            st.altair_chart(drawn.by_hours(one), theme=None, width="stretch", alt=alt)
+            parts.chart(drawn.by_hours(one), alt)
 
 
 def record(machine: str, by: str | None) -> None:
@@ -69,7 +69,7 @@ def record(machine: str, by: str | None) -> None:
         mine = [line for line in known.due if line.machine == machine]
         st.html(upkeep_html.tasks(mine, clock))
     parts.text("hands", words.HANDS_IN)
-    st.altair_chart(drawn.record(found, clock), theme=None, width="stretch", alt=said.PRINTED)
+    parts.chart(drawn.record(found, clock), said.PRINTED)
     st.html(upkeep_html.story(found, clock, names))
     st.html(upkeep_html.check_in(machine, upkeep_html.Links(by)))
 
