@@ -44,7 +44,7 @@ from core.entries import AnyEntry, QuestionClosed, SpoolFitted, entry_adapter
 from core.errors import Refused
 from core.loading import loaded_since, loading, with_plan
 from core.log.store import Log, entries_from
-from core.machine_record import by_fours, machine_record
+from core.machine_record import WeeksBefore, by_fours, machine_record, weeks_before
 from core.outlook import Outlook
 from core.past import Past, last_quarter
 from core.planning import plan, promise
@@ -57,10 +57,11 @@ from core.watch import Watch, worked_before
 from core.window import Window, last_days
 
 __all__ = [
-    "FORMULAS", "Outlook", "Pace", "Past", "TimeAccount", "Watch", "Worked", "actions", "agree", "all_answers",
-    "by_fours", "capacity", "compare", "end", "entries_for", "floor", "gains", "hours", "last_quarter", "loaded_since",
-    "loading", "machine_page", "machine_record", "open_question", "pace_at", "part_spools", "plan", "promise",
-    "rack_round", "reliability", "report", "review", "spares_out", "stores", "with_plan", "worked_before",
+    "FORMULAS", "Outlook", "Pace", "Past", "TimeAccount", "Watch", "WeeksBefore", "Worked", "actions", "agree",
+    "all_answers", "by_fours", "capacity", "compare", "end", "entries_for", "floor", "gains", "hours", "last_quarter",
+    "loaded_since", "loading", "machine_page", "machine_record", "open_question", "pace_at", "part_spools", "plan",
+    "promise", "rack_round", "reliability", "report", "review", "spares_out", "stores", "weeks_before", "with_plan",
+    "worked_before",
 ]  # fmt: skip
 
 By = Literal["machine", "model", "rack", "day", "week"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from statistics import fmean
 
@@ -13,7 +14,7 @@ import polars as pl
 
 from core.calc.counts import removals
 from core.calc.failures import mtbf
-from core.calc.faults import Fault
+from core.calc.faults import KINDS, Fault
 from core.calc.hazard import Numbers
 from core.calc.pace import Pace
 from core.calc.staffed import FAR, HOUR, Micros, instant, micros
@@ -32,14 +33,35 @@ from core.upkeep_types import (
     WeekPrinted,
 )
 from core.watch import Watch, faults_told, hour_costs, spares_fitted, upkeep_told
-from core.window import Window
+from core.window import Window, last_midnight
 
 #: A cause recurs that a machine had so often, and so many times as often as the others of its model.
 OFTEN, MORE = 3, 2.0
 
 
-def machine_record(log: Log, machine: str, at: datetime, pace: Pace, watch: Watch | None = None) -> MachineRecord:
-    """The record of a machine; `watch` of the room, where there is one, tells how the others do.
+@dataclass(frozen=True)
+class WeeksBefore:
+    """The weeks of a machine before a midnight, as known by then, and the prints whose removal was noted in them."""
+
+    midnight: datetime
+    weeks: list[WeekPrinted]
+    prints: int
+
+
+def weeks_before(log: Log, machine: str, midnight: datetime, pace: Pace) -> WeeksBefore:
+    """All weeks of a machine before a midnight; they stay as they are for the day, so a caller may keep them."""
+    span = log.span()
+    known = (midnight - span.start) / timedelta(weeks=1) if span else 0.0
+    window = Window(midnight - timedelta(weeks=max(math.ceil(known), 1)), midnight)
+    read = Reading(log, window, midnight, pace, [machine])
+    return WeeksBefore(midnight, _weeks(read), _prints(read))
+
+
+def machine_record(
+    log: Log, machine: str, at: datetime, pace: Pace, watch: Watch | None = None, before: WeeksBefore | None = None
+) -> MachineRecord:
+    """The record of a machine; `watch` of the room, where there is one, tells how the others do. `before` as of
+    `weeks_before`, if kept by the caller.
 
     `Refused` for an unknown machine.
     """
@@ -47,22 +69,25 @@ def machine_record(log: Log, machine: str, at: datetime, pace: Pace, watch: Watc
     row = setup.get(Machine, machine, at=at)
     if row is None:
         raise Refused("machine_is_known", f"There is no machine {machine} in the set-up: pick one from its rack.")
-    span = log.span()
-    start = min(span.start, at - timedelta(weeks=1)) if span else at - timedelta(weeks=1)
-    window = Window(at - timedelta(weeks=math.ceil((at - start) / timedelta(weeks=1))), at)
-    read = Reading(log, window, at, pace, [machine])
-    told = faults_told(pl.concat([read.entries, log.entries_of(["StockReceived"], window, at)]), at)
-    weeks = _weeks(read)
-    printed = math.fsum(week.printed for week in weeks)
-    upkeep = upkeep_told(read.entries)
+    before = before or weeks_before(log, machine, last_midnight(at, setup.zone), pace)
+    today, since = Reading(log, Window(before.midnight, at), at, pace, [machine]), before.weeks[0].start
+    entries = log.entries_of([*KINDS, "UpkeepDone", "CardLoaded"], Window(since, at), at, machine)
+    told, upkeep = faults_told(entries, at), upkeep_told(entries)
+    printed = math.fsum(week.printed for week in [*before.weeks, *_weeks(today)])
     fitted = [SpareFitted(at=when, spare=spare) for _, when, spare in reversed(spares_fitted(told, upkeep))]
     return MachineRecord(
-        machine=machine, model=row.model, at=at, zone=setup.shop(at).zone, since=window.start, printed=printed,
-        prints=removals(read.reckoned.gaps).height, weeks=weeks, faults=[_told(fault) for fault in reversed(told)],
-        upkeep=_upkeep(upkeep), fitted=fitted, cards=_cards(read.entries),
+        machine=machine, model=row.model, at=at, zone=setup.shop(at).zone, since=since, printed=printed,
+        prints=before.prints + _prints(today), weeks=before.weeks, faults=[_told(fault) for fault in reversed(told)],
+        upkeep=_upkeep(upkeep), fitted=fitted, cards=_cards(entries),
         recurs=_recurs(told, printed, row, watch) if watch else [],
         mtbf=mtbf(len(told), printed) if printed else None, cost=_cost(setup, row, at, upkeep, fitted, told),
     )  # fmt: skip
+
+
+def _prints(read: Reading) -> int:
+    """The prints whose removal somebody noted in the window."""
+    inside = pl.col("t").is_between(micros(read.window.start), micros(read.window.end), closed="left")
+    return removals(read.reckoned.gaps).filter(inside).height
 
 
 def _told(fault: Fault) -> FaultTold:
@@ -71,8 +96,8 @@ def _told(fault: Fault) -> FaultTold:
 
 
 def _weeks(read: Reading) -> list[WeekPrinted]:
-    """Every week of the window, by the likeliest line of states."""
-    count = round(read.window.hours / 168)
+    """Every week of the window, by the likeliest line of states; the last one may be shorter."""
+    count = math.ceil(read.window.hours / 168)
     starts = [read.window.start + timedelta(weeks=n) for n in range(count)]
     edges = np.array([micros(start) for start in starts] + [micros(read.window.end)], dtype=np.int64)
     rows = read.reckoned.stretches

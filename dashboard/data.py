@@ -171,8 +171,7 @@ def prepare() -> None:
     day = _last_midnight()
     if day not in _prepared():
         _prepared().add(day)
-        behind(review_charts)
-        behind(reliability)
+        behind(lambda: _prepare(day))
 
 
 def behind(work: Callable[[], object]) -> None:
@@ -291,6 +290,13 @@ def _prepared() -> set[tuple[str, datetime, int]]:
     return set()
 
 
+def _prepare(day: tuple[str, datetime, int]) -> None:
+    review_charts()
+    reliability()
+    for machine in setup().machines(utc_now()):
+        _weeks_before(machine.machine, *day)
+
+
 def _listed(outlook: answers.Outlook, shelf: Stores) -> Loading:
     """A list that differs from the one people walk with only where that is worth it."""
     before = _lists().get(str(outlook.log.path))
@@ -378,7 +384,13 @@ def _worked(path: str, known_at: datetime, noted: int) -> answers.Worked:  # noq
 @st.cache_resource(max_entries=50, show_spinner=False)
 def _machine_record(machine: str, at: Moment) -> MachineRecord:
     known = _rooms().get(str(current_log().path))
-    return answers.machine_record(current_log(), machine, _as_at(at), _pace(), known[0] if known else None)
+    watch, before = known[0] if known else None, _weeks_before(machine, *_last_midnight())
+    return answers.machine_record(current_log(), machine, _as_at(at), _pace(), watch, before)
+
+
+@st.cache_resource(max_entries=200, show_spinner=False)
+def _weeks_before(machine: str, path: str, known_at: datetime, noted: int) -> answers.WeeksBefore:  # noqa: ARG001
+    return answers.weeks_before(current_log(), machine, known_at, _pace())
 
 
 @st.cache_resource(max_entries=2, show_spinner=False, hash_funcs={answers.Outlook: id})

@@ -233,12 +233,18 @@ class Log:
             .drop("first", "last")
         )
 
-    def entries_of(self, kinds: Sequence[str], window: Window, as_of: datetime) -> pl.DataFrame:
-        """Entries of these kinds that happened in `window` and were known at `as_of`, in order of time."""
+    def entries_of(
+        self, kinds: Sequence[str], window: Window, as_of: datetime, machine: str | None = None
+    ) -> pl.DataFrame:
+        """Entries of these kinds that happened in `window` and were known at `as_of`, in order of time.
+
+        Those about other machines than `machine`, where one is named, are left out.
+        """
         return self._frame(
             f"SELECT {_SELECT} {_LIVE} AND list_contains($kinds, e.kind) "
-            'AND e."at" >= $start AND e."at" < $end ORDER BY e."at", e.id',
-            as_of=as_of, kinds=list(kinds), start=window.start, end=window.end,
+            'AND e."at" >= $start AND e."at" < $end '
+            'AND ($machine IS NULL OR coalesce(e.machine = $machine, true)) ORDER BY e."at", e.id',
+            as_of=as_of, kinds=list(kinds), start=window.start, end=window.end, machine=machine,
         )  # fmt: skip
 
     def newest(self, kind: type[E], machine: str, as_of: datetime) -> E | None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from core.answers import Watch, by_fours, machine_record, pace_at, reliability, stores, worked_before
+from core.answers import Watch, by_fours, machine_record, pace_at, reliability, stores, weeks_before, worked_before
 from core.calc.failures import Watched
 from core.entries import AnyEntry
 from core.errors import Refused
@@ -15,6 +15,7 @@ from core.log.store import Log
 from core.setup import Machine, Model, PrintFile, Row, Shop, Spare, UpkeepTask
 from core.upkeep import _advice
 from core.upkeep_types import Room, TaskDue, WeekPrinted
+from core.window import last_midnight
 from tests.core.conftest import AT
 from tests.core.larkfield import ROWS, at_a1, tell, when
 
@@ -289,6 +290,18 @@ def test_the_hours_of_a_record_are_those_of_the_watch(busy_log: Log) -> None:
         assert len(found.faults) == sum(fault.machine == machine.machine for fault in watch.faults)
     assert all(isinstance(machine, Machine) for machine in watch.machines)
     assert watch.midnight - watch.window.start == timedelta(weeks=watch.weeks)
+
+
+def test_weeks_kept_for_the_day_change_no_record_and_what_was_printed_since_is_added(busy_log: Log) -> None:
+    pace = pace_at(busy_log, AT)
+    zone = busy_log.setup().zone
+    for machine in busy_log.setup().machines(AT)[:3]:
+        before = weeks_before(busy_log, machine.machine, last_midnight(AT, zone), pace)
+        kept = machine_record(busy_log, machine.machine, AT, pace, before=before)
+        assert kept == machine_record(busy_log, machine.machine, AT, pace)
+        today = kept.printed - sum(week.printed for week in kept.weeks)
+        assert 0 <= today <= (AT - before.midnight) / timedelta(hours=1) + 1e-9
+        assert before.weeks[-1].start == before.midnight - timedelta(weeks=1)
 
 
 def test_hours_kept_for_the_day_change_no_answer(busy_log: Log) -> None:

@@ -186,6 +186,14 @@ def test_entries_of_a_kind_lie_in_a_half_open_window(log: Log) -> None:
     assert ids(log.entries_of(["AirRead"], A_DAY, NOW)) == [told[1].id]
 
 
+def test_entries_about_other_machines_are_left_out_where_one_is_named(log: Log) -> None:
+    told = [look(when(1, 1), "done"), tell("Looked", when(1, 2), machine="A2", saw="done"),
+            tell("AirRead", when(1, 3), place="room", celsius=20)]  # fmt: skip
+    log.append(told)
+    for machine, mine in ((None, told), ("A1", [told[0], told[2]]), ("A2", told[1:])):
+        assert ids(log.entries_of(["AirRead", "Looked"], A_DAY, NOW, machine)) == [entry.id for entry in mine]
+
+
 def test_frames_have_the_columns_and_types_they_promise(log: Log) -> None:
     log.append([look(when(1), "done")])
     for frame in (log.everything(), log.machine_entries(A_DAY, NOW), log.entries_of(["Looked"], A_DAY, NOW)):
