@@ -254,7 +254,10 @@ class WeekPrinted(Frozen):
 
 
 class MachineRecord(Frozen):
-    """All that was ever done to a machine, as far as the log goes back (`since`), newest first."""
+    """All that was ever done to a machine, as far as the log goes back (`since`), newest first.
+
+    `weeks` are those before the last midnight, oldest first; what was `printed` since counts too.
+    """
 
     machine: str
     model: str

@@ -5,10 +5,14 @@ it is frozen and shared between sessions, so nobody may change what is in it.
 """
 
 from collections.abc import Callable
+from concurrent.futures import Future, wait
 from datetime import date, datetime, timedelta
+from functools import wraps
 from threading import Lock, Thread
+from typing import ParamSpec, TypeVar
 
 import streamlit as st
+from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from core import answers
 from core.answer_types import Frozen, MachinePage, PartSpoolNow, RackNow, RackRound, Report, Stores
@@ -23,8 +27,11 @@ from core.window import Window, midnight
 from dashboard import drawn, review_words
 from dashboard.charts import Spec
 from dashboard.floor_words import Names
-from dashboard.shop import current_log
+from dashboard.shop import current_log, is_open
 from dashboard.written import Clock
+
+P = ParamSpec("P")
+T = TypeVar("T")
 
 Moment = tuple[str, int, int]
 Days = tuple[date, date]
@@ -36,8 +43,37 @@ PLANNED, PLANNED_WEEKS = ("OrderTaken", "OrderPacked", "OrderShipped", "StockCou
 MENDING_HOLDS = 60 * 60
 MENDED = ("UpkeepDone", "WentDown", "CameBack", "StockOrdered", "StockReceived", "EntryVoided")
 
+#: Seconds between two looks for taps while an answer is waited for.
+ASK_EVERY = 0.1
+
 #: Held while a loading list is made behind the pages.
 _making = Lock()
+
+
+def patient(answer: Callable[P, T]) -> Callable[P, T]:
+    """An answer that takes long, given in a thread of its own; the page that waits for it asks for taps meanwhile.
+
+    The runs of a session follow each other, so a tap would have to wait for the answer as well.
+    """
+
+    @wraps(answer)
+    def waited(*asked: P.args, **more: P.kwargs) -> T:
+        if get_script_run_ctx(suppress_warning=True) is None:
+            return answer(*asked, **more)  # behind the pages nobody taps
+        given: Future[T] = Future()
+
+        def give() -> None:
+            try:
+                given.set_result(answer(*asked, **more))
+            except BaseException as error:  # noqa: BLE001 - it is raised where the answer is waited for
+                given.set_exception(error)
+
+        Thread(target=give, daemon=True).start()
+        while not wait([given], ASK_EVERY).done:
+            st.session_state.get("floor")  # any question of Streamlit's ends the run where a tap waits
+        return given.result()
+
+    return waited
 
 
 def moment() -> Moment:
@@ -46,6 +82,7 @@ def moment() -> Moment:
     return str(log.path), log.version(), int(utc_now().timestamp()) // 60
 
 
+@patient
 def report() -> Report:
     """The owner's page as it stands."""
     return _report(moment())
@@ -79,11 +116,13 @@ def outlook() -> answers.Outlook:
     return _outlook(str(log.path), int(now.timestamp()) // PLAN_HOLDS, told)
 
 
+@patient
 def plan() -> Plan:
     """What is due, as the outlook has it."""
     return _plan(outlook())
 
 
+@patient
 def capacity() -> Capacity:
     """What the room gave and will give."""
     return _capacity(outlook())
@@ -101,6 +140,7 @@ def missing_for(cause: str, model: str) -> str | None:
     return spare.spare if spare and is_for(spare, model) and spare.spare in _spares_out(moment()) else None
 
 
+@patient
 def loading() -> Loading:
     """The loading list of this quarter of an hour."""
     found = _loading(outlook())
@@ -121,6 +161,7 @@ def loaded() -> set[str]:
     return answers.loaded_since(loading(), [machine for rack in racks() for machine in rack.machines])
 
 
+@patient
 def reliability() -> Room:
     """Upkeep and repairs of the room, as of this hour; anew when either was noted."""
     log, now = current_log(), utc_now()
@@ -135,6 +176,7 @@ def kept_reliability() -> Room | None:
     return found[1] if found else None
 
 
+@patient
 def machine_record(machine: str) -> MachineRecord:
     """The record of a machine; compared with others where these are known. Raises `Refused` for an unknown one."""
     return _machine_record(machine, moment())
@@ -151,11 +193,13 @@ def answer(kind: type[Frozen], machine: str) -> Frozen:
     return shown[kind]()
 
 
+@patient
 def review() -> Review:
     """The weekly review as of the last midnight: once a day, anew only where what was known then has changed."""
     return _review(*_last_midnight())
 
 
+@patient
 def review_charts() -> dict[str, Spec]:
     """The charts that the review always shows (`drawn.of_review`), made once a day as well."""
     return _review_charts(*_last_midnight())
@@ -184,8 +228,8 @@ def behind(work: Callable[[], object]) -> None:
         except Refused:
             pass
         except Exception:
-            # The shop was closed meanwhile: nobody waits for it any more.
-            if not log.closed:
+            # Where the shop was closed meanwhile, nobody waits for it any more.
+            if is_open(log):
                 raise
 
     Thread(target=done, daemon=True).start()
@@ -196,6 +240,7 @@ def actions(found: Review) -> list[Action]:
     return answers.actions(current_log(), found.charts, _as_at(moment()))
 
 
+@patient
 def compare(first: Days, second: Days, by: ComparedBy) -> Comparison:
     """Two periods side by side. Raises `Refused` for periods that cannot be."""
     return _compare(first, second, by, *_last_midnight())

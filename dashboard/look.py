@@ -1,4 +1,4 @@
-"""The style of the pages, in the HTML that is sent: in place before anything is drawn, so nothing jumps.
+"""The style of the pages and where their server is, in the HTML that is sent: nothing jumps, and nothing is guessed.
 
 Streamlit gives a control that has a `key` a class of the same name, and the beginnings of the names say
 what a control is: `main-` an act, `apart-` an act kept away from the others, `tile-` one of many choices,

@@ -15,6 +15,11 @@ def hold(log: Log | None) -> None:
     _log = log
 
 
+def is_open(log: Log) -> bool:
+    """Whether pages still use this log."""
+    return _log is log and not log.closed
+
+
 def current_log() -> Log:
     """The log of the shop this process serves."""
     if _log is None:

@@ -11,7 +11,7 @@ from tests.dashboard.serving import ENVIRONMENT
 
 WANTED = {
     "runner.postScriptGC": False,
-    "runner.fastReruns": True,
+    "runner.fastReruns": False,
     "server.address": "127.0.0.1",
     "server.port": 8600,
     "server.headless": True,

@@ -3,12 +3,15 @@
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
+from threading import Event
+from types import SimpleNamespace
 
 import pytest
 import streamlit as st
 
 from core import answers
 from core.entries import PrintStarted, utc_now
+from core.errors import Refused
 from core.log.record import record
 from core.log.store import Log
 from core.setup import Person
@@ -71,3 +74,30 @@ def test_a_kept_pace_changes_no_answer(learned):
     report = data.report()
     alone = answers.report(learned[0], report.at)
     assert alone == report
+
+
+class Tapped(BaseException):
+    """What Streamlit raises in a run that a tap ends."""
+
+
+def test_a_tap_does_not_wait_for_a_long_answer(monkeypatch):
+    def ask(_: str) -> None:
+        raise Tapped
+
+    monkeypatch.setattr(data, "get_script_run_ctx", lambda **_: object())
+    monkeypatch.setattr(st, "session_state", SimpleNamespace(get=ask))
+    never = Event()
+    with pytest.raises(Tapped):
+        data.patient(never.wait)()
+    never.set()
+    assert data.patient(lambda each: each + 1)(2) == 3
+
+
+def test_a_refusal_of_a_long_answer_reaches_the_page(monkeypatch):
+    monkeypatch.setattr(data, "get_script_run_ctx", lambda **_: object())
+
+    def refuse() -> None:
+        raise Refused("rule", "Not so: do it otherwise.")
+
+    with pytest.raises(Refused, match="do it otherwise"):
+        data.patient(refuse)()
