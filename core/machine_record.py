@@ -32,7 +32,7 @@ from core.upkeep_types import (
     UpkeepTold,
     WeekPrinted,
 )
-from core.watch import Watch, faults_told, hour_costs, spares_fitted, upkeep_told
+from core.watch import Watch, faults_told, hour_costs, spares_fitted, upkeep_told, weeks_known
 from core.window import Window, last_midnight
 
 #: A cause recurs that a machine had so often, and so many times as often as the others of its model.
@@ -50,9 +50,7 @@ class WeeksBefore:
 
 def weeks_before(log: Log, machine: str, midnight: datetime, pace: Pace) -> WeeksBefore:
     """All weeks of a machine before a midnight; they stay as they are for the day, so a caller may keep them."""
-    span = log.span()
-    known = (midnight - span.start) / timedelta(weeks=1) if span else 0.0
-    window = Window(midnight - timedelta(weeks=max(math.ceil(known), 1)), midnight)
+    window = Window(midnight - timedelta(weeks=weeks_known(log, midnight)), midnight)
     read = Reading(log, window, midnight, pace, [machine])
     return WeeksBefore(midnight, _weeks(read), _prints(read))
 

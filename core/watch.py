@@ -33,16 +33,16 @@ def worked_before(log: Log, midnight: datetime, pace: Pace) -> Worked:
 
     They need the stories of a year replayed, so a caller who asks often keeps them for the day.
     """
-    weeks = _weeks(log, midnight)
+    weeks = min(WEEKS, weeks_known(log, midnight))
     edges = [midnight - timedelta(weeks=n) for n in range(weeks, -1, -1)]
     return _printed(Reading(log, Window(edges[0], midnight), midnight, pace), edges)
 
 
-def _weeks(log: Log, midnight: datetime) -> int:
-    """How many weeks before it are looked back at."""
+def weeks_known(log: Log, midnight: datetime) -> int:
+    """How many weeks before a midnight the log tells of, one at least."""
     span = log.span()
-    known = (midnight - span.start) / timedelta(weeks=1) if span and span.start < midnight else 0.0
-    return min(WEEKS, max(int(np.ceil(known)), 1))
+    known = (midnight - span.start) / timedelta(weeks=1) if span else 0.0
+    return max(math.ceil(known), 1)
 
 
 def _printed(read: Reading, edges: Sequence[datetime]) -> Worked:
@@ -71,7 +71,7 @@ class Watch:
         self.shop = self.setup.shop(at)
         self.machines = self.setup.machines(at)
         self.midnight = instant(int(before.edges[-1])) if before else last_midnight(at, self.setup.zone)
-        self.weeks = _weeks(log, self.midnight)
+        self.weeks = min(WEEKS, weeks_known(log, self.midnight))
         self.window = Window(self.midnight - timedelta(weeks=self.weeks), at)
         self.today = Reading(log, Window(self.midnight, at), at, pace)
         self._before = before
@@ -150,8 +150,8 @@ def hour_costs(setup: Setup, at: datetime) -> dict[str, float]:
 
 
 def upkeep_told(entries: pl.DataFrame) -> pl.DataFrame:
-    """The upkeep among entries: machine, task, at, minutes, spares (a list); oldest first."""
-    rows = entries.filter(pl.col("kind") == "UpkeepDone").sort("at", "id")
+    """The upkeep among entries in order of time: machine, task, at, minutes, spares (a list); oldest first."""
+    rows = entries.filter(pl.col("kind") == "UpkeepDone")
     return rows.select("machine", "task", "at", "minutes", spares=SPARES_USED)
 
 
@@ -163,7 +163,7 @@ def spares_fitted(faults: Iterable[Fault], upkeep: pl.DataFrame) -> list[tuple[s
 
 
 def faults_told(entries: pl.DataFrame, at: datetime) -> list[Fault]:
-    """The faults that entries tell of, as known at `at`, oldest first."""
-    rows = entries.filter(pl.col("kind").is_in(KINDS)).sort("at", "id").with_columns(t=pl.col("at").dt.epoch("us"))
+    """The faults that entries in order of time tell of, as known at `at`, oldest first."""
+    rows = entries.filter(pl.col("kind").is_in(KINDS)).with_columns(t=pl.col("at").dt.epoch("us"))
     told = rows.select("kind", "machine", "t", "cause", "spare", "item", spares=SPARES_USED)
     return faults(told.iter_rows(named=True), micros(at))

@@ -23,7 +23,7 @@ from core.plan_types import Capacity, Loading, Plan
 from core.review_types import Action, ComparedBy, Comparison, Review
 from core.setup import Material, Person, Setup, Spare, Supply, is_for
 from core.upkeep_types import MachineRecord, Room
-from core.window import Window, midnight
+from core.window import Window, last_midnight
 from dashboard import drawn, review_words
 from dashboard.charts import Spec
 from dashboard.floor_words import Names
@@ -303,8 +303,7 @@ def _pace() -> answers.Pace:
 def _last_midnight() -> tuple[str, datetime, int]:
     """What is kept for a day goes by: the shop's file, its last midnight, and the entries known then."""
     log = current_log()
-    zone = log.setup().zone
-    known_at = midnight(utc_now().astimezone(zone).date(), zone)
+    known_at = last_midnight(utc_now(), log.setup().zone)
     return str(log.path), known_at, log.noted_by(known_at)
 
 
