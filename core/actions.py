@@ -9,7 +9,7 @@ from uuid import UUID
 import numpy as np
 import numpy.typing as npt
 
-from core.entries import ActionAgreed, ActionEnded
+from core.entries import NOTE_LENGTH, ActionAgreed, ActionEnded
 from core.errors import Refused
 from core.estimate import Estimate
 from core.levels import level_of, says
@@ -64,9 +64,14 @@ def _level(chart: Chart, which: npt.NDArray[np.bool_]) -> Estimate:
 
 
 def agree(note: str, who: str, due: datetime, chart: Chart, by: str, now: datetime) -> ActionAgreed:
-    """The entry of an action that should move the figure of a chart. Raises `Refused` without words."""
+    """The entry of an action that should move the figure of a chart. Raises `Refused` without words, or of too many."""
     if not note.strip():
         raise Refused("action_says_something", "The action has no words: say what is tried.")
+    if len(note.strip()) > NOTE_LENGTH:
+        raise Refused(
+            "action_is_short",
+            f"The action has {len(note.strip())} characters: say it in {NOTE_LENGTH} at most.",
+        )
     return ActionAgreed(at=now, noted_at=now, by=by, note=note, who=who, due=due, figure=chart.figure, of=chart.of)
 
 

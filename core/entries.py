@@ -28,7 +28,9 @@ def _in_utc(moment: datetime) -> datetime:
 
 UtcTime = Annotated[AwareDatetime, AfterValidator(_in_utc)]
 Code = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=60)]
-Note = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500)]
+#: Characters of a note.
+NOTE_LENGTH = 500
+Note = Annotated[str, StringConstraints(strip_whitespace=True, max_length=NOTE_LENGTH)]
 OptionalNote = Annotated[Note | None, AfterValidator(lambda note: note or None)]
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 Amount = Annotated[float, Field(ge=0, le=1e9, allow_inf_nan=False)]

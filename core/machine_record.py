@@ -19,6 +19,7 @@ from core.calc.hazard import Numbers
 from core.calc.pace import Pace
 from core.calc.staffed import FAR, HOUR, Micros, instant, micros
 from core.errors import Refused
+from core.estimate import Estimate
 from core.log.store import Log
 from core.reading import Reading
 from core.setup import Machine, Setup, Spare
@@ -78,7 +79,8 @@ def machine_record(
         prints=before.prints + _prints(today), weeks=before.weeks, faults=[_told(fault) for fault in reversed(told)],
         upkeep=_upkeep(upkeep), fitted=fitted, cards=_cards(entries),
         recurs=_recurs(told, printed, row, watch) if watch else [],
-        mtbf=mtbf(len(told), printed) if printed else None, cost=_cost(setup, row, at, upkeep, fitted, told),
+        mtbf=mtbf(len(told), printed) if printed else None, others_mtbf=_others_mtbf(row, watch) if watch else None,
+        cost=_cost(setup, row, at, upkeep, fitted, told),
     )  # fmt: skip
 
 
@@ -90,7 +92,7 @@ def _prints(read: Reading) -> int:
 
 def _told(fault: Fault) -> FaultTold:
     return FaultTold(at=instant(fault.began), ended=None if fault.ended == FAR else instant(fault.ended),
-                     cause=fault.cause, spare=fault.spare, hours=fault.hours)  # fmt: skip
+                     cause=fault.cause, spare=fault.spare, fitted=list(fault.fitted), hours=fault.hours)  # fmt: skip
 
 
 def _weeks(read: Reading) -> list[WeekPrinted]:
@@ -138,17 +140,26 @@ def _cards(entries: pl.DataFrame) -> list[CardPut]:
 
 def _recurs(told: Sequence[Fault], printed: float, row: Machine, watch: Watch) -> list[Recurs]:
     """The causes that this machine has far more often than the others of its model."""
-    others = [
-        machine.machine for machine in watch.machines if machine.model == row.model and machine.machine != row.machine
-    ]
-    hours = math.fsum(watch.worked.at(other, watch.now) for other in others)
+    hours, faults = _of_others(row, watch)
     found = []
     for cause, times in Counter(fault.cause for fault in told).items():
-        theirs = sum(fault.cause == cause and fault.machine in others for fault in watch.faults)
+        theirs = sum(fault.cause == cause for fault in faults)
         every = hours / theirs if theirs else math.inf
         if times >= OFTEN and printed and times / printed > MORE / every:
             found.append(Recurs(cause=cause, times=times, hours=printed, others=every))
     return sorted(found, key=lambda one: -one.times)
+
+
+def _others_mtbf(row: Machine, watch: Watch) -> Estimate | None:
+    hours, faults = _of_others(row, watch)
+    return mtbf(len(faults), hours) if hours else None
+
+
+def _of_others(row: Machine, watch: Watch) -> tuple[float, list[Fault]]:
+    """Hours printed by the other machines of a machine's model in the watch, and their faults."""
+    others = {one.machine for one in watch.machines if one.model == row.model} - {row.machine}
+    hours = math.fsum(watch.worked.at(other, watch.now) for other in others)
+    return hours, [fault for fault in watch.faults if fault.machine in others]
 
 
 def _cost(

@@ -103,12 +103,12 @@ def _losses(spent: Spent, whole: pl.DataFrame) -> list[Loss]:
 
 def _waits_for_hands(whole: pl.DataFrame, spent: Spent, window: Window, staffed: Staffed) -> list[Loss]:
     """Finished prints that waited, split by whether people were in."""
-    inside = account.waits(whole.filter(pl.col("state") == "done"), window, staffed)
-    waited = spent.total(("done",))
+    waits = account.waits(whole.filter(pl.col("state") == "done"), window, staffed)
+    waited, told = spent.total(("done",)), math.fsum(waits["inside"]) + math.fsum(waits["outside"])
     found = []
     for reason, column in (("hands inside", "inside"), ("hands outside", "outside")):
-        mine = inside.filter(pl.col(column) > 0)
-        share = math.fsum(mine[column]) / waited.best if waited.best else 0.0
+        mine = waits.filter(pl.col(column) > 0)
+        share = math.fsum(mine[column]) / told if told else 0.0
         if mine.height:
             found.append(Loss(reason=reason, detail=None, hours=waited.scaled(share), times=mine.height))
     return found

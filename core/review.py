@@ -40,19 +40,20 @@ DAY = 24 * HOUR
 
 def review(past: Past) -> Review:
     """The review of the seven days up to the quarter's last midnight."""
-    work, waits = models(past), _waits(past)
+    work, losses = models(past), _losses(past)
+    usual = {loss.reason: loss.before.best for loss in losses if loss.reason.startswith("hands")}
     return Review(
         shop=past.shop.name,
         zone=past.shop.zone,
         start=past.weeks[-1].start,
         end=past.end,
         weeks=list(_weeks(past)),
-        losses=_losses(past),
+        losses=losses,
         charts=charts(past),
         false_calls=FALSE_CALLS,
-        waits=waits,
-        waited=math.fsum(cell.hours for cell in waits),
-        waited_inside=math.fsum(cell.hours * cell.staffed for cell in waits),
+        waits=_waits(past),
+        waited=math.fsum(usual.values()),
+        waited_inside=usual.get("hands inside", 0.0),
         spares=_spares(past),
         keeping=list(_keeping(past)),
         promises=list(_promises(past)),
@@ -65,10 +66,10 @@ def review(past: Past) -> Review:
 
 def _weeks(past: Past) -> Iterator[WeekFigures]:
     off, missing = past.removals, counts.uncounted(past.read.reckoned.gaps)
-    begun = account.faults_begun(past.read.reckoned.gaps, past.weeks)
     for place, week in enumerate(past.weeks):
         mine = counts.within(off, week, "t")
-        faults = begun.filter(pl.col("window") == place).height
+        begin, end = past.edges_of(week)
+        faults = sum(begin <= fault.began < end for fault in past.faults)
         hours = account.account("shop", past.by_week.of(pl.col("window") == place), faults)
         good = int(mine["good"].sum())
         uncounted = int(counts.within(missing, week, "gone")["parts"].sum())

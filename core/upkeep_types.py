@@ -191,12 +191,13 @@ class Room(Frozen):
 
 
 class FaultTold(Frozen):
-    """One fault of a machine; `ended` is null where it is not over."""
+    """One fault of a machine; `ended` is null where it is not over. `spare` is the one it named, `fitted` went in."""
 
     at: datetime
     ended: datetime | None
     cause: str
     spare: str | None
+    fitted: list[str]
     hours: float
 
 
@@ -256,7 +257,8 @@ class WeekPrinted(Frozen):
 class MachineRecord(Frozen):
     """All that was ever done to a machine, as far as the log goes back (`since`), newest first.
 
-    `weeks` are those before the last midnight, oldest first; what was `printed` since counts too.
+    `weeks` are those before the last midnight, oldest first; what was `printed` since counts too. `mtbf` are the hours
+    between failures, `others_mtbf` those of the other machines of its model in the last year; null where none printed.
     """
 
     machine: str
@@ -273,4 +275,5 @@ class MachineRecord(Frozen):
     cards: list[CardPut]
     recurs: list[Recurs]
     mtbf: Estimate | None
+    others_mtbf: Estimate | None
     cost: CostSoFar

@@ -3,6 +3,7 @@
 Days are drawn as written, on the shop's own calendar. No text is below 16 px.
 """
 
+import textwrap
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from typing import Any, Literal
@@ -28,8 +29,8 @@ FONT = '"Source Sans", "Source Sans Pro", sans-serif'
 REASON = 40
 RUN_OUT = 44
 SMALL = 180
-#: Width of a chart that stands alone, and the grammar that charts are written in.
-WIDE = 800
+#: Width of a chart that stands alone and of a line under its heading (characters), and the grammar that charts are in.
+WIDE, TOLD = 800, 95
 VEGA_LITE = ".".join(alt.SCHEMA_VERSION.removeprefix("v").split(".")[:2])
 #: What is marked on a machine's time: sign and word in the legend, shape, colour. Pixels between two rows of marks, and
 #: the room they need above a week that was full.
@@ -42,6 +43,8 @@ MARKS = {
 MARK, HEADROOM = 19, 1.45
 # Channels are told in full everywhere: for a bare "high:Q" altair searches its whole schema, 10 ms each.
 LEFT, RIGHT = alt.XValue(0), alt.XValue("width")  # type: ignore[no-untyped-call]
+#: A clock over more than a day names the days where they begin.
+_HOUR_OR_DAY = "timeFormat(datum.value, hours(datum.value) ? '%-H:%M' : '%a')"
 #: As wide as its place and as high as told: fitted in height too, a chart of one reason loses its words.
 _WIDE = alt.AutoSizeParams(type="fit-x", contains="padding")
 
@@ -73,7 +76,7 @@ def run_outs(spools: pl.DataFrame, closed: pl.DataFrame, span: tuple[datetime, d
     Times are on the shop's clock. `spools`: spool and told (words), low, best, high; `closed`: start, end.
     """
     scale = alt.Scale(domain=[_written(moment) for moment in span], nice=False)
-    axis = alt.Axis(format="%-H:%M", tickCount=8, grid=False, title=None, orient="bottom", labelFlush=True)
+    axis = alt.Axis(labelExpr=_HOUR_OR_DAY, tickCount=8, grid=False, title=None, orient="bottom", labelFlush=True)
     nights = (
         alt.Chart(closed)
         .mark_rect(color="#EDEDED")
@@ -203,7 +206,8 @@ def picture(chart: alt.LayerChart, kind: Literal["svg", "png"], heading: str, to
     spec = chart.to_dict()
     title = spec.get("title", {"text": heading, "anchor": "start", "frame": "bounds", "offset": 12})
     own = title.get("subtitle", [])
-    title["subtitle"] = [*([own] if isinstance(own, str) else own), *told]
+    lines = [part for line in told for part in textwrap.wrap(line, TOLD)]
+    title["subtitle"] = [*([own] if isinstance(own, str) else own), *lines]
     spec |= {"title": title, "width": WIDE}
     spec["config"] |= {"background": "white", "padding": 16, "font": "sans-serif"}
     if kind == "svg":

@@ -34,7 +34,7 @@ TABLES = {
     "owner-scrap": "Yesterday and the last seven days: scrap by cause",
     "owner-days": "Figures day by day, with their usual spread",
     "owner-spools": "Spools that run out",
-    "owner-staffed": "When people are in until tomorrow noon",
+    "owner-staffed": "When people are in until the next working day's noon",
     "owner-order-now": "What must be ordered",
     "owner-questions": "Questions that are open",
     "owner-print-times": "How long prints really take",
@@ -90,7 +90,7 @@ TABLES = {
 #: What each chart shows.
 CHARTS = {
     "owner-losses": LOST,
-    "owner-spools": "Spools that run out by tomorrow noon",
+    "owner-spools": "Spools that run out by the next working day's noon",
     "owner-utilisation": "Printing, day by day",
     "owner-downtime": "Downtime, day by day",
     "owner-good": "Good parts, day by day",

@@ -201,15 +201,17 @@ def waits(found: Review) -> alt.LayerChart:
     return charts.week_hours(pl.DataFrame(rows, schema=["weekday", "hour", "hours", "staffed"], orient="row"))
 
 
-def share_by_week(found: Review, figure: Literal["utilisation", "downtime"], clock: Clock) -> alt.LayerChart:
-    """A share of the hours meant to run, week by week."""
+def share_by_week(found: Review, figure: Literal["utilisation", "downtime"], clock: Clock) -> alt.LayerChart | None:
+    """A share of the hours meant to run, week by week; None where no week has a word of them."""
     rows = [
         (clock.local(week.end - timedelta(days=1)).date(), share.low, share.best, share.high)
         for week in found.weeks
         if (share := week.utilisation if figure == "utilisation" else week.downtime)
     ]
+    if not rows:
+        return None
     weeks = pl.DataFrame(rows, schema={"week": pl.Date, "low": float, "best": float, "high": float}, orient="row")
-    return charts.weekly(weeks, review_words.title(figure))
+    return charts.weekly(weeks, review_words.by_week(figure))
 
 
 def watched(chart: Chart, names: Names) -> alt.LayerChart:
@@ -223,8 +225,8 @@ def watched(chart: Chart, names: Names) -> alt.LayerChart:
 
 
 def of_review(found: Review, names: Names, clock: Clock) -> dict[str, charts.Spec]:
-    """The charts that the review always shows: "cost" (none where nothing was lost), "waits", "utilisation",
-    "downtime", and those of `REVIEW_FIGURES` by their codes.
+    """The charts that the review always shows: "cost" (none where nothing was lost), "waits", "utilisation" and
+    "downtime" (none where nothing is known), and those of `REVIEW_FIGURES` by their codes.
     """
     made = {
         "cost": week_losses(found, names), "waits": waits(found),

@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 from core.answer_types import Expected, FileChoice, MachineNow, PartSpoolNow, SpoolNow
 from core.entries import AnyEntry, CameBack, PartsOff, PrintStarted, SpoolFitted, UpkeepDone, WentDown
 from core.estimate import Estimate
-from core.setup import DONT_KNOW, Material, Person, Product, Row, Setup, Spare, UpkeepTask
+from core.setup import DONT_KNOW, Material, Model, Person, Product, Rack, Row, Setup, Spare, UpkeepTask
 from dashboard import written
 from dashboard.words import STATE_WORDS
 from dashboard.written import Clock
@@ -125,6 +125,8 @@ class Names:
     spares: Mapping[str, str]
     tasks: Mapping[str, str]
     people: Mapping[str, str]
+    models: Mapping[str, str]
+    racks: Mapping[str, str]
 
     @classmethod
     def of(cls, known: Setup, at: datetime) -> Names:
@@ -137,6 +139,8 @@ class Names:
             spares=_named(known.all(Spare, at)),
             tasks=_named(known.all(UpkeepTask, at)),
             people=_named(known.all(Person, at)),
+            models=_named(known.all(Model, at)),
+            racks=_named(known.all(Rack, at)),
         )
 
 

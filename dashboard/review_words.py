@@ -13,6 +13,7 @@ from core.review_types import (
     Chart,
     ComparedBy,
     ComparedFigure,
+    ComparedGroup,
     Keeping,
     LateOrder,
     LossChange,
@@ -34,6 +35,10 @@ NOTHING_CHANGED = "Nothing changed beyond chance this week."
 EARLIER = "Changes called earlier this quarter"
 MEANWHILE = "In the week before it began or since"
 NOT_WHY = "What happened meanwhile stands beside it in time; it need not be why."
+WEEK_KEY = (
+    "Printing, and downtime with upkeep in it: shares of all hours that machines were meant to run, nights and days "
+    "off included."
+)
 COST_KEY = "Dark: the week, with its range. Pale behind: a week of the four before."
 WAITS = "When do finished parts wait?"
 WAITS_KEY = (
@@ -46,7 +51,7 @@ PROMISES, PROMISES_HEAD = "Were the promises kept?", ("Due in the week to", "Kep
 MATERIAL, MATERIAL_HEAD = "Material used against forecast", ("Material", "Used", "Expected", "Difference")
 MODELS = "Does fast printing give more?"
 MODELS_HEAD = (
-    "Model", "Prints in an hour", "Prints a week", "Gives a week", "Good parts a week", "Prints with scrap",
+    "Model", "An hour of printing gives", "Prints a week", "Gives a week", "Good parts a week", "Prints with scrap",
     "Faults", "Hands a week",
 )  # fmt: skip
 MODELS_KEY = (
@@ -55,7 +60,10 @@ MODELS_KEY = (
 )
 SIDE_BY_SIDE, FIRST, SECOND, BY = "Any two periods side by side", "First period", "Second period", "By"
 COMPARE, COMPARED_HEAD = "Compare", ("", "First", "Second", "Change")
-COMPARED_KEY = "A change is told where its 90 % range leaves out none."
+COMPARED_KEY = (
+    "More or less is said where the 90 % range of the change lies to one side of none. Two periods are held against "
+    "each other, not against the quarter: where nothing changed, chance alone says more or less in one row of ten."
+)
 BYS: dict[ComparedBy, str] = {
     "shop": "the shop", "model": "model", "rack": "rack", "machine": "machine", "product": "product",
     "file": "print file",
@@ -66,15 +74,19 @@ DONE, DROPPED = "Done", "Dropped"
 BLANK_ACTION = "What, who, by when, and which figure should move:"
 FIGURES, NOTHING_LOST, NOTHING_HERE = "The figures of the last weeks", "No hours were lost.", "None in the quarter."
 TOO_YOUNG = "Too few days yet to say what is usual."
+ENDED = "Ended in the last weeks"
 NO_ACTION = "No action is agreed on."
 LOOKING = "The quarter is looked through."
 BAND_KEY = "Grey: a steady figure stays within it, by its weekday. Dot: called as a change."
 MORE_CHARTS, WHICH = "Any other figure", "Figure"
 
+_OF_HOURS = "share of the hours meant to run"
+#: Of days on which nobody is in no change is called, so they are left out of what is told by the day.
+_STAFFED = "days with people in"
 _NAMES = {
-    "utilisation": ("Printing", "share of the hours meant to run"),
-    "downtime": ("Downtime", "share of the hours meant to run"),
-    "waiting": ("Finished parts waiting", "share of the hours meant to run"),
+    "utilisation": ("Printing", _OF_HOURS),
+    "downtime": ("Downtime", _OF_HOURS),
+    "waiting": ("Finished parts waiting", _OF_HOURS),
     "good": ("Good parts", "a day with people in"),
     "scrap": ("Scrap", "share of {unit}"),
     "stops": ("Prints that stopped", "share of prints"),
@@ -114,19 +126,33 @@ def figure_name(figure: str, of: str | None, names: Names) -> str:
     name = _NAMES[figure][0]
     if of is None:
         return name
-    known = {"fault cause": names.down, "scrap cause": names.scrap}.get(figure, {})
+    known = {
+        "fault cause": names.down, "scrap cause": names.scrap, "faults": names.models, "unnoted": names.racks,
+    }.get(figure, {})  # fmt: skip
     return f"{name}, {named(of, known)}"
 
 
-def title(figure: str) -> tuple[str, str]:
-    """A figure of the shop, and its unit."""
+def by_week(figure: str) -> tuple[str, str]:
+    """A figure of whole weeks, and its unit."""
     return _NAMES[figure]
+
+
+def by_day(figure: str) -> tuple[str, str]:
+    """A figure that is told by the day, and its unit."""
+    name, unit = _NAMES[figure]
+    return name, f"share of the hours, {_STAFFED}" if figure in OF_TIME else unit
 
 
 def chart_title(chart: Chart, names: Names) -> tuple[str, str]:
     """The title of a chart, and its unit."""
-    unit = _BETWEEN.get(chart.kind, _NAMES[chart.figure][1])
+    unit = _BETWEEN.get(chart.kind, by_day(chart.figure)[1])
     return figure_name(chart.figure, chart.of, names), unit.format(unit=chart.unit)
+
+
+def on_paper(chart: Chart, names: Names) -> str:
+    """The title of a chart and its unit where there is little room; shares of hours go without saying."""
+    name, unit = chart_title(chart, names)
+    return f"{name}, {_STAFFED if chart.figure in OF_TIME else unit}"
 
 
 def value(figure: str, kind: str, number: float) -> str:
@@ -318,7 +344,7 @@ def action(line: Action, names: Names, clock: Clock) -> tuple[str, str]:
 
 def moved(line: Action, names: Names) -> str:
     """Whether its figure has moved."""
-    name = figure_name(line.figure, line.of, names)
+    name = figure_name(line.figure, line.of, names) + (f", {_STAFFED}" if line.figure in OF_TIME else "")
     if line.moved is None:
         return f"{name}: cannot tell yet, too few days before or since."
     before, after = (level(line.figure, one) for one in (line.moved.before, line.moved.after))
@@ -328,14 +354,25 @@ def moved(line: Action, names: Names) -> str:
 
 def compared_figure(line: ComparedFigure) -> tuple[str, str, str, str]:
     """A figure in two periods."""
-    name, unit = _NAMES[line.figure]
-    told = {"more": "more", "less": "less", "cannot tell": "cannot tell"}[line.says]
+    name, unit = by_day(line.figure)
     return (
         f"{name}, {unit.format(unit=line.unit)}",
         level(line.figure, line.before),
         level(line.figure, line.after),
-        told,
+        line.says,
     )
+
+
+def group(found: ComparedGroup, by: ComparedBy, names: Names) -> str:
+    """A group and what of it changed."""
+    known = {"model": names.models, "rack": names.racks, "product": names.products}.get(by, {})
+    changed = [f"{_NAMES[line.figure][0]} {line.says}" for line in told_apart(found)]
+    return f"{named(found.code, known)}: {', '.join(changed) or 'cannot tell'}"
+
+
+def told_apart(found: ComparedGroup) -> list[ComparedFigure]:
+    """The figures of a group of which a change can be told."""
+    return [line for line in found.figures if line.says != "cannot tell"]
 
 
 def agreed(what: str, until: datetime, clock: Clock) -> str:

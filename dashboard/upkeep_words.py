@@ -33,7 +33,10 @@ from dashboard.written import Clock
 DUE, NOTHING_DUE = "Upkeep due", "No upkeep is due in the coming week."
 WAITS, NOTHING_WAITS = "Waiting for a spare", "No machine waits for a spare."
 FAILS, WHY, STANDS_OUT, SPARES = "How often do they fail?", "Why are they down?", "Which one stands out?", "Spares"
-NOBODY = "No machine fails clearly more often than the others of its model."
+NOBODY = (
+    "No machine fails clearly more often than the others of its model. Faults and prints that stopped count, and that "
+    "of many machines one is always the worst by chance."
+)
 FAILS_HEAD = ("Model", "Hours between failures", "Hours to restore", "It gets")
 SPARES_HEAD = ("Spare", "Fits", "Used a year")
 NO_TASKS = "No upkeep task says how often it is due: give every_hours, every_days or every_prints in upkeep.csv."
@@ -53,11 +56,11 @@ NO_FAULTS, NONE_DONE = "No fault was ever noted.", "No upkeep was ever noted."
 ADVICE = "Are the intervals right?"
 ADVICE_KEY = (
     "This tool's own advice, from failures by hours since the task: the maker's instructions go first. Slope 1: "
-    "failures come no sooner the longer it is ago. Cost is counted in machine-hours lost."
+    "machines fail no sooner when it was long ago. Cost is counted in machine-hours lost."
 )
 INTERVALS = {
     "too long": "it seems too long", "too short": "it seems too short", "about right": "about right",
-    "no gain seen": "failures come no sooner the longer it is ago", "cannot tell": "cannot be told yet",
+    "no gain seen": "machines fail no sooner when it was long ago", "cannot tell": "cannot be told yet",
 }  # fmt: skip
 HOURS_COST = (
     "Money: hours out of service at what an hour without the machine costs you (hour_cost in models.csv), nights and "
@@ -65,7 +68,7 @@ HOURS_COST = (
 )
 BRIEF = "Upkeep and repairs"
 LOOKING = "The last weeks are looked through."
-CHECK_IN = "Check in at {}"
+CHECK_IN, TAKE, RECORDS = "Check in at {}", "Take its record along as files", "The record of any machine"
 #: Hours between two failures are shown as none if there was none.
 NEVER = "none yet"
 BY = {"hours": "h printed", "days": "days", "prints": "prints"}
@@ -78,9 +81,8 @@ TRENDS = {
 def due(line: TaskDue, clock: Clock) -> tuple[str, str]:
     """A task: what at which machine, and why it is due."""
     since = {"hours": line.hours, "days": Estimate.exact(line.days), "prints": Estimate.exact(line.prints)}[line.by]
-    gone = f"{written.count(since.best)} of {line.every:g} {BY[line.by]}"
-    if line.by == "hours" and since.high - since.low >= 1:
-        gone += f" ({written.count(since.low)}-{written.count(since.high)})"
+    doubt = f" ({written.count(since.low)}-{written.count(since.high)})" if since.high - since.low >= 1 else ""
+    gone = f"{written.count(since.best)}{doubt} {BY[line.by]} since, {line.every:g} planned"
     last = f"last {clock.day(line.last)}" if line.last else "never noted"
     stands = "stands now" if line.stands else "prints now"
     when = "due" if line.share.best >= 1 else f"due {clock.day(line.due)}" if line.due else "not due"
@@ -122,7 +124,7 @@ def waits(line: Waits, clock: Clock, causes: Mapping[str, str]) -> tuple[str, st
 
 def costing(cost: float | None) -> str:
     """What hours cost, after them; nothing where that is not known."""
-    return f" (about {written.count(cost)})" if cost is not None else ""
+    return f" (about {written.count(cost)} in money)" if cost is not None else ""
 
 
 def lost(room: Room) -> str:
@@ -204,7 +206,8 @@ def recurs(line: Recurs, causes: Mapping[str, str]) -> str:
 
 def record(found: MachineRecord, clock: Clock) -> str:
     """What is known of a machine in one line."""
-    failed = f" Hours between failures: {between(found.mtbf)}." if found.mtbf else ""
+    others = f"; the others of its model: {between(found.others_mtbf)}" if found.others_mtbf else ""
+    failed = f" Hours between failures: {between(found.mtbf)}{others}." if found.mtbf else ""
     return (
         f"Since {clock.day(found.since)}: {written.count(found.prints)} prints noted, "
         f"{written.count(found.printed)} h printed, {len(found.faults)} faults.{failed}"
@@ -214,15 +217,16 @@ def record(found: MachineRecord, clock: Clock) -> str:
 def cost(found: CostSoFar) -> list[str]:
     """What a machine cost so far, as far as prices are known; no line where none is."""
     told = {"spares": found.spares, "the minutes of upkeep": found.upkeep, "hours down": found.down}
-    known = [f"{name} {written.count(cost)}" for name, cost in told.items() if cost is not None]
-    return [f"Cost so far, about: {', '.join(known)}."] if known else []
+    known = [f"{written.count(cost)} for {name}" for name, cost in told.items() if cost is not None]
+    return [f"Money spent or lost on it, about: {', '.join(known)}."] if known else []
 
 
 def fault(line: FaultTold, clock: Clock, names: Names) -> tuple[str, str]:
     """One fault: its day, why, how long."""
     lasted = f"down for {line.hours:.0f} h so far" if line.ended is None else f"down for {line.hours:.1f} h"
-    spare = [named(line.spare, names.spares)] if line.spare else []
-    return clock.day(line.at), ", ".join([named(line.cause, names.down), lasted, *spare])
+    awaited = [line.spare] if line.spare and line.ended is None else []
+    spares = [named(spare, names.spares) for spare in line.fitted or awaited]
+    return clock.day(line.at), ", ".join([named(line.cause, names.down), lasted, *spares])
 
 
 def done(line: UpkeepTold, clock: Clock, names: Names) -> tuple[str, str]:

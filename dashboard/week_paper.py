@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 
 from core.review_types import Action, Chart, Review
 from dashboard import paper, words
@@ -21,7 +22,7 @@ def week(review: Review, actions: Sequence[Action], names: Names, clock: Clock) 
     """The sheet, as HTML; `clock` is that of the review's end."""
     head = Head(review.shop, said.week_days(review, clock), said.false_calls(review))
     columns = (
-        Column(31, [_changed(review, names), _actions(actions, names, clock)]),
+        Column(31, [_changed(review, names), _actions(actions, review.start, names, clock)]),
         Column(39, [_figures(review), _lost(review, names), _promises(review, clock)]),
         Column(30, [_charts(review, names), _models(review), _spares(review, names), _keeping(review)]),
     )
@@ -39,10 +40,10 @@ def _changed(review: Review, names: Names) -> Block:
     return Block(said.CHANGED, lines, 2, lambda n: words.on_the_page(said.more_calls(len(lines) - n)))
 
 
-def _actions(actions: Sequence[Action], names: Names, clock: Clock) -> Block:
-    """What is tried, and room for what is tried next."""
+def _actions(actions: Sequence[Action], since: datetime, names: Names, clock: Clock) -> Block:
+    """What is tried or has ended in the week, and room for what is tried next."""
     told = [Line(said.action(line, names, clock)[0], said.action(line, names, clock)[1], said.moved(line, names),
-                 tick=line.ended is None) for line in actions]  # fmt: skip
+                 tick=line.ended is None) for line in actions if line.ended is None or line.ended >= since]  # fmt: skip
     free = ACTIONS - sum(line.ended is None for line in actions)
     blank = [Line("", said.BLANK_ACTION, answer=1)] * max(free, 0)
     return Block(said.TRY, [*told, *blank] or [Line("", said.NO_ACTION)], 3)
@@ -81,10 +82,9 @@ def _charts(review: Review, names: Names) -> Block:
 
 def _chart(chart: Chart, names: Names) -> Drawn:
     """A figure over the quarter, and its usual."""
-    title, unit = said.chart_title(chart, names)
     span = (min([0.0, *chart.values]), max([*chart.values, *chart.centre]) or 1.0)
     drawing = paper.line(chart.values, [chart.centre[-1]], span)
-    return Drawn(f"{title}, {unit}", drawing, said.usual(chart), 7.0, LINES)
+    return Drawn(said.on_paper(chart, names), drawing, said.usual(chart), 7.0, LINES)
 
 
 def _models(review: Review) -> Block:

@@ -15,6 +15,7 @@ from dashboard import floor_words as words
 from dashboard.acts import Fields
 from dashboard.parts import Step
 from dashboard.shop import current_log
+from dashboard.views import upkeep_html
 from dashboard.words import STATE_WORDS, choice_words, question_sentence
 
 #: So many part-spools, and other files, are offered where a spool is too short.
@@ -110,6 +111,7 @@ def offer(answer: MachinePage, by: str) -> None:
     for question in answer.questions:
         ask_open(question, answer, by)
     history(answer)
+    st.html(upkeep_html.to_record(answer.now.machine, upkeep_html.Links(by)))
     parts.change_who(by)
 
 

@@ -29,6 +29,9 @@ def page() -> None:
     if asked := next(((kind, code) for kind in kinds if (code := st.query_params.get(kind))), None):
         kind, code = asked
         title, names = kinds[kind]
+        if code not in names:
+            parts.text("refused", said.no_such(code))
+            return
         st.html(_of_one(f"{title}: {names.get(code, code)}", _rows(kind, {kind: code}), by))
     else:
         folded = [_folded(title, _table(_rows(name))) for name, title in said.PAGES.items()]

@@ -50,7 +50,7 @@ def page() -> None:
         st.html(review_html.keeping(found))
         st.html(review_html.material(found))
     st.html(review_html.models(found))
-    _compare(found, clock)
+    _compare(found, names, clock)
     with st.container(key="paper"):
         st.html(week(found, data.actions(found), names, clock))
 
@@ -76,7 +76,8 @@ def _charts(found: Review, names: Names, specs: Mapping[str, Spec]) -> None:
     always = drawn.always(found)
     with st.grid(min_column_width=300, gap="small", key="review-charts"):
         for figure in ("utilisation", "downtime"):
-            parts.chart(specs[figure], said.title(figure)[0])
+            if spec := specs.get(figure):
+                parts.chart(spec, said.by_week(figure)[0])
         for chart in always:
             parts.chart(specs[chart.code], _title(chart, names))
     st.html(section("", note(said.BAND_KEY)))
@@ -93,19 +94,21 @@ def _title(chart: Chart, names: Names) -> str:
 def _actions(found: Review, by: str | None, names: Names) -> None:
     """What is tried, with before and after; and the next action."""
     parts.text("ask", said.TRY, tag="h2")
+    told, clock = data.actions(found), data.clock()
+    open_ = [line for line in told if line.ended is None]
+    if not open_:
+        parts.text("entry", said.NO_ACTION)
+    for line in open_:
+        st.html(review_html.action(line, names, clock))
+        if by:
+            _ends(line, by)
+    st.html(review_html.ended([line for line in told if line.ended], names, clock))
     if (last := parts.session().said) and last.place == PLACE:
         parts.receipt(PLACE, by or "")
-    told, clock = data.actions(found), data.clock()
-    if not told:
-        parts.text("entry", said.NO_ACTION)
-    for line in told:
-        st.html(review_html.action(line, names, clock))
-        if by and line.ended is None:
-            _ends(line, by)
     if by is None:
         parts.ask_who()
-    elif sum(line.ended is None for line in told) < ACTIONS:
-        _agree(found, by, names, clock)
+    elif len(open_) < ACTIONS:
+        _agree(found, by, names, clock, len(told))
     else:
         parts.text("entry", said.ACTIONS_FULL)
 
@@ -124,12 +127,15 @@ def _saying(sentence: str, _: object) -> str:
     return sentence
 
 
-def _agree(found: Review, by: str, names: Names, clock: Clock) -> None:
-    """The next action: what, who, by when, and which figure should move."""
+def _agree(found: Review, by: str, names: Names, clock: Clock, many: int) -> None:
+    """The next action: what, who, by when, and which figure should move.
+
+    What was refused stays in the form to be corrected; with one action more (`many` so far) it is empty again.
+    """
     titles = {_title(chart, names): chart for chart in found.charts}
     people = {person.person: person.name for person in data.people()}
-    with st.form("action-form", border=False, clear_on_submit=True):
-        what = st.text_input(said.WHAT, max_chars=120)
+    with st.form(f"action-form-{many}", border=False):
+        what = st.text_input(said.WHAT)
         left, right = st.columns(2)
         who = left.selectbox(said.WHO, list(people), format_func=people.__getitem__)
         until = right.date_input(said.UNTIL, value=_in_four_weeks(clock), format="YYYY-MM-DD")
@@ -150,16 +156,16 @@ def _in_four_weeks(clock: Clock) -> date:
     return clock.local(clock.at).date() + timedelta(weeks=4)
 
 
-def _compare(found: Review, clock: Clock) -> None:
+def _compare(found: Review, names: Names, clock: Clock) -> None:
     """Any two periods: at first this week and the four before it."""
     parts.text("ask", said.SIDE_BY_SIDE, tag="h2")
     last = clock.local(found.end).date() - timedelta(days=1)
     week = last - timedelta(days=6)
     with st.form("compare-form", border=False):
         one, other, by = st.columns(3)
-        first = one.date_input(said.FIRST, value=(week - timedelta(days=28), week - timedelta(days=1)), max_value=last,
+        first = one.date_input(said.FIRST, value=(week - timedelta(days=28), week - timedelta(days=1)),
                                format="YYYY-MM-DD")  # fmt: skip
-        second = other.date_input(said.SECOND, value=(week, last), max_value=last, format="YYYY-MM-DD")
+        second = other.date_input(said.SECOND, value=(week, last), format="YYYY-MM-DD")
         what = by.selectbox(said.BY, list(said.BYS), format_func=said.BYS.__getitem__)
         asked = st.form_submit_button(said.COMPARE)
     if not asked or not what:
@@ -169,7 +175,7 @@ def _compare(found: Review, clock: Clock) -> None:
         return
     try:
         with st.spinner(said.LOOKING):
-            st.html(review_html.comparison(data.compare(first, second, what)))
+            st.html(review_html.comparison(data.compare(first, second, what), names))
     except Refused as refused:
         parts.text("refused", refused.sentence)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 
 from core.review_types import Action, Comparison, Review
@@ -14,7 +15,7 @@ from dashboard.written import Clock
 def week(found: Review, clock: Clock) -> str:
     """The figures of the week and of the four before it."""
     heads, rows = said.figures(found)
-    return section(said.week(found, clock), table(heads, rows))
+    return section(said.week(found, clock), table(heads, rows), note(said.WEEK_KEY))
 
 
 def changed(found: Review, names: Names) -> str:
@@ -67,17 +68,27 @@ def models(found: Review) -> str:
 
 def action(line: Action, names: Names, clock: Clock) -> str:
     """An action and what has come of it."""
+    return section("", _action(line, names, clock))
+
+
+def ended(lines: Sequence[Action], names: Names, clock: Clock) -> str:
+    """The actions that have ended, a tap away."""
+    rows = "".join(_action(line, names, clock) for line in lines)
+    return section("", folded(f"{said.ENDED} ({len(lines)})", rows))
+
+
+def _action(line: Action, names: Names, clock: Clock) -> str:
     what, how = said.action(line, names, clock)
-    return f'<section class="rs">{told(what, how, said.moved(line, names))}</section>'
+    return told(what, how, said.moved(line, names))
 
 
-def comparison(found: Comparison) -> str:
-    """Two periods side by side."""
+def comparison(found: Comparison, names: Names) -> str:
+    """Two periods side by side; of groups those with most changes first, each a tap away."""
     head = ("", said.days(*found.first), said.days(*found.second), said.COMPARED_HEAD[-1])
-    parts = [
-        section(group.code, table(head, map(said.compared_figure, group.figures)), level=3)
-        if found.by != "shop"
-        else table(head, map(said.compared_figure, group.figures))
-        for group in found.groups
-    ]
-    return f'<section class="rs">{"".join(parts)}{note(said.COMPARED_KEY)}</section>'
+    tables = [(group, table(head, map(said.compared_figure, group.figures))) for group in found.groups]
+    if found.by != "shop":
+        tables.sort(key=lambda one: -len(said.told_apart(one[0])))
+        parts = [folded(said.group(group, found.by, names), rows) for group, rows in tables]
+    else:
+        parts = [rows for _, rows in tables]
+    return section("", *parts, note(said.COMPARED_KEY))

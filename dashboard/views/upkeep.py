@@ -45,6 +45,7 @@ def room() -> None:
     st.html(upkeep_html.causes(found, names))
     st.html(upkeep_html.intervals(found))
     st.html(upkeep_html.spares(found))
+    st.html(upkeep_html.records(data.setup().machines(found.at), names, links))
 
 
 def by_hours(found: Room) -> None:
@@ -71,7 +72,7 @@ def record(machine: str, by: str | None) -> None:
     parts.text("hands", words.HANDS_IN)
     parts.chart(drawn.record(found, clock), said.PRINTED)
     st.html(upkeep_html.story(found, clock, names))
-    st.html(upkeep_html.check_in(machine, upkeep_html.Links(by)))
+    st.html(upkeep_html.ways_on(machine, upkeep_html.Links(by)))
 
 
 if __name__ == "__main__":

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from html import escape
 from urllib.parse import urlencode
 
+from core.setup import Machine
 from core.upkeep_types import MachineRecord, Room, TaskDue
 from dashboard import upkeep_words as said
 from dashboard.floor_words import Names
@@ -24,6 +25,10 @@ class Links(owner_html.Links):
     def record(self, machine: str) -> str:
         """The record of a machine."""
         return escape(f"/upkeep?{urlencode({'machine': machine, **self.by})}")
+
+    def files(self, machine: str) -> str:
+        """What can be taken along of a machine."""
+        return escape(f"/downloads?{urlencode({'machine': machine, **self.by})}")
 
 
 def due(found: Room, clock: Clock, links: Links) -> str:
@@ -116,6 +121,31 @@ def story(found: MachineRecord, clock: Clock, names: Names) -> str:
     )
 
 
-def check_in(machine: str, links: Links) -> str:
-    """The way to the check-in."""
-    return f'<p class="rs-key"><a href="{links.machine(machine)}">{escape(said.CHECK_IN.format(machine))}</a></p>'
+def records(machines: Sequence[Machine], names: Names, links: Links) -> str:
+    """The way to the record of every machine, rack by rack."""
+    by_rack: dict[str, list[str]] = {}
+    for one in machines:
+        by_rack.setdefault(one.rack, []).append(one.machine)
+    rows = [
+        f"<h3>{escape(names.racks.get(rack, rack))}</h3><div>"
+        + "".join(f'<a href="{links.record(machine)}">{escape(machine)}</a>' for machine in mine)
+        + "</div>"
+        for rack, mine in by_rack.items()
+    ]
+    return section(said.RECORDS, *rows, kind="rs-take rs-next-one")
+
+
+def ways_on(machine: str, links: Links) -> str:
+    """The ways from a record to the check-in, and to its files."""
+    return _ways({said.CHECK_IN.format(machine): links.machine(machine), said.TAKE: links.files(machine)})
+
+
+def to_record(machine: str, links: Links) -> str:
+    """The way from the check-in to the record."""
+    return _ways({said.RECORD.format(machine): links.record(machine)})
+
+
+def _ways(ways: Mapping[str, str]) -> str:
+    """Links as large as a finger: what each is called, and where it leads (escaped)."""
+    rows = (f'<a href="{to}">{escape(name)}</a>' for name, to in ways.items())
+    return section("", *rows, kind="rs-ways")

@@ -1,5 +1,6 @@
 """Upkeep and repairs, asked as a whole: of a small story told by hand, and of an invented shop."""
 
+import math
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -191,7 +192,7 @@ def test_a_record_has_everything_that_was_done(log: Log) -> None:
     watch = watched(log, *story)
     found = machine_record(log, "A1", NOW, pace_at(log, NOW), watch)
     assert found.prints == 28
-    assert [(line.cause, line.spare, line.hours) for line in found.faults] == [("fan", "fan", 2)]
+    assert [(line.cause, line.spare, line.fitted, line.hours) for line in found.faults] == [("fan", "fan", ["fan"], 2)]
     assert [(line.task, line.minutes, line.spares) for line in found.upkeep] == [("oil", 20, ["fan", "fan"])]
     assert [(line.at, line.spare) for line in found.fitted] == [
         (when(30, 16), "fan"), (when(30, 16), "fan"), (when(20, 18), "fan")
@@ -266,6 +267,12 @@ def test_a_cause_that_comes_back_far_more_often_than_elsewhere_is_pointed_out(lo
     assert (line.cause, line.times) == ("fan", 4)
     other = machine_record(log, "A2", NOW, pace_at(log, NOW), watched(log))
     assert other.recurs == []
+    # A1 printed as long as A2, which failed never; A2 has four faults beside it, and B1 is of another model.
+    assert found.mtbf is not None
+    assert other.others_mtbf is not None
+    assert found.others_mtbf is not None
+    assert found.mtbf.best == pytest.approx(other.others_mtbf.best, rel=0.05)
+    assert found.others_mtbf.best == math.inf
 
 
 def test_an_unknown_machine_is_refused_and_a_new_one_has_an_empty_record(log: Log) -> None:

@@ -11,7 +11,7 @@ import polars as pl
 import pytest
 
 from core.actions import actions, agree, end
-from core.answers import compare, hours, last_quarter, report, review
+from core.answers import compare, hours, last_quarter, machine_record, pace_at, report, review
 from core.entries import AnyEntry
 from core.errors import Refused
 from core.figures import Part, good
@@ -84,7 +84,19 @@ def test_the_weeks_agree_with_time_accounting(busy_log: Log, found: Review, past
     assert whole.utilisation is not None
     assert week.utilisation.best == pytest.approx(whole.utilisation.best)
     assert week.printing.best == pytest.approx(whole.apt.best)
-    assert week.faults == whole.faults
+
+
+def test_the_faults_of_the_weeks_are_those_of_the_machines_records(busy_log: Log, found: Review, past: Past) -> None:
+    pace = pace_at(busy_log, past.end)
+    told = [
+        fault.at
+        for machine in past.machines
+        for fault in machine_record(busy_log, machine.machine, past.end, pace).faults
+    ]
+    assert len(told) > 5
+    assert [week.faults for week in found.weeks] == [
+        sum(week.start <= at < week.end for at in told) for week in found.weeks
+    ]
 
 
 def test_good_parts_and_prints_with_scrap_are_those_that_were_counted(log: Log) -> None:
@@ -106,7 +118,9 @@ def test_the_hours_that_parts_waited_add_up(found: Review, past: Past) -> None:
     assert len(found.waits) == 7 * 24
     done = past.read.spent([past.before]).total(("done",)).best
     assert found.waited == pytest.approx(done * 7 * 24 / past.before.hours)
-    assert 0 < found.waited_inside < found.waited
+    assert sum(cell.hours for cell in found.waits) == pytest.approx(found.waited)
+    hands = {loss.reason: loss.before.best for loss in found.losses if loss.reason.startswith("hands")}
+    assert found.waited_inside == hands["hands inside"] < found.waited == pytest.approx(sum(hands.values()))
     nights = [cell for cell in found.waits if cell.hour in {2, 3}]
     assert all(cell.staffed == 0 for cell in nights)
 

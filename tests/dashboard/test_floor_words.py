@@ -24,6 +24,8 @@ NAMES = say.Names(
     spares={"fan": "Cooling fan"},
     tasks={"clean-oil": "Clean and oil"},
     people={"ro": "Rory"},
+    models={},
+    racks={},
 )
 FILE = FileChoice(
     file="F-002",

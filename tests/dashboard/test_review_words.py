@@ -28,6 +28,7 @@ CLOCK = Clock(ZoneInfo("Europe/Dublin"), datetime(2026, 11, 26, tzinfo=UTC))
 NAMES = Names(
     products={}, materials={"petg-black": "PETG black"}, down={"belt": "Belt loose"}, scrap={"warped": "Warped"},
     spares={"fan": "Cooling fan"}, tasks={"oil": "Oil"}, people={"MK": "Maeve K."},
+    models={"bench-220": "Bench 220"}, racks={"a": "Rack A"},
 )  # fmt: skip
 
 

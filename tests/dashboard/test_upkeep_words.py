@@ -36,7 +36,9 @@ OIL = TaskDue(
 def test_a_task_says_what_it_is_due_by_and_who_wants_it() -> None:
     what, why = say.due(OIL, CLOCK)
     assert what == "P07: Clean and oil"
-    assert why == "due, 210 of 200 h printed (195-226), last Tue 6 Oct; stands now; takes 20 min; the maker says"
+    assert why == (
+        "due, 210 (195-226) h printed since, 200 planned, last Tue 6 Oct; stands now; takes 20 min; the maker says"
+    )
 
 
 def test_a_task_to_come_says_when() -> None:
@@ -45,7 +47,7 @@ def test_a_task_to_come_says_when() -> None:
         "stands": False, "says": "shop", "minutes": 900,
     })  # fmt: skip
     assert say.due(soon, CLOCK)[1] == (
-        "due Mon 30 Nov, 50 of 55 days, never noted; prints now; takes 15 h; the shop says"
+        "due Mon 30 Nov, 50 days since, 55 planned, never noted; prints now; takes 15 h; the shop says"
     )
     never = soon.model_copy(update={"due": None})
     assert say.due(never, CLOCK)[1].startswith("not due, ")
@@ -57,17 +59,20 @@ def test_a_wait_says_since_when_and_until_when() -> None:
     told = say.waits(line, CLOCK, {"fan": "Fan noisy"})
     assert told == ("P07: Cooling fan", "since Sun 22 Nov, 72 h so far; expected Fri 27 Nov; Fan noisy")
     late = line.model_copy(update={"expected": NOW - timedelta(days=1), "cost": 144.2})
-    assert say.waits(late, CLOCK, {})[1] == "since Sun 22 Nov, 72 h so far (about 144); late: expected Tue 24 Nov; fan"
+    assert say.waits(late, CLOCK, {})[1] == (
+        "since Sun 22 Nov, 72 h so far (about 144 in money); late: expected Tue 24 Nov; fan"
+    )
     assert "none on order" in say.waits(line.model_copy(update={"expected": None}), CLOCK, {})[1]
 
 
 def test_money_is_said_only_where_there_is_a_price() -> None:
     line = CauseHours(cause="fan", times=1, hours=40, waited=30, cost=None)
     assert say.cause(line, {}) == ("fan", "40 h, once, 30 h of it for spares")
-    assert say.cause(line.model_copy(update={"cost": 80.0}), {})[1] == "40 h (about 80), once, 30 h of it for spares"
+    priced = line.model_copy(update={"cost": 80.0})
+    assert say.cause(priced, {})[1] == "40 h (about 80 in money), once, 30 h of it for spares"
     assert say.cost(CostSoFar(spares=None, upkeep=None, down=None)) == []
     told = say.cost(CostSoFar(spares=22, upkeep=None, down=1800.4))
-    assert told == ["Cost so far, about: spares 22, hours down 1,800."]
+    assert told == ["Money spent or lost on it, about: 22 for spares, 1,800 for hours down."]
 
 
 def test_failures_by_hours_say_what_the_hours_do() -> None:

@@ -1,6 +1,7 @@
 """The weekly review in a real browser: read, an action agreed on and ended, two periods side by side."""
 
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -55,14 +56,56 @@ def test_an_action_without_words_is_refused_in_a_sentence(hand: Phone) -> None:
     expect(hand.page.locator(".refused")).to_contain_text("say what is tried", timeout=PATIENT)
 
 
+def test_what_is_refused_stays_to_be_corrected_and_what_is_agreed_leaves_an_empty_form(hand: Phone) -> None:
+    hand.open("/review?by=ha")
+    what = hand.page.get_by_label("What", exact=True)
+    expect(what).to_be_visible(timeout=PATIENT)
+    what.fill("x" * 501)
+    hand.page.get_by_role("button", name="Agree on it").click()
+    expect(hand.page.locator(".refused")).to_contain_text("501 characters", timeout=PATIENT)
+    expect(what).to_have_value("x" * 501)
+    what.fill("Wipe the platforms")
+    hand.page.get_by_role("button", name="Agree on it").click()
+    hand.says("Agreed: Wipe the platforms")
+    expect(what).to_have_value("")
+    hand.page.get_by_role("button", name="Undo").click()
+    hand.says("Wipe the platforms")
+
+
 def test_any_two_periods_are_put_side_by_side(hand: Phone) -> None:
     hand.open("/review?by=ha")
     compare = hand.page.get_by_role("button", name="Compare")
     expect(compare).to_be_visible(timeout=PATIENT)
     compare.click()
-    expect(hand.page.get_by_text("A change is told where its 90 % range leaves out none.")).to_be_visible(
-        timeout=PATIENT
-    )
+    expect(hand.page.get_by_text("More or less is said where the 90 % range")).to_be_visible(timeout=PATIENT)
+
+
+def test_groups_are_compared_a_tap_away(hand: Phone) -> None:
+    hand.open("/review?by=ha")
+    by = hand.page.get_by_label("By", exact=True)
+    hand.page.locator(".paper").wait_for(state="attached", timeout=PATIENT)  # the page is told to its end
+    by.scroll_into_view_if_needed()
+    hand.page.wait_for_timeout(500)  # an open list closes where its page still scrolls
+    by.click()
+    hand.page.get_by_role("option", name="model").click()
+    hand.page.get_by_role("button", name="Compare").click()
+    group = hand.page.locator("details").filter(has_text="Bench 220: ")
+    expect(group).to_have_count(1, timeout=PATIENT)
+    expect(group.locator("table")).not_to_be_visible()
+    group.locator("summary").click()
+    expect(group.locator("table")).to_contain_text("Downtime, share of the hours, days with people in")
+
+
+def test_a_period_that_is_not_over_is_refused_and_nothing_else_is_compared(hand: Phone) -> None:
+    hand.open("/review?by=ha")
+    for end in ("end", "start"):
+        year = hand.page.get_by_role("spinbutton", name=f"year, Second period {end} date")
+        expect(year).to_be_visible(timeout=PATIENT)
+        year.click()
+        year.press_sequentially(f"{datetime.now(UTC).year + 1}")
+    hand.page.get_by_role("button", name="Compare").click()
+    expect(hand.page.locator(".refused")).to_contain_text("is not over yet", timeout=PATIENT)
+    expect(hand.page.get_by_text("More or less is said where the 90 % range")).not_to_be_attached()
 
 
 def test_any_other_figure_can_be_looked_at(hand: Phone) -> None:

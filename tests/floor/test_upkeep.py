@@ -40,7 +40,7 @@ def shop(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving:
 def test_what_is_due_is_told_with_why_and_leads_to_the_record(hand: Phone) -> None:
     hand.open("/upkeep?by=ro")
     line = hand.page.locator(".rs-tasks .rs-told").filter(has_text="P01: Clean and oil")
-    expect(line).to_contain_text("due, 60 of 45 days, last ", timeout=60_000)
+    expect(line).to_contain_text("due, 60 days since, 45 planned, last ", timeout=60_000)
     expect(line).to_contain_text("the maker says")
     expect(hand.page.locator(".hands")).to_contain_text("power off and unplugged")
     line.locator("a").click()
