@@ -179,7 +179,9 @@ class StaffedTime(Frozen):
 
 
 class RunsOut(Frozen):
-    """The spools that run out until tomorrow noon, soonest first, and when people are in until then.
+    """The spools that run out by `until`, soonest first, and when people are in by then.
+
+    `until` is noon of the next day on which people are in, or their coming where that is later.
 
     Of `machines` in service the spools of `noted` are known: of the others nothing can be said.
     """

@@ -47,6 +47,8 @@ from core.window import Window, midnight
 PACE_DAYS = 60
 #: Older questions are not asked any more.
 QUESTION_DAYS = 7
+#: A shop closed for longer is taken to have no next day.
+CLOSED_AT_MOST = timedelta(weeks=2)
 
 
 class Reading:
@@ -215,9 +217,8 @@ class Reading:
         return [PartSpoolNow(material=p.material, left=p.grams, machine=p.machine) for p in kept]
 
     def runs_out(self) -> RunsOut:
-        """Which spools run out until tomorrow noon."""
-        local = self.at.astimezone(self.setup.zone)
-        until = datetime.combine(local.date() + timedelta(days=1), time(12), self.setup.zone).astimezone(UTC)
+        """Which spools run out before people are back on another day, and until its noon."""
+        until = self._next_noon()
         here = {machine.machine for machine in self.setup.machines(self.at)}
         told = {s.machine: now for s in self.spools[0] if s.machine in here and (now := self._spool_now(s))}
         spells = [spell.window for spell in staffed_spells(self.setup, Window(self.at, until))]
@@ -229,6 +230,18 @@ class Reading:
             noted=len(told),
             machines=len(here),
         )
+
+    def _next_noon(self) -> datetime:
+        """Noon of the next day on which people are in, or their coming where that is later.
+
+        Who leaves on a Saturday must know what runs out by Monday. Where nobody comes for weeks, tomorrow's noon.
+        """
+        zone = self.setup.zone
+        tomorrow = midnight(self.at.astimezone(zone).date() + timedelta(days=1), zone)
+        spells = staffed_spells(self.setup, Window(tomorrow, tomorrow + CLOSED_AT_MOST))
+        back = spells[0].window.start if spells else tomorrow
+        noon = datetime.combine(back.astimezone(zone).date(), time(12), zone).astimezone(UTC)
+        return max(noon, back)
 
     def _run_outs(self, until: datetime) -> list[RunOut]:
         now = micros(self.at)

@@ -122,7 +122,12 @@ def _runs_out(report: Report, clock: Clock, names: Names) -> Block:
     told = [line for step, together in spools.items() for line in _spools(step, together)]
     lines = [line for line, _ in told] or [Line("", words.no_run_out(report.runs_out))]
     counts = [count for _, count in told]
-    return Block(words.RUNS_OUT, lines, 2, lambda n: words.on_the_page(words.more_run_outs(sum(counts[n:]))))
+    return Block(
+        words.runs_out(report.runs_out, clock),
+        lines,
+        2,
+        lambda n: words.on_the_page(words.more_run_outs(sum(counts[n:]))),
+    )
 
 
 def _spools(step: str, spools: Sequence[str]) -> list[tuple[Line, int]]:

@@ -33,7 +33,7 @@ def report_text(report: Report) -> str:
         _block(words.NEEDS, _needs(report)),
         _block(words.WHERE, [line for rack in report.racks for line in _rack(rack)]),
         _block(words.GAVE, _gave(report)),
-        _block(words.RUNS_OUT, _runs_out(report)),
+        _block(words.runs_out(report.runs_out, words.clock_of(report)), _runs_out(report)),
         _block(store_words.ORDER_NOW, _table(orders) if orders else [store_words.NOTHING_TO_ORDER]),
         _block(words.CHANGING, _wrapped(words.changes(report.series))),
         _block(words.ASKED, _wrapped(asked)) if asked else "",
@@ -46,7 +46,7 @@ def report_text(report: Report) -> str:
 
 def review_text(review: Review) -> str:
     """The weekly review: what changed, what it cost, the figures of the last weeks."""
-    clock, names = written.Clock(ZoneInfo(review.zone), review.end), Names({}, {}, {}, {}, {}, {}, {})
+    clock, names = written.Clock(ZoneInfo(review.zone), review.end), Names({}, {}, {}, {}, {}, {}, {}, {}, {})
     calls = [(chart, call) for chart in review.charts for call in chart.called if call.new]
     changed = [": ".join(said.called(chart, call, names)) for chart, call in calls] or [said.NOTHING_CHANGED]
     heads, rows = said.figures(review)

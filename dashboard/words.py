@@ -1,6 +1,7 @@
 """What the owner's page says: the words of the house, and the sentences made of an answer."""
 
 from collections.abc import Callable, Mapping, Sequence
+from datetime import time, timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -60,7 +61,6 @@ NEEDS = "What needs a hand now?"
 WHERE = "Where is everything?"
 GAVE = "What did yesterday and the last seven days give?"
 CHANGING = "Is anything changing?"
-RUNS_OUT = "What runs out by tomorrow noon?"
 RUN_OUTS_KEY = "Bar: when it may run out, tick: most likely, the next prints counted in. Grey: nobody is in."
 ASKED = "Do you know what the entries do not say?"
 
@@ -215,11 +215,19 @@ def _right(trust: Trust) -> list[str]:
     return [f"Asked openly, the reckoning was right in {right.hits} of {right.of} looks, {written.share(right.share)}."]
 
 
+def runs_out(runs: RunsOut, clock: Clock) -> str:
+    """The question that the run-outs answer: by when."""
+    now, until = clock.local(clock.at), clock.local(runs.until)
+    tomorrow = until.date() - now.date() <= timedelta(days=1)
+    hour = "noon" if until.time() == time(12) else f"{until:%H:%M}"
+    return f"What runs out by {'tomorrow' if tomorrow else clock.day(runs.until)} {hour}?"
+
+
 def run_out(end: SpoolEnds, clock: Clock, materials: Mapping[str, str]) -> tuple[str, str]:
     """A spool that runs out: what is on it, and what to do by when."""
     spool = f"{end.machine}  {materials.get(end.spool.material, end.spool.material)}, {written.grams(end.spool.left)}"
     at_work = end.swap_by >= end.when.best
-    by = f"{clock.local(end.swap_by):%H:%M}"
+    by = clock.soon(end.swap_by)
     if end.swap_by <= clock.at:
         return spool, "may have run out: look"
     return spool, f"change it by {by}" if at_work else f"change it before leaving at {by}"

@@ -98,6 +98,11 @@ class Clock:
         year = "" if local.year == self.local(self.at).year else f" {local.year}"
         return f"{local.day} {local:%b}{year} {local:%H:%M}"
 
+    def soon(self, moment: datetime) -> str:
+        """A time of today by its hour alone ("08:00"), any other as `when` has it."""
+        local = self.local(moment)
+        return f"{local:%H:%M}" if local.date() == self.local(self.at).date() else self.when(moment)
+
     def day(self, moment: datetime) -> str:
         """Its day, with the year where that is another one: "Tue 24 Nov"."""
         local = self.local(moment)

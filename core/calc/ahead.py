@@ -26,7 +26,7 @@ from core.setup import Setup
 #: Futures of a machine.
 FUTURES = 200
 #: A spool is announced that runs out so likely, or in the print that runs now.
-ANNOUNCED, STARVES = 0.62, 0.4
+ANNOUNCED, STARVES = 0.67, 0.4
 #: Steps of a sequence that fills the unit interval evenly: the golden ratio.
 _STEP = 0.6180339887498949
 

@@ -130,9 +130,10 @@ def _runs_out(report: Report, names: Names) -> None:
     """The spools that run out soonest, on a clock."""
     runs, clock = report.runs_out, words.clock_of(report)
     chart = drawn.run_outs(report, names)
-    st.html(owner_html.plainly(words.RUNS_OUT, "" if chart else words.no_run_out(runs)))
+    title = words.runs_out(runs, clock)
+    st.html(owner_html.plainly(title, "" if chart else words.no_run_out(runs)))
     if chart:
-        parts.chart(chart, words.RUNS_OUT)
+        parts.chart(chart, title)
     rest = [words.run_out(end, clock, names.materials) for end in runs.spools[drawn.RUN_OUTS_SEEN :]]
     st.html(owner_html.below_run_outs(rest, bool(chart), words.no_spool_noted(runs)))
 

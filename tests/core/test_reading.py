@@ -1,16 +1,18 @@
 """The ground of every answer: since when a state holds, when the shift began, and the pace of a day."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import datetime, time, timedelta
 from pathlib import Path
 
 import pytest
 
+from core.calc.habits import Habits
 from core.calc.pace import ENOUGH, Pace
 from core.entries import AnyEntry
 from core.log.store import Log
 from core.reading import PACE_DAYS, Reading, pace_at
-from core.setup import WEEKDAYS, Shift
+from core.setup import WEEKDAYS, PrintFile, Shift
 from core.window import Window
 from tests.core.larkfield import EXACT, ROWS, a1_alone, at_a1, look, start, tell, when
 
@@ -216,3 +218,41 @@ def test_the_owner_is_told_what_a_file_truly_takes(daily: Log) -> None:
 
 def test_files_nobody_has_seen_through_are_not_told(daily: Log) -> None:
     assert Reading(daily, Window(when(0), when(1)), when(1)).print_times() == []
+
+
+# Until when spools are looked at
+
+
+@pytest.mark.parametrize(
+    ("at", "until"),
+    [
+        (when(1, 12), when(2, 12)),
+        (when(4, 15.75), when(7, 12)),  # Friday: people are back on Monday
+        (when(5, 12), when(7, 12)),
+        (when(7, 7), when(8, 12)),
+    ],
+    ids=["a Tuesday", "leaving on a Friday", "a Saturday", "a Monday morning"],
+)
+def test_spools_are_told_of_until_noon_of_the_next_day_with_people_in(log: Log, at: datetime, until: datetime) -> None:
+    assert read(log, at).runs_out().until == until
+
+
+def test_who_comes_after_noon_is_told_of_what_runs_out_before(log: Log) -> None:
+    log.append_setup([Shift(weekday=WEEKDAYS[2], start=time(14), end=time(22), hands=1)])
+    assert read(log, when(1, 12)).runs_out().until == when(2, 14)
+
+
+def test_where_nobody_comes_for_weeks_tomorrow_noon_is_told_of(tmp_path: Path) -> None:
+    with Log.open(tmp_path / "closed.duckdb") as closed:
+        closed.append_setup(a1_alone())
+        assert read(closed, when(1, 12)).runs_out().until == when(2, 12)
+
+
+def test_a_spool_that_runs_out_on_a_sunday_is_told_of_when_people_leave_on_friday(log: Log) -> None:
+    log.append_setup([PrintFile(file="long", revision=1, product="grille", parts=9, hours=60, grams=600,
+                                material="petg-black", models=())])  # fmt: skip
+    log.append([at_a1("SpoolFitted", when(4, 15), material="petg-black", grams=500), start(when(4, 15.5), file="long")])
+    leaving, knowing = when(4, 15.75), replace(EXACT, habits=Habits(stops=1e-9))
+    (end,) = Reading(log, Window(when(-3), leaving), leaving, knowing).runs_out().spools
+    assert end.swap_by == when(4, 16)  # closing
+    assert when(6, 16) < end.when.best < when(6, 19)  # 500 g at 10 g an hour

@@ -64,6 +64,27 @@ def test_hours_have_their_range_and_decimals_only_where_somebody_acts_on_them(es
     assert written.hours(Estimate(low=low, best=best, high=high)) == text
 
 
+@pytest.mark.parametrize(
+    ("until", "asked"),
+    [
+        (datetime(2026, 11, 26, 12, tzinfo=UTC), "What runs out by tomorrow noon?"),
+        (datetime(2026, 11, 30, 12, tzinfo=UTC), "What runs out by Mon 30 Nov noon?"),
+        (datetime(2026, 11, 26, 14, tzinfo=UTC), "What runs out by tomorrow 14:00?"),
+    ],
+)
+def test_run_outs_are_asked_about_until_people_are_back(told, until, asked):
+    runs = told[0].runs_out.model_copy(update={"until": until})
+    assert words.runs_out(runs, CLOCK) == asked
+
+
+def test_a_spool_to_be_changed_on_another_day_says_which(told):
+    end = told[0].runs_out.spools[0]
+    when = end.when.model_copy(update={"best": NOW + timedelta(days=1)})
+    for by, said in ((NOW + timedelta(hours=2), "by 10:30"), (when.best, "by Thu 08:30")):
+        at_work = end.model_copy(update={"when": when.model_copy(update={"best": by}), "swap_by": by})
+        assert words.run_out(at_work, CLOCK, {})[1] == f"change it {said}"
+
+
 def test_good_parts_are_counted_and_may_be_more():
     assert written.counted(Estimate(low=871, best=871, high=895)) == "871-895"
     assert written.counted(Estimate.exact(1871)) == "1,871"

@@ -39,9 +39,10 @@ AFTER_OPENING, MIDDAY, BEFORE_CLOSING = timedelta(minutes=20), timedelta(hours=5
 class Tally:
     """What came of a shop's announcements.
 
-    `run_outs` prints truly starved, `listed` of them were on the list of a round before (when people had left: before
-    they left), `asked` were asked about at their start besides. `announced` spools were listed; `unused` of them were
-    not used up by the next noon, `false` held more than the machine uses in that time at its pace of the last week.
+    `run_outs` prints truly starved since the first round, `listed` of them were on the list of a round before (when
+    people had left: before they left), `asked` were asked about at their start besides. `announced` spools were listed;
+    `unused` of them were not used up by the noon they were listed for, `false` held more than the machine uses in that
+    time at its pace of the last week.
     `held`: the range of what is left held the truth, of `looks`.
     """
 
@@ -112,7 +113,8 @@ def _judged(log: Log, truth: Truth, window: Window) -> Tally:
     true = {machine: TrueSpool(truth, machine) for machine in truth.stretches["machine"].unique()}
     tally, seen = Tally(), {}
     pace = pace_at(log, window.start)
-    for at in _rounds(log, window):
+    rounds = list(_rounds(log, window))
+    for at in rounds:
         read = Reading(log, Window(at - timedelta(days=MEMORY_DAYS), at), at, pace)
         runs = read.runs_out()
         for machine, spool in true.items():
@@ -124,8 +126,8 @@ def _judged(log: Log, truth: Truth, window: Window) -> Tally:
             _announce(tally, seen, end, true[end.machine], at, runs.until)
     for machine, spool in true.items():
         for fit in spool.fitted:
-            if fit["ran_out"] and window.start + timedelta(days=1) < fit["at"] < window.end:
-                _starved(tally, seen, log, pace, machine, spool, fit["at"])
+            if fit["ran_out"] and rounds[0] < fit["at"] < window.end:
+                _starved(tally, seen, log, pace, machine, spool, fit["at"], rounds[0])
     return tally
 
 
@@ -147,15 +149,17 @@ def _announce(
 
 def _starved(  # noqa: PLR0917 - all that is known of it
     tally: Tally, seen: dict[tuple[str, datetime], datetime], log: Log, pace: Pace, machine: str, true: TrueSpool,
-    changed: datetime,
+    changed: datetime, first: datetime,
 ) -> None:  # fmt: skip
-    """A print that truly starved: whether anybody was told before."""
+    """A print that truly starved after the first round: whether anybody was told before."""
     print_ = next((p for p in reversed(true.prints) if p[0] < changed < p[1]), None)
     fit = true.fitted[true.at.index(changed) - 1] if true.at.index(changed) else None
     if print_ is None or fit is None:
         return
-    tally.run_outs += 1
     stopped = _ran_out_at(true, fit["at"], print_[0], changed)
+    if stopped <= first:
+        return
+    tally.run_outs += 1
     if seen.get((machine, fit["at"]), changed) < stopped:
         tally.listed += 1
     elif _asked(log, pace, machine, print_[0]):
@@ -194,7 +198,7 @@ def told(tally: Tally) -> str:
     return (
         f"{tally.run_outs} prints starved: {tally.listed / runs:.1%} were listed before, "
         f"{(tally.listed + tally.asked) / runs:.1%} with those asked about at their start\n"
-        f"{tally.announced} spools listed: {tally.unused / named:.1%} were not used up by the next noon, "
+        f"{tally.announced} spools listed: {tally.unused / named:.1%} were not used up by the noon told, "
         f"{tally.false / named:.1%} would not have been at the machine's pace either (false)\n"
         f"what is left: the range held the truth in {tally.held / max(tally.looks, 1):.1%} of {tally.looks}"
     )
