@@ -26,7 +26,8 @@ NOTHING_YET = "Nothing recorded here yet."
 ROUND_BEGINS = "Walk along the rack. Tap only a machine that is not doing what its tile says."
 WHICH_MACHINE = "Which machine?"
 WHICH_RACK = "Which rack?"
-LATELY = "Noted lately"
+LATELY, ONE_IS_WRONG, TAKE_BACK = "Noted lately", "One of these is wrong", "Take it back"
+NOTE_ANEW = "What is taken back stays so. Then note what is true, with It happened earlier."
 BACK = "Back"
 MEANWHILE = "Somebody noted this machine meanwhile: look again before you tap."
 UNDO = "Undo"
@@ -102,6 +103,7 @@ ASKS = {
     "started_other": "Which file was started?",
     "started_same": "Will the spool last?",
     "started_planned": "Will the spool last?",
+    "wrong": "Which one is wrong?",
 }
 
 FULLER = "Or it is fuller than that"

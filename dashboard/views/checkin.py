@@ -126,13 +126,20 @@ def ask_open(question: Question, answer: MachinePage, by: str) -> None:
 
 
 def history(answer: MachinePage) -> None:
-    """The newest entries of the machine, in words."""
+    """The newest entries of the machine, in words, and the way to take one back."""
+    if told := lately(answer):
+        parts.text("ask", words.LATELY, tag="h3")
+        parts.text("entry", *(line for _, line in told))
+        if parts.button("quiet-wrong", words.ONE_IS_WRONG):
+            parts.go("wrong")
+
+
+def lately(answer: MachinePage) -> list[tuple[AnyEntry, str]]:
+    """The newest entries of the machine, each with its line, as they happened."""
     clock, names = data.clock(), data.names()
     entries = [entry_adapter.validate_python(fields) for fields in answer.recent]
     entries.sort(key=lambda entry: entry.at, reverse=True)
-    if entries:
-        parts.text("ask", words.LATELY, tag="h3")
-        parts.text("entry", *(words.entry_line(entry, clock, names) for entry in entries))
+    return [(entry, words.entry_line(entry, clock, names)) for entry in entries]
 
 
 # What an act asks before it records
@@ -310,6 +317,21 @@ def ask_file(step: Step, answer: MachinePage, by: str) -> None:
             record(name, answer, by, [acts.started(answer.now.machine, file)])
 
 
+def ask_wrong(step: Step, answer: MachinePage, by: str) -> None:
+    """Which entry is taken back, and whether it truly is: what is taken back stays so."""
+    told = {str(entry.id): (entry, line) for entry, line in lately(answer)}
+    if step.told.get("which") in told:
+        entry, line = told[step.told["which"]]
+        parts.text("question", line)
+        parts.text("entry", words.NOTE_ANEW)
+        if parts.button("main-wrong", words.TAKE_BACK, primary=True):
+            parts.undo(parts.Said(answer.now.machine, line, (), (entry,)), by)
+        return
+    for which, (_, line) in told.items():
+        if parts.button(f"quiet-wrong-{which}", line):
+            parts.go("wrong", which=which)
+
+
 def tiles(about: str, choices: Sequence[Choice], tapped: Callable[[str, str], None]) -> None:
     """Choices side by side, in their fixed order; one tap records."""
     with st.container(key=f"tiles-{about}"):
@@ -335,6 +357,7 @@ ASKING = {
     "back_fitted": ask_back,
     "upkeep": ask_task,
     "started_other": ask_file,
+    "wrong": ask_wrong,
 }
 
 if __name__ == "__main__":

@@ -1,15 +1,17 @@
 """Check-ins at one machine, tapped in a real browser; what lands in the log is read from the log."""
 
 import signal
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from playwright.sync_api import expect
 
 from core.entries import utc_now
 from dashboard.parts import SECOND_TAP
-from tests.floor.phones import make_room, phone, tell
+from tests.floor.phones import entries_of, make_room, phone, tell
 
+#: Before anything was noted.
+EVER = datetime(2000, 1, 1, tzinfo=UTC)
 NEXT = "next one started"
 EMPTY = "left empty"
 
@@ -115,6 +117,18 @@ def test_undo_takes_back_every_entry_of_the_tap(hand, take):
     assert [row["kind"] for row in voided] == ["EntryVoided", "EntryVoided"]
     assert [row["which"] for row in voided] == [row["id"] for row in recorded]
     expect(hand.page.locator(".state")).to_contain_text("Done")
+
+
+def test_an_older_entry_that_is_wrong_is_taken_back_and_no_other(hand, take):
+    machine = take("empty")
+    hand.check_in(machine).tap("One of these is wrong", "parts off, all good", "Take it back")
+    hand.says("parts off, all good")
+    expect(hand.page.locator(".said").first).to_contain_text("Taken back: ")
+    expect(hand.page.locator(".entry").filter(has_text="parts off")).to_have_count(0)
+    expect(hand.page.get_by_role("button", name="Undo")).to_have_count(0)
+    (voided,) = hand.new(machine)
+    assert voided["kind"] == "EntryVoided"
+    assert next(r for r in entries_of(hand.serving, machine, EVER) if r["id"] == voided["which"])["kind"] == "PartsOff"
 
 
 def test_the_receipt_stays_for_whoever_opens_the_machine_next(hand, take):

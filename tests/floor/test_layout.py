@@ -10,6 +10,8 @@ PAGES = {
     "down": ("/checkin?machine={printing}&by=ro", ("Down",)),
     "spool": ("/checkin?machine={printing}&by=ro", ("Spool changed",)),
     "upkeep done": ("/checkin?machine={empty}&by=ro", ("Upkeep done", "Clean and oil")),
+    "which is wrong": ("/checkin?machine={empty}&by=ro", ("One of these is wrong",)),
+    "take back": ("/checkin?machine={empty}&by=ro", ("One of these is wrong", "parts off")),
     "earlier": ("/checkin?machine={printing}&by=ro", ("It happened earlier",)),
     "empty": ("/checkin?machine={empty}&by=ro", ()),
     "no word": ("/checkin?machine={no word}&by=ro", ()),
