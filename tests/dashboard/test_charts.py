@@ -2,6 +2,7 @@
 
 from datetime import date, datetime, timedelta
 from io import BytesIO
+from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree as ET
 
@@ -10,7 +11,12 @@ import polars as pl
 import pytest
 from PIL import Image, ImageOps
 
-from dashboard import charts
+from core.answers import last_quarter, review
+from core.log.store import Log
+from dashboard import charts, drawn
+from dashboard.floor_words import Names
+from dashboard.written import Clock
+from tests.core.larkfield import ROWS, when
 
 LOST = pl.DataFrame({
     "reason": ["Done, nobody in", "Empty", "Down: belt"],
@@ -178,3 +184,18 @@ def test_failures_by_hours_have_their_range_and_count_in_the_order_of_the_bands(
     assert (rule["y"]["field"], rule["y2"]["field"], rule["x"]["sort"]) == ("low", "high", None)
     assert spec["layer"][marks(spec).index("text")]["encoding"]["text"]["field"] == "failures"
     assert [row["band"] for row in rows(spec)] == ["0", "100", "1,000"]
+
+
+def test_a_shop_of_which_nothing_is_known_yet_draws_no_weeks(tmp_path: Path):
+    with Log.open(tmp_path / "shop.duckdb") as log:
+        log.append_setup(ROWS)
+        found, setup = review(last_quarter(log, when(0, 20))), log.setup()
+    assert set(drawn.of_review(found, Names.of(setup, found.end), Clock(setup.zone, found.end))) == {"waits"}
+
+
+def test_what_stands_under_a_heading_is_no_wider_than_its_chart():
+    spec = charts.daily(DAYS, TITLE, share=True)
+    plain, long = (
+        Image.open(BytesIO(charts.picture(spec, "png", "Printing", [told]))).width for told in ("", "word " * 60)
+    )
+    assert long == plain

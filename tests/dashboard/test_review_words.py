@@ -12,6 +12,8 @@ from core.review_types import (
     Action,
     Called,
     Chart,
+    ComparedFigure,
+    ComparedGroup,
     LateOrder,
     LossChange,
     MaterialUse,
@@ -99,6 +101,27 @@ def test_an_action_says_who_until_when_and_whether_its_figure_moved() -> None:
     assert said.action(action(moved), NAMES, CLOCK)[1] == "Maeve K., agreed Mon 9 Nov, by Mon 7 Dec"
     assert said.moved(action(moved), NAMES) == "Scrap: 8 % (6-10) before, 4 % (3-5) since: it went down."
     assert said.moved(action(None), NAMES) == "Scrap: cannot tell yet, too few days before or since."
+
+
+def test_a_group_is_named_as_in_the_set_up_with_what_of_it_changed() -> None:
+    def figure(name: str, says: str) -> ComparedFigure:
+        return ComparedFigure.model_validate(
+            {"figure": name, "unit": "prints", "before": None, "after": None, "change": None, "says": says}
+        )
+
+    figures = [figure("utilisation", "more"), figure("good", "cannot tell"), figure("scrap", "less")]
+    changed = ComparedGroup(code="bench-220", figures=figures)
+    assert said.group(changed, "model", NAMES) == "Bench 220: Printing more, Scrap less"
+    assert said.group(changed, "machine", NAMES).startswith("bench-220: ")
+    assert said.group(ComparedGroup(code="P01", figures=figures[1:2]), "machine", NAMES) == "P01: cannot tell"
+
+
+def test_a_share_of_hours_says_of_which_days_it_is() -> None:
+    assert said.by_week("downtime") == ("Downtime", "share of the hours meant to run")
+    assert said.by_day("downtime")[1] == said.chart_title(chart("downtime", "individuals"), NAMES)[1]
+    assert said.by_day("downtime")[1] == "share of the hours, days with people in"
+    assert said.on_paper(chart("downtime", "individuals"), NAMES) == "Downtime, days with people in"
+    assert said.on_paper(chart("stops", "p"), NAMES) == "Prints that stopped, share of prints"
 
 
 def test_orders_materials_losses_and_models_are_told_as_people_read_them() -> None:
