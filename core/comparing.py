@@ -35,8 +35,11 @@ def compare(
 ) -> Comparison:
     """The levels of two periods (first and last day of each), and what can be told of the change.
 
-    Raises `Refused` for a period that ends before it begins, is not over, or is longer than a year.
+    Raises `Refused` for a period that ends before it begins, is not over, lies before all entries or is longer than a
+    year, and for periods that overlap.
     """
+    if first[0] <= second[1] and second[0] <= first[1]:
+        raise Refused("periods_overlap", "The two periods share days: choose days that lie in one of them only.")
     one, other = (_past(log, days, at, pace) for days in (first, second))
     parts = _parts(other, by)
     return Comparison(
@@ -62,6 +65,9 @@ def _window(days: Days, log: Log, at: datetime) -> Window:
     window = Window(midnight(first, zone), midnight(last + timedelta(days=1), zone))
     if window.end > at:
         raise Refused("period_not_over", f"The period ends on {last}, which is not over yet: end it sooner.")
+    span = log.span()
+    if span is None or window.end <= span.start:
+        raise Refused("period_before_all", f"Nothing was noted until {last} yet: choose days with entries.")
     return window
 
 

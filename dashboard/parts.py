@@ -268,6 +268,11 @@ def undo(said: Said, by: str) -> None:
     st.rerun()
 
 
+def calm(asked: float) -> bool:
+    """Whether a tap is none that meant what stood in its place when this was `asked` (on the clock `monotonic`)."""
+    return time.monotonic() - asked > SECOND_TAP
+
+
 def receipt(place: str, by: str, otherwise: Callable[[], Said] | None = None) -> None:
     """What the last tap here recorded, with Undo; it stays until the next one.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
 
@@ -166,6 +167,8 @@ def level(figure: str, estimate: Estimate | None) -> str:
     """A level with its range."""
     if estimate is None:
         return "-"
+    if not math.isfinite(estimate.high):  # of one day, which tells nothing of how days differ
+        return value(figure, "individuals", estimate.best)
     if figure == "good":
         return f"{written.count(estimate.best)} ({written.count(max(estimate.low, 0))}-{written.count(estimate.high)})"
     if figure == "faults":
@@ -387,4 +390,5 @@ def over(what: str, answer: str) -> str:
 
 def days(first: date, last: date) -> str:
     """A period by its days."""
-    return f"{written.day(first)} to {written.day(last)}"
+    began = "" if first == last else f"{written.day(first)} to "
+    return f"{began}{written.day(last)} {last.year}"

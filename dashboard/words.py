@@ -228,8 +228,10 @@ def run_out(end: SpoolEnds, clock: Clock, materials: Mapping[str, str]) -> tuple
     spool = f"{end.machine}  {materials.get(end.spool.material, end.spool.material)}, {written.grams(end.spool.left)}"
     at_work = end.swap_by >= end.when.best
     by = clock.soon(end.swap_by)
-    if end.swap_by <= clock.at:
+    if end.when.best <= clock.at:
         return spool, "may have run out: look"
+    if end.swap_by <= clock.at:
+        return spool, f"change it now: empty about {clock.soon(end.when.best)}"
     return spool, f"change it by {by}" if at_work else f"change it before leaving at {by}"
 
 

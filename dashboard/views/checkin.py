@@ -1,5 +1,6 @@
 """Check-in at one machine: its state in one line, and only what is possible now."""
 
+import time
 from collections import Counter
 from collections.abc import Callable, Sequence
 from datetime import datetime
@@ -9,7 +10,7 @@ import streamlit as st
 
 from core.answer_types import Choice, FileChoice, MachinePage, Question
 from core.answers import entries_for
-from core.entries import AnyEntry, entry_adapter, utc_now
+from core.entries import AnyEntry, PrintStarted, entry_adapter, utc_now
 from dashboard import acts, data, parts
 from dashboard import floor_words as words
 from dashboard.acts import Fields
@@ -78,16 +79,17 @@ def send(name: str, answer: MachinePage, made: Sequence[AnyEntry], held: int | N
 
     None where somebody noted this machine since the page was drawn: it may tell of the same thing.
     """
-    machine, shown = answer.now.machine, answer.recent[0]["noted_at"] if answer.recent else None
-
-    def outdated() -> bool:
-        newest = current_log().last_word(machine)
-        return newest != (datetime.fromisoformat(shown) if shown else None)
 
     def say(kept: Sequence[AnyEntry]) -> str:
         return words.receipt(kept, held, data.clock(), data.names())
 
-    parts.tap(name, machine, made, say, outdated)
+    parts.tap(name, answer.now.machine, made, say, partial(outdated, answer))
+
+
+def outdated(answer: MachinePage) -> bool:
+    """Whether somebody noted this machine since the page was drawn."""
+    shown = answer.recent[0]["noted_at"] if answer.recent else None
+    return current_log().last_word(answer.now.machine) != (datetime.fromisoformat(shown) if shown else None)
 
 
 # What is possible now
@@ -138,7 +140,8 @@ def lately(answer: MachinePage) -> list[tuple[AnyEntry, str]]:
     """The newest entries of the machine, each with its line, as they happened."""
     clock, names = data.clock(), data.names()
     entries = [entry_adapter.validate_python(fields) for fields in answer.recent]
-    entries.sort(key=lambda entry: entry.at, reverse=True)
+    # A start follows the removal that was told with it.
+    entries.sort(key=lambda entry: (entry.at, isinstance(entry, PrintStarted)), reverse=True)
     return [(entry, words.entry_line(entry, clock, names)) for entry in entries]
 
 
@@ -318,18 +321,20 @@ def ask_file(step: Step, answer: MachinePage, by: str) -> None:
 
 
 def ask_wrong(step: Step, answer: MachinePage, by: str) -> None:
-    """Which entry is taken back, and whether it truly is: what is taken back stays so."""
+    """Which entry is taken back, and whether it truly is: what is taken back stays so, so a nervous finger does not."""
     told = {str(entry.id): (entry, line) for entry, line in lately(answer)}
     if step.told.get("which") in told:
         entry, line = told[step.told["which"]]
         parts.text("question", line)
         parts.text("entry", words.NOTE_ANEW)
-        if parts.button("main-wrong", words.TAKE_BACK, primary=True):
+        if parts.button("main-wrong", words.TAKE_BACK, primary=True) and parts.calm(step.told["asked"]):
+            if outdated(answer):
+                parts.refuse(answer.now.machine, words.MEANWHILE)
             parts.undo(parts.Said(answer.now.machine, line, (), (entry,)), by)
         return
     for which, (_, line) in told.items():
         if parts.button(f"quiet-wrong-{which}", line):
-            parts.go("wrong", which=which)
+            parts.go("wrong", which=which, asked=time.monotonic())
 
 
 def tiles(about: str, choices: Sequence[Choice], tapped: Callable[[str, str], None]) -> None:

@@ -26,12 +26,13 @@ def page() -> None:
     by = parts.who()
     parts.text("ask", said.TITLE, tag="h2")
     kinds = _kinds()
-    if asked := next(((kind, code) for kind in kinds if (code := st.query_params.get(kind))), None):
+    asked = next(((kind, code) for kind in kinds if (code := st.query_params.get(kind))), None)
+    if asked and asked[1] not in kinds[asked[0]][1]:
+        parts.text("refused", said.no_such(asked[1]))
+        asked = None
+    if asked:
         kind, code = asked
         title, names = kinds[kind]
-        if code not in names:
-            parts.text("refused", said.no_such(code))
-            return
         st.html(_of_one(f"{title}: {names.get(code, code)}", _rows(kind, {kind: code}), by))
     else:
         folded = [_folded(title, _table(_rows(name))) for name, title in said.PAGES.items()]

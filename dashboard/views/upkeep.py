@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from core.entries import utc_now
 from core.errors import Refused
 from core.upkeep_types import Room
 from dashboard import data, drawn, parts
@@ -19,13 +20,20 @@ def page() -> None:
         parts.text("refused", no_shop.sentence)
         return
     machine = st.query_params.get("machine")
-    if machine is None:
+    if not machine:
         room()
         return
     try:
         record(machine, parts.who())
     except Refused as refused:
         parts.text("refused", refused.sentence)
+        records()
+
+
+def records() -> None:
+    """The way to every machine's record."""
+    links = upkeep_html.Links(parts.who())
+    st.html(upkeep_html.records(data.setup().machines(utc_now()), data.names(), links))
 
 
 def room() -> None:
@@ -45,7 +53,7 @@ def room() -> None:
     st.html(upkeep_html.causes(found, names))
     st.html(upkeep_html.intervals(found))
     st.html(upkeep_html.spares(found))
-    st.html(upkeep_html.records(data.setup().machines(found.at), names, links))
+    records()
 
 
 def by_hours(found: Room) -> None:

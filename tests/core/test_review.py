@@ -253,6 +253,8 @@ def test_periods_are_compared_by_every_part_of_the_shop(log: Log, by: ComparedBy
         (days(9, 3), days(14, 20), "swap the two days"),
         (days(1, 7), days(20, 40), "is not over yet"),
         (days(-400, 7), days(14, 20), "longer than a year"),
+        (days(-20, -10), days(14, 20), "Nothing was noted until"),
+        (days(7, 14), days(14, 20), "share days"),
     ],
 )
 def test_a_period_that_cannot_be_is_refused_in_a_sentence(

@@ -1,5 +1,6 @@
 """What the weekly review says, line by line."""
 
+import math
 from datetime import UTC, date, datetime
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -114,6 +115,13 @@ def test_a_group_is_named_as_in_the_set_up_with_what_of_it_changed() -> None:
     assert said.group(changed, "model", NAMES) == "Bench 220: Printing more, Scrap less"
     assert said.group(changed, "machine", NAMES).startswith("bench-220: ")
     assert said.group(ComparedGroup(code="P01", figures=figures[1:2]), "machine", NAMES) == "P01: cannot tell"
+
+
+def test_one_day_has_no_range_and_a_period_its_year() -> None:
+    assert said.level("good", estimate(-math.inf, 795, math.inf)) == "795"
+    assert said.level("downtime", estimate(-math.inf, 0.071, math.inf)) == "7 %"
+    assert said.days(date(2026, 11, 20), date(2026, 11, 20)) == "Fri 20 Nov 2026"
+    assert said.days(date(2026, 12, 28), date(2027, 1, 3)) == "Mon 28 Dec to Sun 3 Jan 2027"
 
 
 def test_a_share_of_hours_says_of_which_days_it_is() -> None:

@@ -85,6 +85,15 @@ def test_a_spool_to_be_changed_on_another_day_says_which(told):
         assert words.run_out(at_work, CLOCK, {})[1] == f"change it {said}"
 
 
+def test_a_spool_that_runs_out_while_nobody_is_in_can_still_be_changed_by_who_reads_it(told):
+    end = told[0].runs_out.spools[0]
+    night = end.model_copy(update={"when": end.when.model_copy(update={"best": NOW + timedelta(hours=20)})})
+    left = night.model_copy(update={"swap_by": NOW})
+    assert words.run_out(left, CLOCK, {})[1] == "change it now: empty about Thu 04:30"
+    over = left.model_copy(update={"when": left.when.model_copy(update={"best": NOW - timedelta(minutes=1)})})
+    assert words.run_out(over, CLOCK, {})[1] == "may have run out: look"
+
+
 def test_good_parts_are_counted_and_may_be_more():
     assert written.counted(Estimate(low=871, best=871, high=895)) == "871-895"
     assert written.counted(Estimate.exact(1871)) == "1,871"
