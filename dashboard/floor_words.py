@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from core.answer_types import Expected, FileChoice, MachineNow, PartSpoolNow, SpoolNow
 from core.entries import AnyEntry, CameBack, PartsOff, PrintStarted, SpoolFitted, UpkeepDone, WentDown
@@ -155,21 +155,15 @@ def named(code: str, names: Mapping[str, str]) -> str:
     return "Don't know yet" if code == DONT_KNOW else names.get(code, code)
 
 
-def time_of(moment: datetime, clock: Clock) -> str:
-    """A time today ("06:10"), else with its weekday ("Mon 06:10") or date."""
-    local = clock.local(moment)
-    return f"{local:%H:%M}" if local.date() == clock.local(clock.at).date() else clock.when(moment)
-
-
 def state_line(now: MachineNow, clock: Clock, names: Names) -> str:
     """The state of a machine in one line, saying where it is reckoned."""
     if now.state == "no word":
-        return f"No word since {time_of(now.last_word, clock)}" if now.last_word else "No word yet"
+        return f"No word since {clock.soon(now.last_word)}" if now.last_word else "No word yet"
     return " - ".join(filter(None, [_state_since(now, clock), *_details(now, clock, names)]))
 
 
 def _state_since(now: MachineNow, clock: Clock) -> str:
-    since = time_of(now.since, clock)
+    since = clock.soon(now.since)
     if now.state == "done":
         return f"Done since about {since} (reckoned)" if _reckoned(now) else f"Done, seen {since}"
     word = STATE_WORDS[now.state].full
@@ -188,7 +182,7 @@ def _details(now: MachineNow, clock: Clock, names: Names) -> list[str | None]:
     if now.state == "down":
         return [named(now.cause, names.down) if now.cause else "cause not told"]
     held = f"{now.parts}\N{NO-BREAK SPACE}x {named(now.product, names.products)}" if now.parts and now.product else None
-    due = f"due off about {time_of(now.due.best, clock)}" if now.due else None
+    due = f"due off about {clock.soon(now.due.best)}" if now.due else None
     return [held if now.state in ("printing", "proving", "done", "stopped") else None, due]
 
 
@@ -309,7 +303,7 @@ def instead(file: FileChoice) -> tuple[str, str]:
 
 def earlier_label(at: datetime | None, clock: Clock) -> str:
     """The quiet button for what happened earlier."""
-    return f"Counts as {time_of(at, clock)} - change" if at else EARLIER
+    return f"Counts as {clock.soon(at)} - change" if at else EARLIER
 
 
 def tapping_as(person: str, names: Names) -> str:
@@ -319,7 +313,7 @@ def tapping_as(person: str, names: Names) -> str:
 
 def earlier_line(at: datetime, clock: Clock) -> str:
     """Said while the next tap is for an earlier time."""
-    return f"The next tap counts as {time_of(at, clock)}, from memory."
+    return f"The next tap counts as {clock.soon(at)}, from memory."
 
 
 def receipt(entries: Sequence[AnyEntry], held: int | None, clock: Clock, names: Names) -> str:
@@ -327,19 +321,19 @@ def receipt(entries: Sequence[AnyEntry], held: int | None, clock: Clock, names: 
     first = entries[0]
     machine = getattr(first, "machine", "")
     told = _all_told(entries, held, names)
-    return f"{machine} recorded {time_of(first.noted_at, clock)}{_earlier(first, clock)}: {told}."
+    return f"{machine} recorded {clock.soon(first.noted_at)}{_earlier(first, clock)}: {told}."
 
 
 def last_told(entries: Sequence[AnyEntry], clock: Clock, names: Names) -> str:
     """The newest tap at a machine, for whoever opens its page."""
     first = entries[0]
     who = named(first.by, names.people)
-    return f"{LAST}{time_of(first.noted_at, clock)}{_earlier(first, clock)}, {who}: {_all_told(entries, None, names)}."
+    return f"{LAST}{clock.soon(first.noted_at)}{_earlier(first, clock)}, {who}: {_all_told(entries, None, names)}."
 
 
 def _earlier(entry: AnyEntry, clock: Clock) -> str:
     """For when it was noted, where that is not when it was tapped."""
-    return f" for {time_of(entry.at, clock)}" if entry.noted_at - entry.at > NOTICEABLY else ""
+    return f" for {clock.soon(entry.at)}" if entry.noted_at - entry.at > NOTICEABLY else ""
 
 
 def _all_told(entries: Sequence[AnyEntry], held: int | None, names: Names) -> str:
@@ -389,7 +383,7 @@ def _parts_off(entry: PartsOff, held: int | None, names: Names) -> str:
 
 def round_receipt(entries: Sequence[AnyEntry], clock: Clock) -> str:
     """What a tap on a round recorded."""
-    at = time_of(entries[0].noted_at, clock)
+    at = clock.soon(entries[0].noted_at)
     seen = [f"{e.machine} {e.saw}" for e in entries]  # type: ignore[union-attr]
     if len(seen) == 1:
         return f"Recorded {at}: {seen[0]}."
@@ -455,12 +449,17 @@ def spool_of(grams: float) -> str:
 
 def entry_line(entry: AnyEntry, clock: Clock, names: Names) -> str:
     """A line of the machine's history: when, by whom, what."""
-    return f"{time_of(entry.at, clock)} {named(entry.by, names.people)}: {told(entry, None, names)}"
+    return f"{clock.soon(entry.at)} {named(entry.by, names.people)}: {told(entry, None, names)}"
 
 
 def shift_start(began: datetime, clock: Clock) -> str:
     """The choice of the start of the shift."""
-    return f"Start of shift, {time_of(began, clock)}"
+    return f"Start of shift, {clock.soon(began)}"
+
+
+def day_back(day: date, today: date) -> str:
+    """The choice of a day of the last week."""
+    return {0: "Earlier today", 1: "Yesterday"}.get((today - day).days, written.day(day))
 
 
 def taken_back(sentence: str) -> str:

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from core.answer_types import MachineNow, Question, Report, Series
 from core.plan_types import OrderDue, Plan
 from core.upkeep_types import Room, TaskDue
-from dashboard import floor_words, paper, plan_words, store_words, upkeep_words, words, written
+from dashboard import paper, plan_words, store_words, upkeep_words, words, written
 from dashboard.floor_words import Names
 from dashboard.paper import Above, Block, Cells, Column, Drawn, Head, Line
 from dashboard.written import Clock
@@ -232,7 +232,7 @@ def _least(machine: MachineNow, wide: float, clock: Clock) -> float:
 
 
 def _due_off(machine: MachineNow, clock: Clock) -> str:
-    return floor_words.time_of(machine.due.best, clock) if machine.due else ""
+    return clock.soon(machine.due.best) if machine.due else ""
 
 
 def _rack(rack: _Rack, hands: Set[str], clock: Clock) -> str:

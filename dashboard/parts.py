@@ -10,7 +10,7 @@ import html
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from functools import partial
 from threading import RLock
 from typing import Any, TypeVar
@@ -23,6 +23,7 @@ from core.answer_types import RackNow
 from core.entries import AnyEntry, EntryVoided, entry_adapter, utc_now
 from core.errors import Refused
 from core.log.record import record
+from core.window import midnight
 from dashboard import data
 from dashboard import floor_words as words
 from dashboard.acts import Fields
@@ -34,6 +35,8 @@ from dashboard.words import NO_MACHINES
 SECOND_TAP = 2.0
 #: How often an open page looks whether it is still true, also after the server was away.
 HEAL_SECONDS = 30
+#: What happened earlier did so today or in the days before, so many in all.
+DAYS_BACK = 8
 
 T = TypeVar("T")
 
@@ -76,6 +79,7 @@ class Remembered:
     said: Said | None = None
     earlier: datetime | None = None
     asks_when: bool = False
+    asks_hour: date | None = None
     tap: UUID = field(default_factory=uuid4)
     turns: int = 0
     pressed: tuple[str, float] = ("", 0.0)
@@ -352,18 +356,33 @@ def when(shift_began: datetime | None) -> None:
     """The quiet button for what happened earlier, and its choices."""
     mine = session()
     if button("quiet-earlier", words.earlier_label(mine.earlier, data.clock())):
-        mine.asks_when = not mine.asks_when
+        mine.asks_when, mine.asks_hour = not mine.asks_when, None
         st.rerun()
     if not mine.asks_when:
         return
     with st.container(key="tiles-when"):
+        if mine.asks_hour:
+            for hour in _hours(mine.asks_hour):
+                label = f"{data.clock().local(hour):%H:%M}"
+                button(f"tile-when-{hour:%d-%H}", label, before=partial(_happened, hour))
+            return
         for name, (label, at) in _moments(shift_began).items():
             button(f"tile-when-{name}", label, before=partial(_happened, at))
+        today = data.clock().local(utc_now()).date()
+        for day in (today - timedelta(days=n) for n in range(DAYS_BACK)):
+            button(f"tile-when-{day}", words.day_back(day, today), before=partial(setattr, mine, "asks_hour", day))
 
 
 def _happened(at: datetime | None) -> None:
     mine = session()
     mine.earlier, mine.asks_when = at, False
+
+
+def _hours(day: date) -> list[datetime]:
+    """The whole hours of a day on the shop's clock that are over."""
+    begin, end = (midnight(one, data.setup().zone) for one in (day, day + timedelta(days=1)))
+    every = (begin + timedelta(hours=n) for n in range(25))
+    return [at for at in every if at < min(end, utc_now())]
 
 
 def _moments(shift_began: datetime | None) -> dict[str, tuple[str, datetime | None]]:

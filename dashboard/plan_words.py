@@ -176,7 +176,7 @@ def loading(found: Loading, clock: Clock) -> list[str]:
     if not found.loads or found.closes is None or found.back is None:
         return [NOTHING_TO_LOAD, *_not_loaded(found)]
     made = when(found.at, clock)
-    closes, back = floor_words.time_of(found.closes, clock), floor_words.time_of(found.back, clock)
+    closes, back = clock.soon(found.closes), clock.soon(found.back)
     told = [f"As of {made}; people leave at {closes} and are back {back}."]
     if any(line.ends < found.closes for line in found.loads):
         told.append(NEXT_ROUND)
@@ -196,13 +196,13 @@ def _not_loaded(found: Loading) -> list[str]:
 def load(line: NextLoad, found: Loading, clock: Clock, materials: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
     """A line of the list, cell by cell, each with a second line: machine, print, end, what it is for."""
     revision = f" rev {line.revision}" if line.revision > 1 else ""
-    when = "now" if line.at <= found.at else f"about {floor_words.time_of(line.at, clock)}"
+    when = "now" if line.at <= found.at else f"about {clock.soon(line.at)}"
     spool = f"new spool: {floor_words.named(line.material, materials)}" if line.new_spool else ""
     loses = f"another file: {line.loses:.0f} h of printing less" if line.loses >= MATTERS else ""
     return (
         (line.machine, when),
         (f"{line.file}{revision}, {line.parts} x {line.name}", spool),
-        (f"ends about {floor_words.time_of(line.ends, clock)}", ""),
+        (f"ends about {clock.soon(line.ends)}", ""),
         (USES[line.why].format(line.order), loses),
     )
 

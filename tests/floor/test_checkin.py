@@ -2,6 +2,7 @@
 
 import signal
 from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from playwright.sync_api import expect
@@ -160,6 +161,17 @@ def test_what_happened_earlier_is_noted_now_for_then(hand, take):
     hand.says("good")
     later = hand.new(machine)[-1]
     assert later["at"] == later["noted_at"]
+
+
+def test_what_happened_on_another_day_is_noted_for_its_hour(hand, take):
+    machine = take("no word")
+    hand.check_in(machine).tap("It happened earlier", "Yesterday", "09:00")
+    hand.says(" 09:00, from memory")
+    hand.tap("left empty", "Nobody counted")
+    hand.says("recorded")
+    (row,) = hand.new(machine)
+    at = datetime.fromisoformat(row["at"]).astimezone(ZoneInfo("Europe/Dublin"))
+    assert (at.date(), at.hour, at.minute) == (datetime.now(at.tzinfo).date() - timedelta(days=1), 9, 0)
 
 
 def test_a_tap_on_what_somebody_noted_meanwhile_is_refused_and_the_machine_shown_as_it_is(hand, take):

@@ -13,6 +13,7 @@ PAGES = {
     "which is wrong": ("/checkin?machine={empty}&by=ro", ("One of these is wrong",)),
     "take back": ("/checkin?machine={empty}&by=ro", ("One of these is wrong", "parts off")),
     "earlier": ("/checkin?machine={printing}&by=ro", ("It happened earlier",)),
+    "on another day": ("/checkin?machine={printing}&by=ro", ("It happened earlier", "Yesterday")),
     "empty": ("/checkin?machine={empty}&by=ro", ()),
     "no word": ("/checkin?machine={no word}&by=ro", ()),
     "machines": ("/checkin?by=ro", ()),

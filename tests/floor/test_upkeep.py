@@ -123,6 +123,19 @@ def test_a_repair_with_a_spare_of_the_shelf_takes_it_off(hand: Phone) -> None:
     assert entry["spares"] == "belt"
 
 
-def test_an_unknown_machine_has_no_record(hand: Phone) -> None:
-    hand.open("/upkeep?machine=NOPE&by=ro")
-    expect(hand.page.locator(".refused")).to_contain_text("There is no machine NOPE", timeout=60_000)
+def test_an_unknown_machine_is_refused_and_the_records_there_are_are_offered(hand: Phone) -> None:
+    hand.open("/upkeep?machine=P99&by=ro")
+    expect(hand.page.locator(".refused")).to_contain_text("There is no machine P99", timeout=60_000)
+    record = hand.page.locator(".rs-take").get_by_role("link", name="P01", exact=True)
+    expect(record).to_have_attribute("href", "/upkeep?machine=P01&by=ro")
+    hand.open("/checkin?machine=P01&by=ro")
+    hand.page.get_by_role("link", name="Record of P01").click()
+    expect(hand.page.get_by_role("heading", name="Record of P01")).to_be_visible(timeout=60_000)
+    hand.page.get_by_role("link", name="Take its record along").click()
+    expect(hand.page.locator(".rs-take")).to_contain_text("Its faults", timeout=60_000)
+
+
+def test_an_unknown_machine_has_no_files_and_those_there_are_are_offered(hand: Phone) -> None:
+    hand.open("/downloads?machine=P99&by=ro")
+    expect(hand.page.locator(".refused")).to_contain_text("There is nothing called 'P99' to download", timeout=60_000)
+    expect(hand.page.locator(".rs-take").get_by_text("One machine's record")).to_be_visible()
