@@ -202,7 +202,7 @@ def test_the_address_on_a_sticker_leads_to_its_machine_and_initials_are_asked_on
     expect(hand.page.locator(".code")).to_have_text(machine)
     hand.page.reload()
     expect(hand.page.locator(".code")).to_have_text(machine)
-    hand.tap("Mika is tapping", "RO", "Print started")
+    hand.tap("Mika is tapping", "Rory", "Print started")
     hand.says("recorded")
     assert [row["by"] for row in hand.new(machine)] == ["ro"]
 
