@@ -136,7 +136,7 @@ class _Book:
 
 def _spread(start: int, end: int, used: float, takes: Sequence[tuple[int, float]]) -> list[tuple[int, int, float]]:
     """What was used between two counts, when people noted taking it or else evenly."""
-    noted = math.fsum(quantity for _, quantity in takes)
+    noted = math.fsum(quantity for _, quantity in takes) if takes else 0.0
     if not noted or end <= start:
         return [(start, max(end, start + 1), used)]
     # Days between the takes are known to have used nothing: one span a take, from the one before it.
