@@ -73,13 +73,14 @@ def machine_record(
     entries = log.entries_of([*KINDS, "UpkeepDone", "CardLoaded"], Window(since, at), at, machine)
     told, upkeep = faults_told(entries, at), upkeep_told(entries)
     printed = math.fsum(week.printed for week in [*before.weeks, *_weeks(today)])
+    others = _of_others(row, watch) if watch else None
     fitted = [SpareFitted(at=when, spare=spare) for _, when, spare in reversed(spares_fitted(told, upkeep))]
     return MachineRecord(
         machine=machine, model=row.model, at=at, zone=setup.shop(at).zone, since=since, printed=printed,
         prints=before.prints + _prints(today), weeks=before.weeks, faults=[_told(fault) for fault in reversed(told)],
         upkeep=_upkeep(upkeep), fitted=fitted, cards=_cards(entries),
-        recurs=_recurs(told, printed, row, watch) if watch else [],
-        mtbf=mtbf(len(told), printed) if printed else None, others_mtbf=_others_mtbf(row, watch) if watch else None,
+        recurs=_recurs(told, printed, *others) if others else [],
+        mtbf=_mtbf(printed, told), others_mtbf=_mtbf(*others) if others else None,
         cost=_cost(setup, row, at, upkeep, fitted, told),
     )  # fmt: skip
 
@@ -138,9 +139,8 @@ def _cards(entries: pl.DataFrame) -> list[CardPut]:
     return [CardPut(**row) for row in rows.select("at", "card_set", "revision").reverse().iter_rows(named=True)]
 
 
-def _recurs(told: Sequence[Fault], printed: float, row: Machine, watch: Watch) -> list[Recurs]:
-    """The causes that this machine has far more often than the others of its model."""
-    hours, faults = _of_others(row, watch)
+def _recurs(told: Sequence[Fault], printed: float, hours: float, faults: Sequence[Fault]) -> list[Recurs]:
+    """The causes that this machine has far more often than the others of its model, by their hours and faults."""
     found = []
     for cause, times in Counter(fault.cause for fault in told).items():
         theirs = sum(fault.cause == cause for fault in faults)
@@ -150,8 +150,7 @@ def _recurs(told: Sequence[Fault], printed: float, row: Machine, watch: Watch) -
     return sorted(found, key=lambda one: -one.times)
 
 
-def _others_mtbf(row: Machine, watch: Watch) -> Estimate | None:
-    hours, faults = _of_others(row, watch)
+def _mtbf(hours: float, faults: Sequence[Fault]) -> Estimate | None:
     return mtbf(len(faults), hours) if hours else None
 
 
