@@ -14,9 +14,20 @@ from uuid import UUID
 
 import polars as pl
 
-from core import periods
-from core.actions import actions, agree, end
-from core.answer_types import (
+from core.entries import AnyEntry, QuestionClosed, SpoolFitted, entry_adapter
+from core.errors import Refused
+from core.habits.learned import Pace
+from core.hours import account
+from core.hours.account import FORMULAS, TimeAccount
+from core.hours.printed_hours import Worked
+from core.log.store import Log, entries_from
+from core.plan.capacity import capacity, gains
+from core.plan.loading import loaded_since, loading, with_plan
+from core.plan.outlook import Outlook
+from core.plan.planning import plan, promise
+from core.reading import periods
+from core.reading.reading import Reading, pace_at
+from core.reading.types import (
     AnswerChoice,
     Choice,
     Expected,
@@ -33,27 +44,22 @@ from core.answer_types import (
     Stores,
     TaskChoice,
 )
-from core.calc import account, counts, possible
-from core.calc.account import FORMULAS, TimeAccount
-from core.calc.pace import Pace
-from core.calc.reckon import Reckoned
-from core.calc.worked import Worked
-from core.capacity import capacity, gains
-from core.comparing import compare
-from core.entries import AnyEntry, QuestionClosed, SpoolFitted, entry_adapter
-from core.errors import Refused
-from core.loading import loaded_since, loading, with_plan
-from core.log.store import Log, entries_from
-from core.machine_record import WeeksBefore, by_fours, machine_record, weeks_before
-from core.outlook import Outlook
-from core.past import Past, last_quarter
-from core.planning import plan, promise
-from core.reading import Reading, pace_at
-from core.reliability import reliability
-from core.review import review
+from core.review.actions import actions, agree, end
+from core.review.comparing import compare
+from core.review.quarter import Past, last_quarter
+from core.review.review import review
 from core.setup import Machine, Material, PrintFile, Product, Rack, Setup, Spare, UpkeepTask, is_for
-from core.stores import order_now, spares_out, stores
-from core.watch import Watch, worked_before
+from core.stores.stores import order_now, spares_out, stores
+from core.timeline import counts, possible
+from core.timeline.reckon import Reckoned
+from core.upkeep.machine_record import (
+    WeeksBefore,
+    by_fours,
+    machine_record,
+    weeks_before,
+)
+from core.upkeep.reliability import reliability
+from core.upkeep.watch import Watch, worked_before
 from core.window import Window, last_days
 
 __all__ = [

@@ -5,7 +5,7 @@ columns the same way. Several codes stand in one cell, with "; " between them. W
 is a table of its own. Times are UTC, lengths hours, shares fractions, weights grams, as in the answers.
 
 `TABLES` is all there is. To add those of another answer, put a `Table` for each of its lists there, and its name in
-`dashboard/download_words.py`; `tests/core/test_tables.py` says what of an answer is in none of them.
+`dashboard/words/download_words.py`; `tests/core/test_tables.py` says what of an answer is in none of them.
 """
 
 from __future__ import annotations
@@ -22,7 +22,21 @@ import polars as pl
 import polars.selectors as cs
 from pydantic import BaseModel, ConfigDict
 
-from core.answer_types import (
+from core.estimate import Estimate
+from core.log.csv_files import write_csv
+from core.log.folders import new_folder
+from core.log.sheets import value_type
+from core.plan.types import (
+    Capacity,
+    Loading,
+    NextLoad,
+    OrderDue,
+    Plan,
+    ProductParts,
+    Step,
+    Week,
+)
+from core.reading.types import (
     Frozen,
     Loss,
     MachineNow,
@@ -43,12 +57,7 @@ from core.answer_types import (
     Stores,
     Unnoted,
 )
-from core.estimate import Estimate
-from core.log.csv_files import write_csv
-from core.log.folders import new_folder
-from core.log.sheets import value_type
-from core.plan_types import Capacity, Loading, NextLoad, OrderDue, Plan, ProductParts, Step, Week
-from core.review_types import (
+from core.review.types import (
     Called,
     Chart,
     HourWait,
@@ -64,7 +73,7 @@ from core.review_types import (
     SpareWait,
     WeekFigures,
 )
-from core.upkeep_types import (
+from core.upkeep.types import (
     CardPut,
     CauseHours,
     Cumulative,

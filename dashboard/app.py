@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from dashboard import parts
+from dashboard.kit import parts
 
 OWNER = st.Page("views/owner.py", title="Roundsheet", url_path="", default=True)
 CHECK_IN = st.Page("views/checkin.py", title="Check-in", url_path="checkin")

@@ -95,7 +95,7 @@ def demo(
     **where: Any,
 ) -> None:
     """Make the invented shop, then serve and open it."""
-    from dashboard.invented import INVENTED, make_invented
+    from dashboard.commands.invented import INVENTED, make_invented
 
     with _progress(f"Making {INVENTED}") as progress:
         replaced = make_invented(shop, machines, weeks, seed, progress)
@@ -113,8 +113,8 @@ def serve(shop: Path, **where: Any) -> None:
 
 
 def _serve(shop: Path, address: str, port: int, browser: bool) -> None:
-    from dashboard.desk import must_be_there
-    from dashboard.server import serve as run
+    from dashboard.commands.desk import must_be_there
+    from dashboard.server.server import serve as run
 
     must_be_there(shop)
     run(shop, address, port, browser)
@@ -189,8 +189,8 @@ def report(shop: Path, at: str | None, as_json: bool, sheet: Path | None, how_su
     if as_json:
         _print_json(answer)
     else:
-        from core.answer_types import Report
-        from dashboard.plain import report_text
+        from core.reading.types import Report
+        from dashboard.words.plain import report_text
 
         click.echo(report_text(Report.model_validate(answer)))
 
@@ -210,8 +210,8 @@ def review(shop: Path, at: str | None, as_json: bool, sheet: Path | None) -> Non
     if as_json:
         _print_json(answer)
     else:
-        from core.review_types import Review
-        from dashboard.plain import review_text
+        from core.review.types import Review
+        from dashboard.words.plain import review_text
 
         click.echo(review_text(Review.model_validate(answer)))
 
@@ -228,20 +228,20 @@ def hours(shop: Path, start: str, end: str, by: str | None, as_json: bool) -> No
     if as_json:
         _print_json(answer)
     else:
-        from core.answer_types import Hours
-        from dashboard.plain import hours_text
+        from core.reading.types import Hours
+        from dashboard.words.plain import hours_text
 
         click.echo(hours_text(Hours.model_validate(answer)))
 
 
 def _ask(shop: Path, name: str, progress: Callable[[float], None] | None = None, **arguments: Any) -> Any:
-    from dashboard.desk import ask
+    from dashboard.commands.desk import ask
 
     return ask(shop, name, progress, **arguments)
 
 
 def _print_how_sure(shops: int) -> None:
-    from dashboard.how_sure import how_sure
+    from dashboard.commands.how_sure import how_sure
 
     with _progress("Reckoning invented shops") as progress:
         told = how_sure(shops, progress)
@@ -250,7 +250,7 @@ def _print_how_sure(shops: int) -> None:
 
 def _print_sheet(shop: Path, name: str, file: Path, **arguments: Any) -> None:
     """Write a sheet of paper, whole or not at all."""
-    from dashboard.sheet_file import must_be_writable, write
+    from dashboard.commands.sheet_file import must_be_writable, write
 
     if file == Path("-"):
         click.echo(_ask(shop, name, **arguments), nl=False)

@@ -8,16 +8,22 @@ from functools import partial
 
 import streamlit as st
 
-from core.answer_types import Choice, FileChoice, MachinePage, Question
 from core.answers import entries_for
 from core.entries import AnyEntry, PrintStarted, entry_adapter, utc_now
-from dashboard import acts, data, parts
-from dashboard import floor_words as words
-from dashboard.acts import Fields
-from dashboard.parts import Step
-from dashboard.shop import current_log
+from core.reading.types import (
+    Choice,
+    FileChoice,
+    MachinePage,
+    Question,
+)
+from dashboard.kit import data, parts
+from dashboard.kit.parts import Step
+from dashboard.kit.shop import current_log
 from dashboard.views import upkeep_html
-from dashboard.words import STATE_WORDS, choice_words, question_sentence
+from dashboard.words import acts
+from dashboard.words import floor_words as words
+from dashboard.words.acts import Fields
+from dashboard.words.owner_words import STATE_WORDS, choice_words, question_sentence
 
 #: So many part-spools, and other files, are offered where a spool is too short.
 PART_SPOOLS_SHOWN, INSTEAD_SHOWN = 2, 2

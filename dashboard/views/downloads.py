@@ -11,9 +11,9 @@ import streamlit as st
 from core.entries import utc_now
 from core.setup import Machine, Model, UpkeepTask
 from core.tables import TABLES
-from dashboard import data, parts
-from dashboard import download_words as said
-from dashboard.drawn import AGE, DRAWINGS
+from dashboard.charts.drawn import AGE, DRAWINGS
+from dashboard.kit import data, parts
+from dashboard.words import download_words as said
 
 TABLE_KINDS, CHART_KINDS = {"csv": "CSV", "parquet": "Parquet"}, {"svg": "SVG", "png": "PNG"}
 

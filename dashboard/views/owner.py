@@ -6,15 +6,17 @@ from contextlib import suppress
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from core.answer_types import AnswerChoice, Question, Report
 from core.answers import entries_for
 from core.entries import utc_now
 from core.errors import Refused
-from dashboard import data, drawn, parts, plan_words, words
-from dashboard.floor_words import Names
-from dashboard.morning_paper import morning
+from core.reading.types import AnswerChoice, Question, Report
+from dashboard.charts import drawn
+from dashboard.kit import data, parts
+from dashboard.paper.morning_paper import morning
 from dashboard.views import owner_html, plan_html, upkeep_html
-from dashboard.written import Clock
+from dashboard.words import owner_words, plan_words
+from dashboard.words.floor_words import Names
+from dashboard.words.written import Clock
 
 #: Seconds between two looks whether anything new was noted.
 LOOK_EVERY = 5
@@ -31,7 +33,7 @@ def page() -> None:
     """Draw the page, and keep it fresh."""
     shown = data.moment()
     if refused := data.no_shop():
-        st.html(owner_html.plainly(words.NO_SHOP, refused.sentence))
+        st.html(owner_html.plainly(owner_words.NO_SHOP, refused.sentence))
     else:
         _draw(parts.who())
     _watch(shown)
@@ -121,21 +123,21 @@ def _drawing(report: Report, names: Names, by: str | None) -> dict[str, Callable
 def _losses(report: Report, names: Names) -> None:
     """The reasons that cost most as bars, and all of them folded away."""
     if chart := drawn.losses(report, names):
-        st.html(owner_html.key(words.LOST))
-        parts.chart(chart, words.LOST)
+        st.html(owner_html.key(owner_words.LOST))
+        parts.chart(chart, owner_words.LOST)
         st.html(owner_html.all_losses(report.week, report.mending, names))
 
 
 def _runs_out(report: Report, names: Names) -> None:
     """The spools that run out soonest, on a clock."""
-    runs, clock = report.runs_out, words.clock_of(report)
+    runs, clock = report.runs_out, owner_words.clock_of(report)
     chart = drawn.run_outs(report, names)
-    title = words.runs_out(runs, clock)
-    st.html(owner_html.plainly(title, "" if chart else words.no_run_out(runs)))
+    title = owner_words.runs_out(runs, clock)
+    st.html(owner_html.plainly(title, "" if chart else owner_words.no_run_out(runs)))
     if chart:
         parts.chart(chart, title)
-    rest = [words.run_out(end, clock, names.materials) for end in runs.spools[drawn.RUN_OUTS_SEEN :]]
-    st.html(owner_html.below_run_outs(rest, bool(chart), words.no_spool_noted(runs)))
+    rest = [owner_words.run_out(end, clock, names.materials) for end in runs.spools[drawn.RUN_OUTS_SEEN :]]
+    st.html(owner_html.below_run_outs(rest, bool(chart), owner_words.no_spool_noted(runs)))
 
 
 def _changing(report: Report) -> None:
@@ -143,12 +145,12 @@ def _changing(report: Report) -> None:
     with st.grid(min_column_width=165, gap="small", key="owner-lines"):
         for series in report.series:
             if chart := drawn.daily(series):
-                parts.chart(chart, ", ".join(words.series_title(series)))
+                parts.chart(chart, ", ".join(owner_words.series_title(series)))
 
 
 def _due(report: Report, names: Names, by: str | None) -> None:
     """The orders most at risk, whether the room gives what is wanted, and upkeep and repairs."""
-    plan, clock = data.plan(), words.clock_of(report)
+    plan, clock = data.plan(), owner_words.clock_of(report)
     st.html(plan_html.due(plan, clock, DUE_SEEN))
     if plan.orders:
         st.html(owner_html.key(plan_words.headroom(data.capacity(), clock)))
@@ -157,29 +159,29 @@ def _due(report: Report, names: Names, by: str | None) -> None:
 
 def _questions(report: Report, names: Names, by: str | None) -> None:
     if not report.questions:
-        st.html(owner_html.key(words.NOTHING_ASKED))
+        st.html(owner_html.key(owner_words.NOTHING_ASKED))
     elif by is None:
         parts.ask_who()
     else:
         for question in report.questions[:QUESTIONS_SEEN]:
-            _question(question, words.clock_of(report), names, by)
+            _question(question, owner_words.clock_of(report), names, by)
         if len(report.questions) > QUESTIONS_SEEN:
             st.html(owner_html.more(len(report.questions) - QUESTIONS_SEEN))
 
 
 def _question(question: Question, clock: Clock, names: Names, by: str) -> None:
     """A question with a button for each answer; a tap records it."""
-    st.html(owner_html.key(words.question_sentence(question, clock)))
+    st.html(owner_html.key(owner_words.question_sentence(question, clock)))
     with st.container(key=f"answers-{question.id}", horizontal=True, gap="small"):
         for choice in question.choices:
-            label = words.choice_words(question, choice, names.down)
+            label = owner_words.choice_words(question, choice, names.down)
             if parts.pressed(f"answer-{question.id}-{choice.name}", label):
                 _answer(question, choice, label, by)
 
 
 def _answer(question: Question, choice: AnswerChoice, label: str, by: str) -> None:
     """Record an answer; draws the page anew."""
-    said = words.answered(question, label)
+    said = owner_words.answered(question, label)
     made = entries_for(question, choice, by, utc_now())
     parts.tap(f"answer-{question.id}-{choice.name}", PLACE, made, lambda _: said)
 

@@ -5,11 +5,18 @@ from html import escape
 from itertools import zip_longest
 from urllib.parse import urlencode
 
-from core.answer_types import MachineNow, Mending, NeedsHand, Period, RackNow, Report
 from core.answers import FORMULAS
-from dashboard import store_words, words, written
-from dashboard.floor_words import Names
-from dashboard.written import Clock
+from core.reading.types import (
+    MachineNow,
+    Mending,
+    NeedsHand,
+    Period,
+    RackNow,
+    Report,
+)
+from dashboard.words import owner_words, store_words, written
+from dashboard.words.floor_words import Names
+from dashboard.words.written import Clock
 
 #: So many lines of what needs a hand are seen at once; the others are a tap away.
 SEEN_AT_ONCE = 5
@@ -40,8 +47,12 @@ class Links:
 
 def trust(report: Report) -> str:
     """The strip at the top; on a phone its second half is a tap away."""
-    told, proof = (_side_by_side(s) for s in (words.trust_sentences(report), words.proof_sentences(report.trust)))
-    return f'<section class="rs rs-trust"><h2>{words.TRUST}</h2>{told}{_folded(words.PROOF, proof)}</section>'
+    told, proof = (
+        _side_by_side(s) for s in (owner_words.trust_sentences(report), owner_words.proof_sentences(report.trust))
+    )
+    return (
+        f'<section class="rs rs-trust"><h2>{owner_words.TRUST}</h2>{told}{_folded(owner_words.PROOF, proof)}</section>'
+    )
 
 
 def _side_by_side(sentences: Iterable[str]) -> str:
@@ -50,13 +61,13 @@ def _side_by_side(sentences: Iterable[str]) -> str:
 
 def needs(report: Report, names: Names, links: Links) -> str:
     """The list of what needs a hand, the most urgent lines first."""
-    clock = words.clock_of(report)
+    clock = owner_words.clock_of(report)
     lines = [_need(need, clock, names, links) for need in report.needs]
     seen, rest = lines[:SEEN_AT_ONCE], lines[SEEN_AT_ONCE:]
-    told = f"<ol>{''.join(seen)}</ol>" if seen else key(words.NOTHING_NEEDED)
-    hidden = words.more_needs(report.needs[SEEN_AT_ONCE:])
+    told = f"<ol>{''.join(seen)}</ol>" if seen else key(owner_words.NOTHING_NEEDED)
+    hidden = owner_words.more_needs(report.needs[SEEN_AT_ONCE:])
     more = _folded(hidden, f"<ol>{''.join(rest)}</ol>") if rest else ""
-    return _section("needs", words.NEEDS, told + more)
+    return _section("needs", owner_words.NEEDS, told + more)
 
 
 def where(report: Report, links: Links) -> str:
@@ -64,18 +75,18 @@ def where(report: Report, links: Links) -> str:
     levels = {machine: need.level for need in report.needs for machine in need.machines}
     racks = "".join(_rack(rack, levels, links) for rack in report.racks)
     told = f'<div class="rs-racks">{racks}</div><p class="rs-note">{_legend()}</p>'
-    return _section("where", words.WHERE, told if racks else f"<p>{words.NO_MACHINES}</p>")
+    return _section("where", owner_words.WHERE, told if racks else f"<p>{owner_words.NO_MACHINES}</p>")
 
 
 def gave(report: Report) -> str:
     """The figures of yesterday and the last seven days."""
-    heads = ("", words.yesterday(report), words.week(report))
-    return _section("gave", words.GAVE, _table(words.figures(report), heads))
+    heads = ("", owner_words.yesterday(report), owner_words.week(report))
+    return _section("gave", owner_words.GAVE, _table(owner_words.figures(report), heads))
 
 
 def changing(report: Report) -> str:
     """Whether anything is changing, in words."""
-    return _section("changing", words.CHANGING, "".join(map(key, words.changes(report.series))))
+    return _section("changing", owner_words.CHANGING, "".join(map(key, owner_words.changes(report.series))))
 
 
 def key(sentence: str) -> str:
@@ -85,7 +96,7 @@ def key(sentence: str) -> str:
 
 def more(number: int) -> str:
     """How many more there are."""
-    return f'<p class="rs-more">{words.more_questions(number)}</p>'
+    return f'<p class="rs-more">{owner_words.more_questions(number)}</p>'
 
 
 def plainly(title: str, sentence: str) -> str:
@@ -101,15 +112,15 @@ def _need(need: NeedsHand, clock: Clock, names: Names, links: Links) -> str:
     alone = len(need.machines) == 1
     link = links.machine(need.machines[0]) if alone else links.rack(need.rack)
     return (
-        f'<li><span class="rs-level">{_mark(need.level)}{words.LEVEL_WORDS[need.level]}</span>'
+        f'<li><span class="rs-level">{_mark(need.level)}{owner_words.LEVEL_WORDS[need.level]}</span>'
         f'<a class="rs-who" href="{link}">{escape(written.codes(need.machines))}</a>'
-        f'<span class="rs-how">{escape(words.plight(need, clock))}</span>'
-        f'<span class="rs-next">{escape(words.next_step(need, names.down, names.spares))}</span></li>'
+        f'<span class="rs-how">{escape(owner_words.plight(need, clock))}</span>'
+        f'<span class="rs-next">{escape(owner_words.next_step(need, names.down, names.spares))}</span></li>'
     )
 
 
 def _rack(rack: RackNow, levels: Mapping[str, str], links: Links) -> str:
-    cells = "".join(_cell(machine, levels, links) for machine in words.slots(rack))
+    cells = "".join(_cell(machine, levels, links) for machine in owner_words.slots(rack))
     wide = " rs-wide" if rack.across > PHONE_ACROSS else ""
     return (
         f'<div class="rs-rack{wide}" style="--across:{rack.across}"><h3>{escape(rack.name)}</h3>'
@@ -122,11 +133,11 @@ def _cell(machine: MachineNow | None, levels: Mapping[str, str], links: Links) -
         return '<span class="rs-hole"></span>'
     level = levels.get(machine.machine)
     mark = _mark(level) if level else ""
-    sign = words.sign(machine.basis)
+    sign = owner_words.sign(machine.basis)
     return (
         f'<a class="rs-cell rs-{level or "normal"}" href="{links.machine(machine.machine)}">'
         f"<span>{mark}<b>{escape(machine.machine)}</b> {sign}</span>"
-        f"<span>{words.STATE_WORDS[machine.state].short}</span></a>"
+        f"<span>{owner_words.STATE_WORDS[machine.state].short}</span></a>"
     )
 
 
@@ -135,46 +146,46 @@ def _mark(level: str) -> str:
 
 
 def _legend() -> str:
-    marks = " ".join(f"<span>{_mark(level)}{word}</span>" for level, word in words.LEVEL_WORDS.items())
-    return f"{marks} <span>{words.SIGN_MEANS}</span>"
+    marks = " ".join(f"<span>{_mark(level)}{word}</span>" for level, word in owner_words.LEVEL_WORDS.items())
+    return f"{marks} <span>{owner_words.SIGN_MEANS}</span>"
 
 
 def all_losses(period: Period, mending: Mending, names: Names) -> str:
     """Every reason for which machines printed nothing, with its range, and the scrap by cause."""
     rows = [
-        (words.reason(loss, names.down, names.spares), written.hours(loss.hours), words.times(loss.times))
+        (owner_words.reason(loss, names.down, names.spares), written.hours(loss.hours), owner_words.times(loss.times))
         for loss in period.losses
     ]
-    scrap = words.scrap_causes(period, names.scrap)
+    scrap = owner_words.scrap_causes(period, names.scrap)
     told = f"<p>Scrap: {escape(scrap)}.</p>" if scrap else ""
-    mended = words.mending(mending)
+    mended = owner_words.mending(mending)
     down = f"<p>{mended}</p>" if mended else ""
-    return _all(words.ALL_REASONS, rows, told + down)
+    return _all(owner_words.ALL_REASONS, rows, told + down)
 
 
 def print_times(report: Report) -> str:
     """What every file truly takes, folded away; nothing before any was seen through."""
-    rows = [words.print_time(time) for time in report.print_times]
-    return _all(words.PRINT_TIMES, rows)
+    rows = [owner_words.print_time(time) for time in report.print_times]
+    return _all(owner_words.PRINT_TIMES, rows)
 
 
 def unnoted(report: Report) -> str:
     """What nobody noted, by rack and shift, folded away; nothing before anything could tell."""
-    rows = words.unnoted_rows(report)
-    return _all(words.UNNOTED, rows)
+    rows = owner_words.unnoted_rows(report)
+    return _all(owner_words.UNNOTED, rows)
 
 
 def stops(report: Report) -> str:
     """How often prints stop, folded away; nothing before any was seen through."""
-    rows = [words.stop_rate(rate) for rate in words.stops_told(report.stops)]
-    return _all(words.STOPS, rows)
+    rows = [owner_words.stop_rate(rate) for rate in owner_words.stops_told(report.stops)]
+    return _all(owner_words.STOPS, rows)
 
 
 def below_run_outs(rest: Sequence[Sequence[str]], clock: bool, unknown: str) -> str:
     """What the clock of run-outs means, the spools it does not show, and of how many nothing is known."""
-    told = [key(words.RUN_OUTS_KEY)] if clock else []
+    told = [key(owner_words.RUN_OUTS_KEY)] if clock else []
     if rest:
-        told.append(_folded(words.more_run_outs(len(rest)), _table(rest)))
+        told.append(_folded(owner_words.more_run_outs(len(rest)), _table(rest)))
     if unknown:
         told.append(key(unknown))
     return f'<section class="rs">{"".join(told)}</section>'
@@ -192,14 +203,14 @@ def order_now(report: Report, links: Links) -> str:
 
 def asked() -> str:
     """The heading of the questions."""
-    return _section("asked", words.ASKED, "")
+    return _section("asked", owner_words.ASKED, "")
 
 
 def counted() -> str:
     """How it is counted, at the foot."""
-    rows = [(words.FIGURE_WORDS[name], text) for name, text in FORMULAS.items()]
-    folded = _folded(words.FORMULAS_TITLE, f"{_table(rows)}<p>{words.STANDARDS}</p>")
-    return f'<section class="rs rs-foot"><p>{words.COUNTED}</p>{folded}</section>'
+    rows = [(owner_words.FIGURE_WORDS[name], text) for name, text in FORMULAS.items()]
+    folded = _folded(owner_words.FORMULAS_TITLE, f"{_table(rows)}<p>{owner_words.STANDARDS}</p>")
+    return f'<section class="rs rs-foot"><p>{owner_words.COUNTED}</p>{folded}</section>'
 
 
 def _table(rows: Iterable[Sequence[str]], heads: Sequence[str] = (), to: Sequence[str] = ()) -> str:

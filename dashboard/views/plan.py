@@ -10,12 +10,13 @@ import streamlit as st
 from core.answers import gains, promise
 from core.entries import utc_now
 from core.errors import Refused
-from core.plan_types import Plan
+from core.plan.types import Plan
 from core.setup import Model
-from dashboard import data, drawn, parts
-from dashboard import plan_words as said
+from dashboard.charts import drawn
+from dashboard.kit import data, parts
 from dashboard.views import plan_html
-from dashboard.written import Clock
+from dashboard.words import plan_words as said
+from dashboard.words.written import Clock
 
 PLACE = "plan"
 

@@ -5,10 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence, Set
 from html import escape
 
-from core.plan_types import Capacity, Gain, Loading, OrderDue, Plan
-from dashboard import plan_words as said
-from dashboard import written
-from dashboard.written import Clock
+from core.plan.types import (
+    Capacity,
+    Gain,
+    Loading,
+    OrderDue,
+    Plan,
+)
+from dashboard.words import plan_words as said
+from dashboard.words import written
+from dashboard.words.written import Clock
 
 
 def due(plan: Plan, clock: Clock, most: int | None = None) -> str:

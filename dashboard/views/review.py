@@ -11,15 +11,16 @@ import streamlit as st
 from core.answers import agree, end
 from core.entries import utc_now
 from core.errors import Refused
-from core.review_types import Action, Chart, Review
-from dashboard import data, drawn, parts
-from dashboard import review_words as said
-from dashboard.charts import Spec
-from dashboard.floor_words import Names
+from core.review.types import Action, Chart, Review
+from dashboard.charts import drawn
+from dashboard.charts.charts import Spec
+from dashboard.kit import data, parts
+from dashboard.kit.blocks import note, section
+from dashboard.paper.week_paper import week
 from dashboard.views import review_html
-from dashboard.views.blocks import note, section
-from dashboard.week_paper import week
-from dashboard.written import Clock
+from dashboard.words import review_words as said
+from dashboard.words.floor_words import Names
+from dashboard.words.written import Clock
 
 PLACE = "review"
 #: Actions open at once.

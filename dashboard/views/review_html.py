@@ -5,11 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from core.review_types import Action, Comparison, Review
-from dashboard import review_words as said
-from dashboard.floor_words import Names
-from dashboard.views.blocks import folded, key, note, section, table, told
-from dashboard.written import Clock
+from core.review.types import Action, Comparison, Review
+from dashboard.kit.blocks import (
+    folded,
+    key,
+    note,
+    section,
+    table,
+    told,
+)
+from dashboard.words import review_words as said
+from dashboard.words.floor_words import Names
+from dashboard.words.written import Clock
 
 
 def week(found: Review, clock: Clock) -> str:

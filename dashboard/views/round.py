@@ -9,11 +9,11 @@ from functools import partial
 
 import streamlit as st
 
-from core.answer_types import Expected, RackRound
 from core.answers import open_question
 from core.entries import AnyEntry, Sight
-from dashboard import data, parts
-from dashboard import floor_words as words
+from core.reading.types import Expected, RackRound
+from dashboard.kit import data, parts
+from dashboard.words import floor_words as words
 
 #: More machines than this are not confirmed by one tap: nobody has looked at them all.
 MOST_AT_ONCE = 12

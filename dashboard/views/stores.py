@@ -7,12 +7,13 @@ from urllib.parse import urlencode
 
 import streamlit as st
 
-from core.answer_types import Stored
 from core.entries import AnyEntry, entry_adapter
-from dashboard import data, drawn, parts
-from dashboard import floor_words as words
-from dashboard import store_words as said
-from dashboard.parts import Step
+from core.reading.types import Stored
+from dashboard.charts import drawn
+from dashboard.kit import data, parts
+from dashboard.kit.parts import Step
+from dashboard.words import floor_words as words
+from dashboard.words import store_words as said
 
 #: So many of an item's newest moves are shown; with more items than this one can look for one.
 MOVES_SHOWN, MANY = 8, 30

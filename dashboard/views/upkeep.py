@@ -6,12 +6,13 @@ import streamlit as st
 
 from core.entries import utc_now
 from core.errors import Refused
-from core.upkeep_types import Room
-from dashboard import data, drawn, parts
-from dashboard import floor_words as words
-from dashboard import upkeep_words as said
+from core.upkeep.types import Room
+from dashboard.charts import drawn
+from dashboard.kit import data, parts
 from dashboard.views import upkeep_html
-from dashboard.written import Clock
+from dashboard.words import floor_words as words
+from dashboard.words import upkeep_words as said
+from dashboard.words.written import Clock
 
 
 def page() -> None:

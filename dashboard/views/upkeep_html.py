@@ -7,12 +7,19 @@ from html import escape
 from urllib.parse import urlencode
 
 from core.setup import Machine
-from core.upkeep_types import MachineRecord, Room, TaskDue
-from dashboard import upkeep_words as said
-from dashboard.floor_words import Names
+from core.upkeep.types import MachineRecord, Room, TaskDue
+from dashboard.kit.blocks import (
+    key,
+    note,
+    section,
+    table,
+    told,
+    unfolding,
+)
 from dashboard.views import owner_html, plan_html
-from dashboard.views.blocks import key, note, section, table, told, unfolding
-from dashboard.written import Clock
+from dashboard.words import upkeep_words as said
+from dashboard.words.floor_words import Names
+from dashboard.words.written import Clock
 
 #: Tasks shown before the others unfold; days ahead that tasks are shown for; lines of a machine's story.
 TASKS, STORY, BRIEF = 10, 30, 3

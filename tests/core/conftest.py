@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from core.log.store import Log
-from core.outlook import Outlook
+from core.plan.outlook import Outlook
 from demo.make import make
 
 UNTIL = datetime(2026, 8, 30, 23, 0, tzinfo=UTC)

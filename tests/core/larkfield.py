@@ -6,11 +6,9 @@ from uuid import UUID, uuid4
 
 import polars as pl
 
-from core.calc.pace import Pace
-from core.calc.reckon import Reckoned, reckon
-from core.calc.spent import Spent, spent
-from core.calc.staffed import Staffed
 from core.entries import AnyEntry, entry_adapter
+from core.habits.learned import Pace
+from core.hours.state_hours import Spent, spent
 from core.log.store import entry_frame
 from core.setup import (
     Cause,
@@ -28,6 +26,8 @@ from core.setup import (
     Supply,
     UpkeepTask,
 )
+from core.staffed import Staffed
+from core.timeline.reckon import Reckoned, reckon
 from core.window import Window
 
 #: Midnight of a Monday, in a week in which Dublin keeps Greenwich time.

@@ -13,18 +13,24 @@ from pathlib import Path
 import pytest
 from pydantic import BaseModel, ValidationError
 
-from core.answer_types import Choice, MachineNow, Period, Question, RackNow
 from core.answers import By, entries_for, floor, hours, machine_page, pace_at, rack_round, report
-from core.calc.account import FORMULAS
-from core.calc.possible import acts
-from core.calc.questions import NOBODY_KNOWS
-from core.calc.reckon import STATES
 from core.entries import AnyEntry
 from core.errors import Refused
 from core.estimate import NINETY, Estimate
+from core.hours.account import FORMULAS
 from core.log.record import record
 from core.log.store import Log
+from core.reading.types import (
+    Choice,
+    MachineNow,
+    Period,
+    Question,
+    RackNow,
+)
 from core.setup import WEEKDAYS, Cause, Machine, Material, PrintFile, Rack, Row, Shift, Shop, Spare, UpkeepTask
+from core.timeline.possible import acts
+from core.timeline.questions import NOBODY_KNOWS
+from core.timeline.reckon import STATES
 from core.window import Window, midnight
 from tests.core.larkfield import EXACT, ROWS, tell, when
 

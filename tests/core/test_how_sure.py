@@ -8,10 +8,10 @@ from uuid import UUID
 import pytest
 
 from core.answers import open_question, rack_round, report
-from core.calc.proportion import wilson
 from core.entries import AnyEntry, Looked
 from core.log.record import record_many
 from core.log.store import Log
+from core.statistics.proportion import wilson
 from tests.core.larkfield import EXACT, ROWS, look, start, tell, when
 
 AT = when(3, 12)

@@ -16,11 +16,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import BaseModel
 
-from core.answer_types import AnswerChoice, Frozen
 from core.answers import all_answers
 from core.estimate import Estimate
 from core.log.sheets import value_type
 from core.log.store import Log
+from core.reading.types import AnswerChoice, Frozen
 from core.tables import TABLES, Table, frame, write_tables, written
 from tests.core.conftest import AT
 

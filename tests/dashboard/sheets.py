@@ -5,10 +5,10 @@ from datetime import datetime, timedelta
 from core import answers
 from core.estimate import Estimate
 from core.log.store import Log
-from core.plan_types import Leaves, OrderDue, Plan
-from core.upkeep_types import Room, TaskDue
-from dashboard.floor_words import Names
-from dashboard.morning_paper import morning
+from core.plan.types import Leaves, OrderDue, Plan
+from core.upkeep.types import Room, TaskDue
+from dashboard.paper.morning_paper import morning
+from dashboard.words.floor_words import Names
 
 ZONE = "Europe/Dublin"
 

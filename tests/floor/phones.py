@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, Locator, Page, expect
 from core.entries import AnyEntry, PartsOff, PrintStarted, SpoolFitted, entry_adapter, utc_now
 from core.log.record import record
 from core.log.store import Log
-from dashboard.desk import ask
+from dashboard.commands.desk import ask
 from demo.shop import shop_rows
 from tests.dashboard.serving import Serving
 

@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import expect
 
 from core.entries import utc_now
-from dashboard.parts import SECOND_TAP
+from dashboard.kit.parts import SECOND_TAP
 from tests.floor.phones import entries_of, make_room, phone, tell
 
 #: Before anything was noted.

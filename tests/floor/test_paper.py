@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, BrowserContext, expect
 from core.entries import utc_now
 from core.log.store import Log
 from core.setup import Machine, Material, Model, Product, Rack, Row, Shop
-from dashboard.paper import document
+from dashboard.paper.paper import document
 from demo.make import make
 from demo.shop import shop_rows
 from tests.dashboard.serving import Serving, Start, run

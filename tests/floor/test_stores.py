@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, expect
 from core.entries import entry_adapter, utc_now
 from core.log.record import record
 from core.log.store import Log
-from dashboard.desk import ask
+from dashboard.commands.desk import ask
 from demo.shop import shop_rows
 from tests.dashboard.serving import Serving, Start
 from tests.floor.phones import PHONE, Phone, entries_of

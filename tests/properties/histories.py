@@ -20,8 +20,6 @@ from uuid import NAMESPACE_OID, uuid5
 
 from hypothesis import strategies as st
 
-from core.calc.pace import HOURS_LEFT, Pace
-from core.calc.staffed import micros, staffed_spells
 from core.entries import (
     AnyEntry,
     AtMachine,
@@ -36,7 +34,9 @@ from core.entries import (
     UpkeepDone,
     WentDown,
 )
+from core.habits.learned import HOURS_LEFT, Pace
 from core.setup import Machine, PrintFile, Row, Setup, Shift, Shop
+from core.staffed import micros, staffed_spells
 from core.window import Window
 
 #: A Thursday; the clocks go forward in Dublin on the Sunday after.

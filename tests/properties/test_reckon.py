@@ -18,13 +18,23 @@ import polars as pl
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from core.calc.reckon import reckon
-from core.calc.staffed import Staffed
 from core.entries import AnyEntry, EntryVoided
 from core.log.store import Log, entry_frame
 from core.setup import Machine
+from core.staffed import Staffed
+from core.timeline.reckon import reckon
 from core.window import Window
-from tests.core.calc.plain_reckoner import Clock, Fact, Stretch, Usual, facts_of, micros, pairs, plain_reckon, shape
+from tests.core.timeline.plain_reckoner import (
+    Clock,
+    Fact,
+    Stretch,
+    Usual,
+    facts_of,
+    micros,
+    pairs,
+    plain_reckon,
+    shape,
+)
 from tests.properties.histories import BEGINNING, MACHINES, History, histories, moments
 
 #: Long after every history, and later still.

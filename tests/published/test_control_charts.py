@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from core.calc import limits
-from core.calc.calls import run_length
 from core.estimate import Estimate, difference
+from core.statistics import limits
+from core.statistics.calls import run_length
 
 #: CC-1: NIST/SEMATECH e-Handbook 6.3.3.2, MONITOR-6_3_3_2.DAT: faulty chips in samples of 50; the same counts are the
 #: orange-juice cans of Montgomery, Introduction to Statistical Quality Control.

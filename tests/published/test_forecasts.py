@@ -4,8 +4,8 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from core.calc.forecasts import intermittent, smoothed
-from core.calc.seasons import seasons
+from core.statistics.forecasts import intermittent, smoothed
+from core.statistics.seasons import seasons
 
 Numbers = npt.NDArray[np.float64]
 

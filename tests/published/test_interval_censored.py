@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import surpyval
 
-from core.calc.turnbull import Masses, turnbull
+from core.statistics.turnbull import Masses, turnbull
 
 
 def intervals(text: str) -> np.ndarray:

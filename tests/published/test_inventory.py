@@ -7,7 +7,7 @@ power approximation leaves a case out. The product uses no such approximation, s
 import numpy as np
 import pytest
 
-from core.calc.stocking import chance_short, eoq, least_stock
+from core.stores.stocking import chance_short, eoq, least_stock
 
 # Snyder and Shen, Fundamentals of Supply Chain Theory, 2nd ed. (2019): the numbers as stockpyl 1.0.2 ships them.
 

@@ -15,7 +15,18 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from core.calc.forward import PRINTED, WAITED, Choice, Clock, Laws, Now, Played, Wanted, Work, play
+from core.plan.forward import (
+    PRINTED,
+    WAITED,
+    Choice,
+    Clock,
+    Laws,
+    Now,
+    Played,
+    Wanted,
+    Work,
+    play,
+)
 
 Numbers = npt.NDArray[np.float64]
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from core.calc.required import machines_required
+from core.statistics.required import machines_required
 
 
 def test_two_products_in_lots() -> None:

@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 import pytest
 
-from core.calc.account import TimeAccount, account, faults_begun
 from core.entries import AnyEntry
+from core.hours.account import TimeAccount, account, faults_begun
 from core.window import Window
 from tests.core.larkfield import at_a1, hours_in, look, reckoned, start, when
 

@@ -15,7 +15,7 @@ from statistics import NormalDist
 import numpy as np
 from scipy.stats import poisson
 
-from core.calc.bad_actor import stands_out
+from core.statistics.bad_actor import stands_out
 
 MACHINES, WEEKS, HOURS, WITHIN = 40, 52, 85.0, 12
 FALSE_ALARMS = 0.05

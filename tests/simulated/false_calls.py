@@ -21,11 +21,11 @@ from pathlib import Path
 import numpy as np
 from scipy.stats import binom
 
-from core.calc.calls import Rules, calls
-from core.figures import TOGETHER, Watched, together
 from core.log.store import Log
-from core.past import last_quarter
-from core.watched import FALSE_CALLS, charts
+from core.review.control_charts import FALSE_CALLS, charts
+from core.review.figures import TOGETHER, Watched, together
+from core.review.quarter import last_quarter
+from core.statistics.calls import Rules, calls
 from demo.make import make
 
 #: The quarter before is at the bottom of the season, with one bank holiday; the shop is older than the quarter.

@@ -16,13 +16,21 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from core.calc import room
-from core.calc.forward import Clock, Laws
-from core.calc.loading import Limits, Worth, best_loading
-from core.calc.staffed import Staffed, micros, staffed_spells
-from core.calc.timing import Free, Menu, Times, cases, left, loads, time_worth
-from core.loading import COUNTS, DAYS, MADE_AHEAD
+from core.plan import room
+from core.plan.best_loading import Limits, Worth, best_loading
+from core.plan.forward import Clock, Laws
+from core.plan.loading import COUNTS, DAYS, MADE_AHEAD
+from core.plan.timing import (
+    Free,
+    Menu,
+    Times,
+    cases,
+    left,
+    loads,
+    time_worth,
+)
 from core.setup import PrintFile, Setup
+from core.staffed import Staffed, micros, staffed_spells
 from core.window import Window
 from demo.hands import Hands, staffed_time
 from demo.happening import Span

@@ -19,7 +19,7 @@ import numpy as np
 import polars as pl
 
 from core.log.store import Log
-from core.outlook import Outlook
+from core.plan.outlook import Outlook
 from demo.make import make
 from demo.people import ONE_IN_FIVE, USUAL, Slips
 

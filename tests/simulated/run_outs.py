@@ -18,14 +18,14 @@ from pathlib import Path
 
 import polars as pl
 
-from core.answer_types import SpoolEnds
 from core.answers import Pace, machine_page, pace_at
-from core.calc.staffed import staffed_spells
 from core.log.store import Log
-from core.reading import Reading
+from core.reading.reading import Reading
+from core.reading.types import SpoolEnds
 from core.setup import PrintFile
+from core.staffed import staffed_spells
 from core.window import Window
-from dashboard.acts import too_short
+from dashboard.words.acts import too_short
 from demo.make import Truth, make
 from demo.people import ONE_IN_FIVE, USUAL, Slips
 

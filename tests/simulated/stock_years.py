@@ -12,8 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from core.calc.forecasts import forecast
-from core.calc.stocking import Levels, Terms, Times, levels, to_order
+from core.statistics.forecasts import forecast
+from core.stores.stocking import (
+    Levels,
+    Terms,
+    Times,
+    levels,
+    to_order,
+)
 
 Numbers = npt.NDArray[np.float64]
 REVIEW, LEARNT, RUN = 7, 104, 52

@@ -16,7 +16,16 @@ import pytest
 import simpy
 from scipy.stats import gamma, lognorm
 
-from core.calc.forward import FINE, Choice, Clock, Laws, Now, Wanted, Work, play
+from core.plan.forward import (
+    FINE,
+    Choice,
+    Clock,
+    Laws,
+    Now,
+    Wanted,
+    Work,
+    play,
+)
 
 Numbers = npt.NDArray[np.float64]
 

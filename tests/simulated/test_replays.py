@@ -8,15 +8,23 @@ import numpy as np
 import polars as pl
 import pytest
 
-from core.calc.account import account, daily
-from core.calc.names import names_of
-from core.calc.pace import Pace
-from core.calc.replays import Law, replay
-from core.calc.spans import CLEAR, DONE, EMPTY, PRINTING, STOPPED, Spans, spans
-from core.calc.spent import IDLE, Spent
-from core.calc.staffed import micros
+from core.habits.learned import Pace
+from core.hours.account import account, daily
+from core.hours.replays import Law, replay
+from core.hours.state_hours import IDLE, Spent
 from core.log.store import Log
-from core.reading import Reading, pace_at
+from core.names import names_of
+from core.reading.reading import Reading, pace_at
+from core.staffed import micros
+from core.timeline.spans import (
+    CLEAR,
+    DONE,
+    EMPTY,
+    PRINTING,
+    STOPPED,
+    Spans,
+    spans,
+)
 from core.window import Window
 from demo.make import make
 from demo.people import ONE_IN_FIVE

@@ -10,12 +10,12 @@ import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from core.calc.pace import Pace
-from core.calc.reckon import reckon
-from core.calc.staffed import Staffed
 from core.entries import AnyEntry, EntryVoided
+from core.habits.learned import Pace
 from core.log.store import Log, entry_frame
 from core.setup import Row, Setup
+from core.staffed import Staffed
+from core.timeline.reckon import reckon
 from core.window import Window
 from tests.core.larkfield import a1_alone, at_a1, ids, look, start, when
 from tests.properties import histories

@@ -1,0 +1,1 @@
+"""How long machines were in which state, with its doubt."""

@@ -1,0 +1,216 @@
+"""The habits of a shop learned from its entries: replay the time between them, count what happened, begin again.
+
+Each round is a step of the EM algorithm: the replays weigh what can have happened between facts by the
+habits so far, and what happened in them on average gives the next ones.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import polars as pl
+
+from core.estimate import NINETY
+from core.habits.habits import AT_ONCE, Habits, first_guess
+from core.habits.learned import (
+    ENOUGH,
+    Pace,
+    usual_by_hours_left,
+    with_patience,
+)
+from core.habits.print_times import PrintTimes, ended_prints, learn_times
+from core.hours.replays import (
+    Law,
+    Replays,
+    Waits,
+    replay,
+)
+from core.names import names_of
+from core.setup import Setup
+from core.spools.spools import learn_usage
+from core.staffed import FAR, Micros, Staffed
+from core.statistics.hazard import (
+    AGES,
+    Hazard,
+    Numbers,
+    lasted,
+    step_of,
+)
+from core.timeline.facts import facts
+from core.timeline.gaps import find_gaps
+from core.timeline.spans import (
+    ANY,
+    CLEAR,
+    EMPTY,
+    Spans,
+    certain,
+    crowded,
+    spans,
+)
+
+#: Rounds of learning, and replays of a span with one story and with many.
+ROUNDS, FEW, MANY = 3, 24, 128
+#: The newest spans say as much of habits as a shop needs, and keep the learning quick.
+NEWEST = 1500
+#: The speed of hands on a weekday is drawn toward the usual by so many removals.
+STEADY = 10.0
+
+
+@dataclass(frozen=True)
+class Counted:
+    """What happened on average: ends of waits and hours waited by law and step of age, restarts at a visit, visits.
+
+    `expected` and `removed`: removals by weekday, as the law has it at the usual speed, and counted;
+    `off_unnoted` and `start_unnoted`: removals and starts that nobody noted.
+    """
+
+    ended: Numbers
+    waited: Numbers
+    restarted: float
+    visits: float
+    expected: Numbers
+    removed: Numbers
+    off_unnoted: float
+    start_unnoted: float
+
+    def __add__(self, other: Counted) -> Counted:
+        return Counted(*(getattr(self, name) + getattr(other, name) for name in self.__dataclass_fields__))
+
+
+def learn(entries: pl.DataFrame, setup: Setup, staffed: Staffed, known_at: int) -> Pace:
+    """How work goes in a shop, from its `entries` known at a moment (microseconds).
+
+    First what prints take, from gaps that take the files as they state; with these the gaps are found
+    again, and the habits of hands are learned from them.
+    """
+    told = facts(entries, setup, Pace())
+    usual = usual_by_hours_left(told, staffed)
+    gaps = find_gaps(told, staffed, Pace(usual=usual))
+    times = learn_times(ended_prints(gaps, setup), setup, staffed)
+    if sum(times.seen) < ENOUGH:
+        return Pace(usual=usual, seen=sum(times.seen))
+    pace = with_patience(_with_times(Pace(usual=usual), times), gaps, staffed)
+    told = facts(entries, setup, pace)
+    gaps = find_gaps(told, staffed, pace)
+    mine = spans(gaps, pace, names_of(setup), known_at)
+    habits = first_guess(told, gaps, names_of(setup), staffed)
+    law, quick = _learn_law(mine, habits, staffed, times.spread, setup.zone)
+    fitted = entries.filter(pl.col("kind") == "SpoolFitted")
+    return replace(pace, habits=law.habits, quick=quick, usage=learn_usage(gaps, fitted, setup, known_at))
+
+
+def _with_times(pace: Pace, times: PrintTimes) -> Pace:
+    best, doubt = math.exp(times.shop_log), float(np.sqrt(np.diag(times.covariance)).mean()) if times.kinds else 0.05
+    reach = NINETY * math.hypot(times.spread, doubt)
+    return replace(
+        pace, best=best, low=best * math.exp(-reach), high=best * math.exp(reach), seen=sum(times.seen), times=times
+    )
+
+
+def _learn_law(
+    mine: Spans, habits: Habits, staffed: Staffed, spread: float, zone: ZoneInfo
+) -> tuple[Law, tuple[float, ...]]:
+    """The law, and the speed of hands by weekday, from the spans of a shop and a first guess at its habits.
+
+    Moments told from memory say nothing of how long anything waits: spans that begin or end by one are left out.
+    """
+    mine = mine.of(mine.blur == 0)
+    law, quick = Law(staffed, staffed, habits, spread), np.ones(7)
+    weekdays = staffed.weekdays(zone)
+    sure = certain(mine, habits.menu.shortest)
+    since = np.sort(mine.end[~sure])[-NEWEST:].min(initial=FAR)
+    plain = _plain(mine.of(sure & (mine.end >= since)), staffed)
+    doubtful = mine.of(~sure & (mine.end >= since))
+    offs = float((mine.removed & (mine.end >= since)).sum())
+    begun = float(((mine.found == CLEAR) & (mine.end >= since)).sum())
+    for _ in range(ROUNDS if len(doubtful) else 0):
+        counted = plain
+        for replays in replay_all(doubtful, law, FEW, MANY):
+            counted += _counted(replays, law, weekdays)
+        quick = _speeds(counted)
+        habits = replace(
+            _habits(law.habits, counted),
+            forgets_off=counted.off_unnoted / (counted.off_unnoted + offs + 10),
+            forgets_start=counted.start_unnoted / (counted.start_unnoted + begun + 10),
+        )
+        law = replace(law, habits=habits, hands=staffed.at_speeds(quick[weekdays]))
+    return law, tuple(float(speed) for speed in quick)
+
+
+def _speeds(counted: Counted) -> Numbers:
+    """The speed of hands by weekday against the usual: how fast they are on the whole is for the hazards to say."""
+    usual = counted.removed.sum() / max(counted.expected.sum(), 1e-9)
+    return np.asarray((counted.removed + STEADY) / (counted.expected * usual + STEADY))
+
+
+def replay_all(spans: Spans, law: Law, few: int, many: int) -> list[Replays]:
+    """Replay the spans, those in which hands may have changed a print unseen more often."""
+    hard = crowded(spans, law.staffed, law.habits.menu.shortest)
+    parts = ((spans.of(~hard), few), (spans.of(hard), many))
+    return [replay(part, law, count) for part, count in parts if len(part)]
+
+
+def _habits(old: Habits, counted: Counted) -> Habits:
+    inside, outside, idle = zip(counted.ended, counted.waited, strict=True)
+    return replace(
+        old,
+        inside=Hazard.rising(*inside),
+        outside=Hazard.rising(*outside),
+        idle=Hazard.fitted(*idle),
+        at_once=(counted.restarted + 9.0) / (counted.visits + 10.0),
+    )
+
+
+def _plain(sure: Spans, staffed: Staffed) -> Counted:
+    """What certain spans tell: machines cleared and started again, at once or after a short while."""
+    again = sure.of(sure.hand & (sure.left == EMPTY) & (sure.found == CLEAR))
+    idle = staffed.hours(again.start, again.end)
+    short = idle[idle >= AT_ONCE]
+    ended, waited = np.zeros((3, len(AGES) - 1)), np.zeros((3, len(AGES) - 1))
+    np.add.at(ended[2], step_of(short), 1.0)
+    waited[2] = lasted(np.zeros(len(short)), short).sum(axis=0)
+    return Counted(ended, waited, float((idle < AT_ONCE).sum()), float(len(idle)), np.zeros(7), np.zeros(7), 0.0, 0.0)
+
+
+def _counted(replays: Replays, law: Law, weekdays: Micros) -> Counted:
+    weights = replays.weights.ravel()
+    ended, waited = np.zeros((3, len(AGES) - 1)), np.zeros((3, len(AGES) - 1))
+    expected, removed = np.zeros(7), np.zeros(7)
+    for wait in replays.waits:
+        weight = weights[wait.rows]
+        hours = lasted(wait.begin, wait.end) * weight[:, None]
+        for number in range(3):
+            waited[number] += hours[wait.law == number].sum(axis=0)
+        over = wait.ended
+        np.add.at(ended, (wait.law[over], step_of(wait.end[over])), weight[over])
+        _expect(expected, wait, weight, law, weekdays)
+        off = over & (wait.law < 2)
+        np.add.at(removed, weekdays[law.hands.spell_of(wait.until[off] - 1)], weight[off])
+    last = np.flatnonzero(replays.ended)
+    np.add.at(ended, (replays.law[last], step_of(replays.age[last])), weights[last])
+    gone = last[replays.law[last] < 2]
+    spell = law.hands.spell_of(replays.spans.end[gone // replays.count] - 1)
+    np.add.at(removed, weekdays[spell], weights[gone])
+    restarted = sum(float((weights[rows] * again).sum()) for rows, again in replays.restarts)
+    visits = sum(float(weights[rows].sum()) for rows, _ in replays.restarts)
+    unseen = sum(float(weights[w.rows][w.ended & (w.law < 2)].sum()) for w in replays.waits)
+    begun = restarted + sum(float(weights[w.rows][w.ended & (w.law == 2)].sum()) for w in replays.waits)
+    swapped = (replays.law < 2) & np.isin(np.repeat(replays.spans.found, replays.count), (CLEAR, ANY))
+    return Counted(ended, waited, restarted, visits, expected, removed, unseen + float(weights[swapped].sum()), begun)
+
+
+def _expect(expected: Numbers, wait: Waits, weight: Numbers, law: Law, weekdays: Micros) -> None:
+    """Add the removals that the law expects of these waits at the usual speed, to the weekdays they lasted over."""
+    for number, hazard in enumerate((law.habits.inside, law.habits.outside)):
+        mine = wait.law == number
+        since, until, begin = wait.since[mine], wait.until[mine], wait.begin[mine]
+        first, last = law.hands.spell_of(since), law.hands.spell_of(until)
+        for step in range(int((last - first).max(initial=-1)) + 1):
+            spell = np.minimum(first + step, last)
+            opens, closes = (np.clip(edge, since, until) for edge in law.hands.spell_ends(spell))
+            age_at = [begin + law.hands.hours(since, moment) for moment in (opens, closes)]
+            coming = np.where(first + step <= last, hazard.gathered(age_at[1]) - hazard.gathered(age_at[0]), 0.0)
+            np.add.at(expected, weekdays[spell], weight[mine] * coming / law.hands.speed_of(spell))

@@ -1,0 +1,1 @@
+"""One read of the log for a window, and what it comes to."""

@@ -1,0 +1,1 @@
+"""Is it getting better? The weekly review, periods compared, actions agreed."""

@@ -1,0 +1,1 @@
+"""What is left on the spools, and when they run out."""

@@ -1,0 +1,250 @@
+"""Failures of machines that are mended and run on: how long between two, better or worse with the hours, how many.
+
+A machine is a repairable system: its failures are points on the scale of its own printing hours, and the rate at which
+they come may change along it (Ascher and Feingold, Repairable Systems Reliability (1984)).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+from typing import Literal
+
+import numpy as np
+from scipy.stats import chi2
+
+from core.estimate import Estimate
+from core.statistics.hazard import Numbers
+from core.timeline.stops import poisson_range
+
+#: A slope surely between 1 / this and this is steady: twice the hours change the rate by less than half.
+STEADY = 1.5
+#: Fewer failures than this have no slope.
+FEWEST = 2
+
+Verdict = Literal["improving", "steady", "worsening", "cannot tell"]
+
+
+@dataclass(frozen=True)
+class Watched:
+    """A machine that `failed` at so many printing hours since its watch began (any order), watched for `hours` of them.
+
+    `by_failure`: the watch ended because the last failure came (failure-terminated) and not at a time of its own
+    (time-terminated, as with every machine watched until today). ValueError for failures outside the watch.
+    """
+
+    failed: Sequence[float]
+    hours: float
+    by_failure: bool = False
+
+    def __post_init__(self) -> None:
+        if not 0 < self.hours < math.inf:
+            raise ValueError(f"the hours watched must be a number above 0, got {self.hours}")
+        outside = [at for at in self.failed if not 0 < at <= self.hours]
+        if outside:
+            raise ValueError(f"a failure must come after 0 and within the {self.hours} h watched, got {outside[0]}")
+        if self.by_failure and self.hours not in self.failed:
+            raise ValueError(f"a watch that ended by a failure must have one at its end, {self.hours} h")
+
+    @property
+    def free(self) -> Numbers:
+        """Those failures that could have come anywhere in the watch: not the one that ended it."""
+        at = np.sort(np.asarray(self.failed, dtype=np.float64))
+        return at[:-1] if self.by_failure else at
+
+
+def mtbf(failures: int, hours: float, sure: float = 0.9) -> Estimate:
+    """Mean hours between failures of machines watched for `hours` together at a steady rate (time-terminated).
+
+    Exact bounds: hours / mean count, by `poisson_range`, which are those of the NIST/SEMATECH e-Handbook, 8.4.5.1,
+    2 T / chi2(1 - a/2; 2 r + 2) and 2 T / chi2(a/2; 2 r). No failures: best and high are infinite, low is T / -ln(a/2),
+    so half of what `sure` leaves stays on its side as with any other count. ValueError for no hours.
+    """
+    if not 0 < hours < math.inf:
+        raise ValueError(f"the hours watched must be a number above 0, got {hours}")
+    if failures < 0:
+        raise ValueError(f"failures must be counted from 0 up, got {failures}")
+    if not 0 < sure < 1:
+        raise ValueError(f"how sure must be a share between 0 and 1, got {sure}")
+    count = poisson_range(failures, sure)
+    return Estimate(
+        low=hours / count.high,
+        best=hours / failures if failures else math.inf,
+        high=hours / count.low if failures else math.inf,
+    )
+
+
+def availability(between: float, restore: float) -> float:
+    """Inherent availability: the share of time up of a machine with such mean hours between failures and to restore."""
+    return 1.0 if between == math.inf else between / (between + restore)
+
+
+@dataclass(frozen=True)
+class Tested:
+    """What a test of no trend found: its `statistic`, and the chance `p` of one as far out (two-sided) if steady."""
+
+    statistic: float
+    p: float
+
+
+def laplace(machines: Sequence[Watched]) -> Tested | None:
+    """Laplace's test of no trend: standard normal; above 0 failures come closer together. None of no failures.
+
+    Cox and Lewis, The Statistical Analysis of Series of Events (1966), 3.3. Over several machines the moments are added
+    given how many failures each had, so machines may have rates of their own (Kvaloy and Lindqvist, Reliability
+    Engineering and System Safety 60 (1998) 13-28).
+    """
+    late = sum(float((one.free - one.hours / 2).sum()) for one in machines)
+    spread = math.sqrt(sum(one.free.size * one.hours**2 / 12 for one in machines))
+    if not spread:
+        return None
+    return Tested(late / spread, 2 * NormalDist().cdf(-abs(late / spread)))
+
+
+def mil_hdbk_189(machines: Sequence[Watched]) -> Tested | None:
+    """The test of no trend against a power law: chi-square with twice as many degrees as there are `free` failures.
+
+    MIL-HDBK-189 (1981), 5: 2 sum ln(T / t), exact; small if failures come closer together. Over several machines the
+    sums and the degrees are added, as with `laplace`. None of no failures.
+    """
+    count, logs = _logs(machines)
+    if not count:
+        return None
+    return Tested(2 * logs, 2 * float(min(chi2.cdf(2 * logs, 2 * count), chi2.sf(2 * logs, 2 * count))))
+
+
+def _logs(machines: Sequence[Watched]) -> tuple[int, float]:
+    """How many failures are free, and the sum of ln(T / t) over them."""
+    logs = sum(float(np.log(one.hours / one.free).sum()) for one in machines)
+    return sum(one.free.size for one in machines), logs
+
+
+@dataclass(frozen=True)
+class Trend:
+    """Whether failures come closer together: a `verdict`, the chance `p` of such data at a steady rate, the `slope` b
+    (failures grow with hours to the power of b: 1 is steady, more is worse) and the name of the `estimator`.
+    """
+
+    verdict: Verdict
+    p: float | None
+    slope: Estimate | None
+    estimator: str
+
+
+def trend(machines: Sequence[Watched], sure: float = 0.9) -> Trend:
+    """The trend of one machine, or the common one of several with rates of their own, by `mil_hdbk_189`.
+
+    Improving or worsening: the range of the slope excludes 1 (p < 1 - sure). Steady is claimed only if the whole range
+    lies within `STEADY`; data that neither shows a trend nor excludes one cannot tell. Repairs that come in clusters
+    look like a trend more often than 1 - sure.
+    """
+    test, found = mil_hdbk_189(machines), slope(machines, sure)
+    ends = {"failure" if one.by_failure else "time" for one in machines}
+    name = f"MIL-HDBK-189, {' and '.join(sorted(ends)) or 'time'}-terminated, slope unbiased"
+    return Trend(_verdict(found), test.p if test else None, found, name)
+
+
+def _verdict(slope: Estimate | None) -> Verdict:
+    if slope is None:
+        return "cannot tell"
+    if slope.high < 1:
+        return "improving"
+    if slope.low > 1:
+        return "worsening"
+    return "steady" if slope.low >= 1 / STEADY and slope.high <= STEADY else "cannot tell"
+
+
+def slope(machines: Sequence[Watched], sure: float = 0.9) -> Estimate | None:
+    """The slope b of the power law that machines have in common; None of fewer than `FEWEST` free failures.
+
+    Unbiased: (n - 1) / sum ln(T / t) over n free failures. Its range is exact: 2 b sum ln(T / t) is chi-square with
+    2 n degrees, given n (Crow, Reliability Analysis for Complex, Repairable Systems (1974)).
+    """
+    count, logs = _logs(machines)
+    if count < FEWEST:
+        return None
+    # All of them at the very end: as steep as can be told.
+    logs = max(logs, 1e-9)
+    low, high = (float(chi2.ppf(tail, 2 * count)) / 2 / logs for tail in ((1 - sure) / 2, (1 + sure) / 2))
+    return Estimate(low=low, best=(count - 1) / logs, high=high)
+
+
+@dataclass(frozen=True)
+class PowerLaw:
+    """By t hours a machine is expected to have failed `factor` t ** `slope` times; fitted to `failures` in `hours`."""
+
+    slope: float
+    factor: float
+    failures: int
+    hours: float
+    estimator: str
+
+    def intensity(self, at: float) -> float:
+        """Failures an hour at so many hours of printing."""
+        return float(self.factor * self.slope * at ** (self.slope - 1))
+
+    def mtbf(self, sure: float = 0.9) -> Estimate:
+        """Hours between failures now, at the end of the watch.
+
+        Its range is that of large samples: the logarithm is normal with the variance 2 / n, one half from the count and
+        one from the slope (Crow, Technometrics 24 (1982) 67-72); of fewer than ten failures it is rough.
+        """
+        best = 1 / self.intensity(self.hours)
+        reach = math.exp(NormalDist().inv_cdf((1 + sure) / 2) * math.sqrt(2 / self.failures))
+        return Estimate(low=best / reach, best=best, high=best * reach)
+
+
+def power_law(machine: Watched, unbiased: bool = True) -> PowerLaw | None:
+    """The power law of one machine's failures (non-homogeneous Poisson process); None of fewer than `FEWEST` free ones.
+
+    Maximum likelihood b = r / sum ln(T / t) is too steep with few failures; `unbiased` takes r - 1 of a watch ended by
+    time and r - 2 of one ended by a failure in place of r (NIST/SEMATECH e-Handbook 8.4.5.2; Crow 1974). The factor is
+    r / T**b in both.
+    """
+    count, logs = _logs([machine])
+    failures = len(machine.failed)
+    if count < FEWEST:
+        return None
+    found = (count - 1 if unbiased else failures) / max(logs, 1e-9)
+    kind = "unbiased" if unbiased else "maximum likelihood"
+    name = f"power law, {kind}, {'failure' if machine.by_failure else 'time'}-terminated"
+    return PowerLaw(found, failures / machine.hours**found, failures, machine.hours, name)
+
+
+@dataclass(frozen=True)
+class MeanCumulative:
+    """The mean number of failures of a machine by so many hours of printing: up to `best` from each `at` on [times]."""
+
+    at: Numbers
+    low: Numbers
+    best: Numbers
+    high: Numbers
+
+
+def mean_cumulative(machines: Sequence[Watched], sure: float = 0.9) -> MeanCumulative:
+    """Nelson's mean cumulative function of machines whose watches end at different hours, with its range.
+
+    Nelson, Recurrent Events Data Analysis (2003), 3. The range is exp(+-z s / M) times M, where the variance is the
+    larger of two: that between machines (Lawless and Nadeau, Technometrics 37 (1995) 158-168), which takes in that they
+    are not alike but is nothing of a single machine, and that of chance alone (a Poisson process: sum of d / n**2).
+    """
+    at, counts = _counted(machines)
+    watched = np.array([one.hours for one in machines])[:, None] >= at
+    there = watched.sum(axis=0)
+    step = counts.sum(axis=0) / there
+    best = np.cumsum(step)
+    between = (np.cumsum(watched / there * (counts - step), axis=1) ** 2).sum(axis=0)
+    spread = np.sqrt(np.maximum(between, np.cumsum(step / there)))
+    reach = np.exp(NormalDist().inv_cdf((1 + sure) / 2) * spread / best)
+    return MeanCumulative(at, best / reach, best, best * reach)
+
+
+def _counted(machines: Sequence[Watched]) -> tuple[Numbers, Numbers]:
+    """The hours at which any machine failed, and how often each did then [machines, times]."""
+    if not machines:
+        raise ValueError("there must be at least one machine that was watched, got none")
+    times = [np.asarray(one.failed, dtype=np.float64) for one in machines]
+    at = np.unique(np.concatenate(times))
+    return at, np.array([np.bincount(np.searchsorted(at, mine), minlength=at.size) for mine in times], dtype=np.float64)

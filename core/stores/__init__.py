@@ -1,0 +1,1 @@
+"""The shelf: what is there, what is on order, what to order."""

@@ -1,0 +1,38 @@
+"""How long machines stay down: from when they went down to when they were back.
+
+Both ends may lie between two entries, and some machines are down still: durations are interval-censored, and
+their distribution is that of Turnbull (`turnbull`), who takes in what is known of each.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from core.staffed import FAR, HOUR
+from core.statistics.turnbull import turnbull
+
+_DOWN = ["down", "waiting"]
+
+
+def durations(gaps: pl.DataFrame) -> pl.DataFrame:
+    """Every time a machine was down: machine, least, most (hours; infinite where it may be down still)."""
+    down = gaps.filter(pl.col("leaves").is_in(_DOWN) & pl.col("down_since").is_not_null())
+    before = gaps.select("machine", down_since="until", before="t")
+    spells = down.group_by("machine", "down_since", maintain_order=True).agg(
+        pl.col("kind").first(), pl.col("t").last(), pl.col("until", "next_kind").last()
+    )
+    spells = spells.join(before, on=["machine", "down_since"], how="left", maintain_order="left")
+    noted = pl.col("kind") == "WentDown"
+    earliest = pl.when(noted).then("down_since").otherwise(pl.coalesce("before", "down_since"))
+    back = pl.when(pl.col("next_kind") == "CameBack").then("until").otherwise("t")
+    most = pl.when(pl.col("until") == FAR).then(np.inf).otherwise((pl.col("until") - earliest) / HOUR)
+    return spells.select("machine", least=(back - pl.col("down_since")) / HOUR, most=most)
+
+
+def mended_within(rows: pl.DataFrame, shares: tuple[float, ...]) -> tuple[float | None, ...]:
+    """The hours within which such shares of the faults in rows of `durations` were mended; None where not over yet."""
+    if rows.is_empty():
+        return (None,) * len(shares)
+    hours = turnbull(rows["least"].to_numpy(), rows["most"].to_numpy()).quantile(shares)
+    return tuple(float(h) if np.isfinite(h) else None for h in hours)

@@ -1,0 +1,192 @@
+"""Entries about machines, turned into facts: what each tells of the time before it and after it.
+
+A fact `found` a machine in some condition and `leaves` it in one. Both are words of the house:
+printing, done, stopped, empty, down, waiting (down, for a spare), aside. Besides, `found` may be
+"clear" (a start: the platform was clear by then) or "any" (nothing said about the time before).
+All times and durations are whole microseconds, so that equal means equal.
+"""
+
+import math
+from datetime import timedelta
+
+import polars as pl
+
+from core.entries import OUT_OF_ORDER_MINUTES, PARTS_THERE, SAME_MOMENT
+from core.habits.learned import Pace
+from core.names import names_of
+from core.setup import Machine, PrintFile, Setup
+from core.staffed import HOUR
+
+_FOUND = {"PrintStarted": "clear", "WentDown": "any", "CameBack": "down", "SetAside": "any",
+          "PutBack": "aside", "SpoolFitted": "any", "UpkeepDone": "upkeep"}  # fmt: skip
+_LEAVES = {"PrintStarted": "printing", "PartsOff": "empty", "WentDown": "down", "CameBack": "empty",
+           "SetAside": "aside", "PutBack": "empty", "SpoolFitted": "printing", "UpkeepDone": "empty"}  # fmt: skip
+
+_SLIP = OUT_OF_ORDER_MINUTES * 60_000_000
+
+#: How far off the moment of an entry may be that was tapped so long after it (minutes): the half of the steps
+#: that are offered for what happened earlier. What is tapped within five minutes is told as it happens.
+HALF_STEPS = (
+    (timedelta(minutes=5), 0.0), (timedelta(minutes=20), 10.0), (timedelta(minutes=45), 15.0), (timedelta.max, 30.0),
+)  # fmt: skip
+
+
+def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
+    """The telling entries of every machine in the order they happened.
+
+    Columns: machine, t (microseconds), id, kind, saw, found, leaves, hand (somebody left the machine
+    empty and ready), loaded (the material on the machine as far as told), loads (the material it is told to
+    carry within minutes), file, revision, model, parts, proving, takes (microseconds a print of this start takes),
+    blur (hours: how far, one standard deviation, a moment told from memory is off), ended, scrap, scrap_cause,
+    cause, spare, down_since (microseconds). Upkeep is not among them: see `upkeep`.
+    """
+    kind = pl.col("kind")
+    rows = entries.filter(kind.is_in(list(_LEAVES)) | (kind == "Looked")).select(
+        "machine", "id", "kind", "saw", "file", "revision", "ended", "scrap", "scrap_cause", "on_platform",
+        "cause", "spare", "material",
+        t=pl.col("at").dt.epoch("us"),
+        proving=pl.col("proving").fill_null(value=False),
+        blur=_blur(pl.col("noted_at") - pl.col("at")),
+        model=pl.col("machine").replace_strict(_models(setup), default=None, return_dtype=pl.String),
+    )  # fmt: skip
+    takes = _file_table(setup, pace)
+    rows = rows.join(takes, on=["file", "revision", "model"], how="left", maintain_order="left")
+    rows = rows.with_columns(
+        parts=pl.coalesce("on_platform", "parts"),
+        material=pl.coalesce("of_file", "material"),
+        found=pl.coalesce(
+            kind.replace_strict(_FOUND, default=None, return_dtype=pl.String),
+            "saw",
+            pl.when(pl.col("ended") == "stopped").then(pl.lit("stopped")).otherwise(pl.lit("done")),
+        ),
+        leaves=pl.coalesce(kind.replace_strict(_LEAVES, default=None, return_dtype=pl.String), "saw"),
+        hand=kind.is_in(["PartsOff", "CameBack", "PutBack", "UpkeepDone"]),
+        rank=_rank(),
+    )
+    return _remember_what_is_down(_keep_what_tells(_with_materials(_in_their_order(rows)))).drop(
+        "on_platform", "rank", "of_file", "material"
+    )
+
+
+def upkeep(entries: pl.DataFrame) -> pl.DataFrame:
+    """Planned maintenance as machine, start, end (microseconds): the minutes before each was noted as done."""
+    end = pl.col("at").dt.epoch("us")
+    return (
+        entries.filter((pl.col("kind") == "UpkeepDone") & (pl.col("minutes") > 0))
+        .select("machine", start=end - (pl.col("minutes") * 60_000_000).cast(pl.Int64), end=end)
+        .sort("machine", "start", "end")
+    )
+
+
+def _blur(late: pl.Expr) -> pl.Expr:
+    """What is told from memory is told to the nearest step there is to tap: it may lie anywhere within half of it."""
+    minutes = pl.lit(HALF_STEPS[-1][1])
+    for up_to, half in reversed(HALF_STEPS[:-1]):
+        minutes = pl.when(late <= up_to).then(half).otherwise(minutes)
+    return minutes / 60 / math.sqrt(3)
+
+
+def _rank() -> pl.Expr:
+    name = pl.concat_str([pl.col("kind"), pl.lit(" ") + pl.col("saw")], ignore_nulls=True)
+    return name.replace_strict(SAME_MOMENT, list(range(len(SAME_MOMENT))), return_dtype=pl.Int64)
+
+
+def _models(setup: Setup) -> dict[str, str]:
+    return {row.machine: row.model for row in setup.history(Machine)}
+
+
+def _file_table(setup: Setup, pace: Pace) -> pl.DataFrame:
+    """How long every revision of a file takes on every model, its parts and its material."""
+    files = {(row.file, row.revision): row for row in setup.history(PrintFile)}
+    models = names_of(setup).models
+    rows = [
+        (f.file, f.revision, model, f.material, f.parts, int(f.hours * pace.ratio(f.file, f.revision, model) * HOUR))
+        for f in files.values()
+        for model in models
+    ]
+    schema = {
+        "file": pl.String, "revision": pl.Int64, "model": pl.String, "of_file": pl.String, "parts": pl.Int64,
+        "takes": pl.Int64,
+    }  # fmt: skip
+    return pl.DataFrame(rows, schema=schema, orient="row")
+
+
+def _in_their_order(rows: pl.DataFrame) -> pl.DataFrame:
+    """A visit's taps put in the order in which its work must have gone, where they tell of it another way round.
+
+    Parts come off before the next print starts: a removal noted a little after that start is put before it.
+    A look that tells what can only have been so on the other side of the change next to it is left out.
+    """
+    rows = _without_misplaced_looks(rows.sort("machine", "t", "rank", "id"))
+    return _removals_before_starts(rows).sort("machine", "t", "rank", "id")
+
+
+def _without_misplaced_looks(rows: pl.DataFrame) -> pl.DataFrame:
+    change = pl.col("kind").is_in(list(_LEAVES)) & ~pl.col("kind").is_in(["SpoolFitted", "UpkeepDone"])
+    at_change = {name: pl.when(change).then(name) for name in ("kind", "leaves", "t")}
+    before = {name: c.shift(1).fill_null(strategy="forward").over("machine") for name, c in at_change.items()}
+    after = {name: c.shift(-1).fill_null(strategy="backward").over("machine") for name, c in at_change.items()}
+    t, saw = pl.col("t"), pl.col("saw")
+    just_after, just_before = t - before["t"] < _SLIP, after["t"] - t < _SLIP
+    empty_before = before["leaves"] == "empty"
+    misplaced = (
+        (just_after & (before["kind"] == "PrintStarted") & saw.is_in(["done", "empty"]))
+        | (just_after & empty_before & saw.is_in(["done", "stopped"]))
+        | (just_before & empty_before & (saw == "printing") & (after["kind"] == "PrintStarted"))
+        | (just_before & before["leaves"].is_in(PARTS_THERE) & (saw == "empty") & (after["kind"] == "PartsOff"))
+    )
+    return rows.filter(~misplaced.fill_null(value=False))
+
+
+def _removals_before_starts(rows: pl.DataFrame) -> pl.DataFrame:
+    seen = pl.when((pl.col("saw") != "printing").fill_null(value=True))
+    start = pl.when(pl.col("kind") == "PrintStarted")
+    told = {
+        "last": seen.then("kind").shift(1).fill_null(strategy="forward").over("machine"),
+        "start_at": start.then("t").shift(1).fill_null(strategy="forward").over("machine"),
+        "left_before": start.then(pl.col("leaves").shift(1)).shift(1).fill_null(strategy="forward").over("machine"),
+    }
+    slipped = (
+        (pl.col("kind") == "PartsOff")
+        & (told["last"] == "PrintStarted")
+        & (pl.col("t") - told["start_at"] < _SLIP)
+        & told["left_before"].is_in(PARTS_THERE)
+    ).fill_null(value=False)
+    return rows.with_columns(t=pl.when(slipped).then(told["start_at"]).otherwise("t"))
+
+
+def _with_materials(rows: pl.DataFrame) -> pl.DataFrame:
+    told = pl.col("material").is_not_null()
+    following, at = (
+        pl.when(told).then(name).fill_null(strategy="backward").over("machine") for name in ("material", "t")
+    )
+    return rows.with_columns(
+        loaded=pl.col("material").fill_null(strategy="forward").over("machine"),
+        loads=pl.when(at - pl.col("t") < _SLIP).then(following),
+    )
+
+
+def _keep_what_tells(rows: pl.DataFrame) -> pl.DataFrame:
+    """A spool fitted right after a machine was seen stopped lets its print go on, and upkeep noted right after
+    it was seen going on ends it; other spools and upkeep tell nothing of what the machine did.
+    """
+    before = pl.col("saw").shift(1).over("machine").fill_null("")
+    kind = pl.col("kind")
+    idle_spool = (kind == "SpoolFitted") & (before != "stopped")
+    idle_upkeep = (kind == "UpkeepDone") & (before != "upkeep")
+    return rows.filter(~idle_spool & ~idle_upkeep)
+
+
+def _remember_what_is_down(rows: pl.DataFrame) -> pl.DataFrame:
+    """A look that finds a machine still down keeps its cause, the spare it waits for and since when it is down."""
+    went = pl.col("kind") == "WentDown"
+    still = went | (pl.col("saw") == "down").fill_null(value=False)
+    spell = (still != still.shift(1).over("machine")).fill_null(value=True).cum_sum().over("machine")
+    rows = rows.with_columns(spell=spell)
+    told = went.cum_sum().over("machine", "spell")
+    rows = rows.with_columns(
+        pl.when(still).then(pl.col("cause", "spare").first().over("machine", "spell", told)),
+        down_since=pl.when(still).then(pl.col("t").min().over("machine", "spell")),
+    ).drop("spell")
+    waits = pl.col("spare").is_not_null() & (pl.col("leaves") == "down")
+    return rows.with_columns(leaves=pl.when(waits).then(pl.lit("waiting")).otherwise("leaves"))

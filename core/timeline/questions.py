@@ -1,0 +1,140 @@
+"""What the entries contradict or leave open, as questions one tap answers.
+
+Each kind of contradiction has a rule by which the reckoning goes on meanwhile (see `reckon`); the
+question asks for the fact itself. An answer is one or more entries that fill the gap, after which the
+question is gone by itself; "nobody knows" closes it and leaves the reckoning as it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import polars as pl
+
+from core.timeline.counts import uncounted
+from core.timeline.gaps import DECLARED
+from core.timeline.reckon import Reckoned
+
+NOBODY_KNOWS = "nobody knows"
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """An entry an answer would make: its kind, when it happened (microseconds), its own fields."""
+
+    kind: str
+    at: int
+    fields: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One way to answer. Without drafts it closes the question and changes nothing."""
+
+    name: str
+    drafts: tuple[Draft, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Something to ask about one machine.
+
+    `rule` is one of "parts not counted", "start not noted", "return not noted", "fault not noted";
+    `about` the moment it concerns and `seen` the moment of the entry that shows it (microseconds).
+    `file`, `revision`, `parts` tell of the print where it is known. `id` stays the same while the
+    entries do.
+    """
+
+    id: str
+    rule: str
+    machine: str
+    about: int
+    seen: int
+    found: str
+    file: str | None = None
+    revision: int | None = None
+    parts: int | None = None
+    answers: tuple[Answer, ...] = ()
+
+
+def questions(reckoned: Reckoned, since: int, closed: Sequence[str], causes: Sequence[str]) -> list[Question]:
+    """The open questions that came up since a moment (microseconds), newest first.
+
+    `closed` are ids somebody closed; `causes` the shop's causes for a machine that went down.
+    """
+    gaps = reckoned.gaps.filter(pl.col("next_id").is_not_null() & (pl.col("until") >= since))
+    asked = [
+        *_not_counted(reckoned.gaps, since),
+        *_start_not_noted(gaps),
+        *_return_not_noted(gaps),
+        *_fault_not_noted(gaps, causes),
+    ]
+    return sorted((q for q in asked if q.id not in closed), key=lambda q: (-q.seen, q.id))
+
+
+def _not_counted(gaps: pl.DataFrame, since: int) -> Iterator[Question]:
+    shown_at = gaps.select(next_id="id", seen="t")
+    rows = uncounted(gaps).join(shown_at, on="next_id", how="inner", maintain_order="left")
+    for row in rows.filter(pl.col("seen") >= since).iter_rows(named=True):
+        off = {"machine": row["machine"], "on_platform": row["parts"]}
+        all_scrap = {**off, "scrap": row["parts"], "scrap_cause": "dont-know", "ended": "stopped"}
+        yield Question(
+            id=f"parts not counted:{row['print']}", rule="parts not counted", machine=row["machine"],
+            about=row["began"], seen=row["seen"], found="parts gone",
+            file=row["file"], revision=row["revision"], parts=row["parts"],
+            answers=(
+                Answer("all good", (Draft("PartsOff", row["gone"], off),)),
+                Answer("all scrap", (Draft("PartsOff", row["gone"], all_scrap),)),
+                Answer(NOBODY_KNOWS),
+            ),
+        )  # fmt: skip
+
+
+def _start_not_noted(gaps: pl.DataFrame) -> Iterator[Question]:
+    usual = gaps.filter(pl.col("kind") == "PrintStarted").select("machine", "t", "file", "revision").sort("t")
+    rows = gaps.filter(
+        pl.col("shape").is_in(["unseen start", "unseen print", "unseen failure", "another"])
+    ).with_columns(begun=pl.when(pl.col("shape") == "another").then("swap").otherwise("next_begin"))
+    rows = rows.drop("file", "revision").sort("t").join_asof(
+        usual, on="t", by="machine", strategy="backward", check_sortedness=False
+    )  # fmt: skip
+    for row in rows.iter_rows(named=True):
+        guess: tuple[Answer, ...] = ()
+        if row["file"]:
+            told = {"machine": row["machine"], "file": row["file"], "revision": row["revision"]}
+            guess = (Answer("the same file again", (Draft("PrintStarted", row["begun"], told),)),)
+        yield Question(
+            id=f"start not noted:{row['next_id']}", rule="start not noted", machine=row["machine"],
+            about=row["begun"], seen=row["until"], found=row["next_found"],
+            file=row["file"], revision=row["revision"], answers=(*guess, Answer(NOBODY_KNOWS)),
+        )  # fmt: skip
+
+
+def _return_not_noted(gaps: pl.DataFrame) -> Iterator[Question]:
+    went_on = pl.col("next_found").is_in(["clear", "printing", "done", "stopped", "empty"])
+    when = pl.when(pl.col("next_found") == "clear").then("until").when(pl.col("next_found") == "empty").then("mid")
+    rows = gaps.filter(pl.col("leaves").is_in(DECLARED) & went_on).with_columns(back=when.otherwise("next_begin"))
+    for row in rows.iter_rows(named=True):
+        kind = "PutBack" if row["leaves"] == "aside" else "CameBack"
+        yield Question(
+            id=f"return not noted:{row['next_id']}", rule="return not noted", machine=row["machine"],
+            about=row["back"], seen=row["until"], found=row["next_found"],
+            answers=(
+                Answer("it was back then", (Draft(kind, row["back"], {"machine": row["machine"]}),)),
+                Answer(NOBODY_KNOWS),
+            ),
+        )  # fmt: skip
+
+
+def _fault_not_noted(gaps: pl.DataFrame, causes: Sequence[str]) -> Iterator[Question]:
+    rows = gaps.filter((pl.col("next_found") == "down") & ~pl.col("leaves").is_in(DECLARED))
+    for row in rows.iter_rows(named=True):
+        told = [{"machine": row["machine"], "cause": cause} for cause in causes]
+        yield Question(
+            id=f"fault not noted:{row['next_id']}", rule="fault not noted", machine=row["machine"],
+            about=row["mid"], seen=row["until"], found="down",
+            answers=tuple(Answer(t["cause"], (Draft("WentDown", row["mid"], t),)) for t in told)
+            or (Answer(NOBODY_KNOWS),),
+        )  # fmt: skip

@@ -1,0 +1,1 @@
+"""The one process that serves the pages."""

@@ -1,0 +1,1 @@
+"""All that is said, on pages, on paper and in the terminal."""

@@ -1,0 +1,473 @@
+"""What the floor pages say: states, buttons, receipts and entries in plain words. No Streamlit here.
+
+The words of the states and of the questions are the house's own, in `words`.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from core.entries import AnyEntry, CameBack, PartsOff, PrintStarted, SpoolFitted, UpkeepDone, WentDown
+from core.estimate import Estimate
+from core.reading.types import (
+    Expected,
+    FileChoice,
+    MachineNow,
+    PartSpoolNow,
+    SpoolNow,
+)
+from core.setup import DONT_KNOW, Material, Model, Person, Product, Rack, Row, Setup, Spare, UpkeepTask
+from dashboard.words import written
+from dashboard.words.owner_words import STATE_WORDS
+from dashboard.words.written import Clock
+
+WHO = "Who is tapping?"
+EARLIER = "It happened earlier"
+NOBODY_COUNTED = "Nobody counted them"
+NOBODY_YET = "Nobody is in the set-up yet: fill in the table of people and import it."
+NOTHING_YET = "Nothing recorded here yet."
+ROUND_BEGINS = "Walk along the rack. Tap only a machine that is not doing what its tile says."
+WHICH_MACHINE = "Which machine?"
+WHICH_RACK = "Which rack?"
+LATELY, ONE_IS_WRONG, TAKE_BACK = "Noted lately", "One of these is wrong", "Take it back"
+NOTE_ANEW = "What is taken back stays so. Then note what is true, with It happened earlier."
+BACK = "Back"
+MEANWHILE = "Somebody noted this machine meanwhile: look again before you tap."
+UNDO = "Undo"
+LAST = "Last: "
+WHY_UNDONE = "taken back where it was tapped"
+
+#: Minutes from here on are told as hours.
+LONG = 120
+#: An entry told so much later than it happened says for when it is.
+NOTICEABLY = timedelta(minutes=2)
+
+#: Shown where hands go into a machine. Not one of the words kept for signs of injury.
+HANDS_IN = (
+    "Before hands go in: power off and unplugged, hot end and platform cool. "
+    "Mains parts: a competent person only. The maker's instructions first."
+)
+
+#: What a round may find, in its fixed order, and the words on the choice.
+SIGHTS = {
+    "printing": "Printing",
+    "done": "Done",
+    "stopped": "Stopped",
+    "empty": "Empty",
+    "down": "Down",
+    "upkeep": "Upkeep",
+}
+
+#: Acts that need no more words than these; the others are put together below.
+ACTS = {
+    "off_scrap": "Parts off, some scrap",
+    "failed": "Print failed",
+    "spool": "Spool changed",
+    "goes_on": "Spool changed",
+    "upkeep": "Upkeep done",
+    "upkeep_begun": "Upkeep begun",
+    "down": "Down",
+    "set_aside": "Set aside",
+    "put_back": "Put back",
+    "back": "Running again",
+    "back_fitted": "Running again, a spare went in",
+    "waits_for_spare": "Waiting for a spare",
+    "cause_known": "Still down, cause now known",
+    "started_other": "Another file started",
+}
+
+#: The second line where parts come off and a print starts, and what is added where the loading list has the same.
+CLEARED = {"off_next": "next one started: {}", "off_planned": "on the list, started: {}"}
+AS_LISTED = ", as on the list"
+
+#: The second line on a button, where one helps.
+MORE = {
+    "goes_on": "the print goes on",
+    "set_aside": "not meant to run",
+    "put_back": "may run again",
+    "upkeep_begun": "takes a while",
+}
+
+#: The question at the top of what an act asks next.
+ASKS = {
+    "off": "How many came off, all good?",
+    "off_next": "How many came off, all good?",
+    "off_planned": "How many came off, all good?",
+    "off_scrap": "How many were scrap, and why?",
+    "failed": "Print failed: all scrap. Why?",
+    "spool": "What is the new spool?",
+    "goes_on": "What is the new spool?",
+    "upkeep": "What was done?",
+    "upkeep_took": "How long did it take?",
+    "down": "Down: what is the cause?",
+    "cause_known": "Down: what is the cause?",
+    "waits_for_spare": "Which spare does it wait for?",
+    "back_fitted": "Mended, and running again",
+    "started_other": "Which file was started?",
+    "started_same": "Will the spool last?",
+    "started_planned": "Will the spool last?",
+    "wrong": "Which one is wrong?",
+}
+
+FULLER = "Or it is fuller than that"
+QUARTERS = {"full": "Full", "three-quarters": "Three quarters", "half": "Half", "a-quarter": "A quarter"}
+WEIGHED = "The old spool was weighed"
+LEFT_GRAMS = "Grams left on the old spool, without its reel"
+START_ANYWAY = "Start anyway"
+SPARES_USED, NONE_USED = "Which spares went in? None, unless you tap.", "No spare after all"
+
+MINUTES_AGO = {10: "10 min ago", 30: "30 min ago", 60: "60 min ago"}
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """What the set-up calls its codes, table by table. A code it does not name is read out as it is."""
+
+    products: Mapping[str, str]
+    materials: Mapping[str, str]
+    down: Mapping[str, str]
+    scrap: Mapping[str, str]
+    spares: Mapping[str, str]
+    tasks: Mapping[str, str]
+    people: Mapping[str, str]
+    models: Mapping[str, str]
+    racks: Mapping[str, str]
+
+    @classmethod
+    def of(cls, known: Setup, at: datetime) -> Names:
+        """What a set-up called them at a time."""
+        return cls(
+            products=_named(known.all(Product, at)),
+            materials=_named(known.all(Material, at)),
+            down={cause.cause: cause.name for cause in known.causes("down", at)},
+            scrap={cause.cause: cause.name for cause in known.causes("scrap", at)},
+            spares=_named(known.all(Spare, at)),
+            tasks=_named(known.all(UpkeepTask, at)),
+            people=_named(known.all(Person, at)),
+            models=_named(known.all(Model, at)),
+            racks=_named(known.all(Rack, at)),
+        )
+
+
+def _named(rows: Iterable[Row]) -> dict[str, str]:
+    return {str(row.identity()[0]): row.name for row in rows}  # type: ignore[attr-defined]
+
+
+def named(code: str, names: Mapping[str, str]) -> str:
+    """The name of a code, or the code."""
+    return "Don't know yet" if code == DONT_KNOW else names.get(code, code)
+
+
+def state_line(now: MachineNow, clock: Clock, names: Names) -> str:
+    """The state of a machine in one line, saying where it is reckoned."""
+    if now.state == "no word":
+        return f"No word since {clock.soon(now.last_word)}" if now.last_word else "No word yet"
+    return " - ".join(filter(None, [_state_since(now, clock), *_details(now, clock, names)]))
+
+
+def _state_since(now: MachineNow, clock: Clock) -> str:
+    since = clock.soon(now.since)
+    if now.state == "done":
+        return f"Done since about {since} (reckoned)" if _reckoned(now) else f"Done, seen {since}"
+    word = STATE_WORDS[now.state].full
+    return f"{word} since about {since} (reckoned)" if _reckoned(now) else f"{word} since {since}"
+
+
+def _reckoned(now: MachineNow) -> bool:
+    """Whether nobody said when the state began: it began in silence."""
+    return now.basis == "reckoned" and (now.last_word is None or now.since > now.last_word)
+
+
+def _details(now: MachineNow, clock: Clock, names: Names) -> list[str | None]:
+    if now.state == "waiting":
+        told = now.cause if now.cause != DONT_KNOW else None
+        return [named(now.spare, names.spares) if now.spare else None, named(told, names.down) if told else None]
+    if now.state == "down":
+        return [named(now.cause, names.down) if now.cause else "cause not told"]
+    held = f"{now.parts}\N{NO-BREAK SPACE}x {named(now.product, names.products)}" if now.parts and now.product else None
+    due = f"due off about {clock.soon(now.due.best)}" if now.due else None
+    return [held if now.state in ("printing", "proving", "done", "stopped") else None, due]
+
+
+def file_name(file: FileChoice) -> str:
+    """A print file as people call it: "F-014", with its revision from the second on."""
+    return file.file if file.revision == 1 else f"{file.file} rev {file.revision}"
+
+
+def file_label(file: FileChoice) -> tuple[str, str]:
+    """A print file on a button: its name, and what it makes of what."""
+    return f"{file_name(file)} started", f"{file.parts} x {file.name}, {file.hours:g} h"
+
+
+def good(parts: int | None) -> str:
+    """All good, with the number where it is known: "all 12 good"."""
+    if parts is None:
+        return "all good"
+    return f"all {parts} good" if parts > 1 else "1 good"
+
+
+def act_label(act: str, parts: int | None, file: FileChoice | None, as_listed: bool = False) -> tuple[str, str]:
+    """The words on an act's button: what happened, and a second line or an empty one.
+
+    `as_listed`: the loading list has the same again.
+    """
+    also = AS_LISTED if as_listed else ""
+    if act == "off":
+        return f"Parts off, {good(parts)}", "left empty"
+    if act in CLEARED:
+        return f"Parts off, {good(parts)}", CLEARED[act].format(file_name(file)) + also if file else ""
+    if act == "started_same" and file:
+        return "Print started", f"{file_name(file)} again, {file.parts} x {file.name}{also}"
+    if act == "started_planned" and file:
+        return f"{file_name(file)} started", f"on the list: {file.parts} x {file.name}"
+    if act == "started_other" and file is None:
+        return "Print started", ""
+    return ACTS[act], MORE.get(act, "")
+
+
+def scrap_of(scrap: int, held: int) -> str:
+    """The count between the steppers."""
+    return f"{scrap} of {held} scrap"
+
+
+def upkeep_label(task: str, spent: int, used: Mapping[str, int], names: Mapping[str, str]) -> tuple[str, str]:
+    """The button that records upkeep: the task, and with what."""
+    return f"{task}: done", f"{minutes(spent)}, {_fitted(used, names)}"
+
+
+def back_label(used: Mapping[str, int], names: Mapping[str, str]) -> tuple[str, str]:
+    """The button that records that a machine is mended, and with what."""
+    return ACTS["back"], _fitted(used, names)
+
+
+def minutes(spent: int) -> str:
+    """The count between the steppers: "45 min", "3 h 30"."""
+    return f"{spent} min" if spent < LONG else written.clocked(spent / 60)
+
+
+def _fitted(used: Mapping[str, int], names: Mapping[str, str]) -> str:
+    each = [f"{many} x {named(spare, names)}" for spare, many in used.items()]
+    return ", ".join(each) or "no spare"
+
+
+def spare_used(name: str, used: int) -> tuple[str, str]:
+    """A spare on a button, and how many of it went in."""
+    return name, f"{used} went in" if used else ""
+
+
+def not_left(grams: float) -> str:
+    """What is said of a weight that cannot be left on the old spool."""
+    return f"{grams:,g} g cannot be left on that spool: weigh it without its reel, in grams."
+
+
+def spool_label(material: str, grams: float, again: bool) -> tuple[str, str]:
+    """A spool on a button."""
+    return f"Same again: {material}" if again else material, f"{grams:g} g"
+
+
+def spool_line(spool: SpoolNow, names: Names) -> str:
+    """What is on the machine: "Spool: PETG grey, about 440 g left (420-460)"."""
+    return f"Spool: {named(spool.material, names.materials)}, {_left(spool.left)} left"
+
+
+def _left(left: Estimate) -> str:
+    return f"about {written.grams(left)}"
+
+
+def too_short(file: FileChoice, spool: SpoolNow | None, names: Names) -> str:
+    """Why the spool on the machine is asked about before a start."""
+    if spool is None or spool.material != file.material:
+        on = f"; {named(spool.material, names.materials)} is on the machine" if spool else ""
+        return f"{file_name(file)} is made of {named(file.material, names.materials)}{on}."
+    return f"{file_name(file)} needs about {file.grams:.0f} g; {_left(spool.left)} are on the spool."
+
+
+def spool_short(act: str, file: FileChoice, spool: SpoolNow | None) -> str:
+    """Said on the button of a start that the spool on the machine cannot feed."""
+    place = "on the list" if act in ("off_planned", "started_planned") else "next"
+    other = spool is not None and spool.material != file.material
+    return f"{place}: {file_name(file)}, {'another spool' if other else 'the spool may be too short'}"
+
+
+def new_spool(file: FileChoice, grams: float, names: Names) -> tuple[str, str]:
+    """A full spool is on now, and the print starts."""
+    return "New spool on, print started", f"{named(file.material, names.materials)}, {grams:g} g"
+
+
+def part_spool(part: PartSpoolNow) -> tuple[str, str]:
+    """A part-spool from the shelf is on now, and the print starts."""
+    return "Part-spool on, print started", f"{_left(part.left)}, last on {part.machine}"
+
+
+def instead(file: FileChoice) -> tuple[str, str]:
+    """Another file was started, for which the spool lasts."""
+    return f"Started {file_name(file)} instead", f"needs about {file.grams:.0f} g"
+
+
+def earlier_label(at: datetime | None, clock: Clock) -> str:
+    """The quiet button for what happened earlier."""
+    return f"Counts as {clock.soon(at)} - change" if at else EARLIER
+
+
+def tapping_as(person: str, names: Names) -> str:
+    """Who taps here, and the way to change it."""
+    return f"{named(person, names.people)} is tapping - change"
+
+
+def earlier_line(at: datetime, clock: Clock) -> str:
+    """Said while the next tap is for an earlier time."""
+    return f"The next tap counts as {clock.soon(at)}, from memory."
+
+
+def receipt(entries: Sequence[AnyEntry], held: int | None, clock: Clock, names: Names) -> str:
+    """What a tap recorded: "P07 recorded 11:42: 12 good, next started: F-014."."""
+    first = entries[0]
+    machine = getattr(first, "machine", "")
+    told = _all_told(entries, held, names)
+    return f"{machine} recorded {clock.soon(first.noted_at)}{_earlier(first, clock)}: {told}."
+
+
+def last_told(entries: Sequence[AnyEntry], clock: Clock, names: Names) -> str:
+    """The newest tap at a machine, for whoever opens its page."""
+    first = entries[0]
+    who = named(first.by, names.people)
+    return f"{LAST}{clock.soon(first.noted_at)}{_earlier(first, clock)}, {who}: {_all_told(entries, None, names)}."
+
+
+def _earlier(entry: AnyEntry, clock: Clock) -> str:
+    """For when it was noted, where that is not when it was tapped."""
+    return f" for {clock.soon(entry.at)}" if entry.noted_at - entry.at > NOTICEABLY else ""
+
+
+def _all_told(entries: Sequence[AnyEntry], held: int | None, names: Names) -> str:
+    said = [told(entry, held, names) for entry in entries]
+    if len(entries) > 1 and isinstance(entries[1], PrintStarted):
+        said[1] = f"next started: {entries[1].file}"
+    return ", ".join(said)
+
+
+def told(entry: AnyEntry, held: int | None, names: Names) -> str:
+    """One entry in a few words; `held` is what was on the platform, where the page knew it."""
+    if isinstance(entry, PartsOff):
+        return _parts_off(entry, held, names)
+    if isinstance(entry, WentDown):
+        spare = f", waits for {named(entry.spare, names.spares)}" if entry.spare else ""
+        return f"down, {named(entry.cause, names.down)}{spare}"
+    if isinstance(entry, SpoolFitted):
+        left = f", {entry.left_grams:g} g left on the old one" if entry.left_grams is not None else ""
+        return f"spool {named(entry.material, names.materials)}, {entry.grams:g} g{left}"
+    if isinstance(entry, UpkeepDone):
+        used = f", {_fitted(Counter(entry.spares), names.spares)}" if entry.spares else ""
+        return f"upkeep, {named(entry.task, names.tasks)}, {minutes(round(entry.minutes))}{used}"
+    if isinstance(entry, CameBack) and entry.spares:
+        return f"running again, {_fitted(Counter(entry.spares), names.spares)}"
+    return _TOLD.get(entry.kind, entry.kind).format(**entry.model_dump())
+
+
+_TOLD = {
+    "PrintStarted": "{file} started",
+    "Looked": "seen {saw}",
+    "CameBack": "running again",
+    "SetAside": "set aside",
+    "PutBack": "put back",
+    "CardLoaded": "card {card_set} rev {revision} loaded",
+    "QuestionClosed": "question closed, {answer}",
+}
+
+
+def _parts_off(entry: PartsOff, held: int | None, names: Names) -> str:
+    on = entry.on_platform if entry.on_platform is not None else held
+    what = "print failed" if entry.ended == "stopped" else "parts off"
+    if not entry.scrap:
+        return f"{on} good" if on else f"{what}, all good"
+    left = f"{on - entry.scrap} good" if on and on > entry.scrap else what
+    return f"{left}, {entry.scrap} scrap ({named(entry.scrap_cause or DONT_KNOW, names.scrap)})"
+
+
+def round_receipt(entries: Sequence[AnyEntry], clock: Clock) -> str:
+    """What a tap on a round recorded."""
+    at = clock.soon(entries[0].noted_at)
+    seen = [f"{e.machine} {e.saw}" for e in entries]  # type: ignore[union-attr]
+    if len(seen) == 1:
+        return f"Recorded {at}: {seen[0]}."
+    return f"Recorded {at}: {len(seen)} as expected."
+
+
+def sight_label(machine: Expected, seen: str | None) -> tuple[str, str]:
+    """A machine on a round: what was seen of it, else what should be; "ask" where nobody can say."""
+    if seen:
+        return f"{machine.machine} \N{CHECK MARK}", seen
+    return machine.machine, machine.expected or "ask"
+
+
+def bulk_label(codes: Sequence[str], left: int, seen: int) -> str:
+    """The button that confirms what is left of a round, or its first dozen."""
+    if len(codes) < left:
+        return f"{codes[0]} to {codes[-1]} are as expected"
+    other = "The other " if seen else "All "
+    if left == 1:
+        return f"{codes[0]} is as expected"
+    return f"{other}{left} are as expected"
+
+
+def what_is_on(machine: str) -> str:
+    """The open question to a machine on a round."""
+    return f"{machine}: what is it doing?"
+
+
+def open_machine(machine: str) -> str:
+    """The way from a round to a machine's own page."""
+    return f"Check in at {machine}"
+
+
+def tap_and_say(machines: Sequence[str]) -> str:
+    """What a round must ask openly."""
+    return f"Nothing is told of {', '.join(machines)}: say what you see."
+
+
+def rack_done(name: str) -> str:
+    """Said when every machine of a rack was seen."""
+    return f"{name} is done."
+
+
+def next_rack(name: str) -> str:
+    """The way on."""
+    return f"Next: {name}"
+
+
+def machines(number: int) -> str:
+    """How many machines a rack has."""
+    return "1 machine" if number == 1 else f"{number} machines"
+
+
+def held(number: int) -> str:
+    """The count between the steppers for the platform."""
+    return f"{number} on the platform"
+
+
+def spool_of(grams: float) -> str:
+    """A spool of another weight."""
+    return f"{grams:g} g spool"
+
+
+def entry_line(entry: AnyEntry, clock: Clock, names: Names) -> str:
+    """A line of the machine's history: when, by whom, what."""
+    return f"{clock.soon(entry.at)} {named(entry.by, names.people)}: {told(entry, None, names)}"
+
+
+def shift_start(began: datetime, clock: Clock) -> str:
+    """The choice of the start of the shift."""
+    return f"Start of shift, {clock.soon(began)}"
+
+
+def day_back(day: date, today: date) -> str:
+    """The choice of a day of the last week."""
+    return {0: "Earlier today", 1: "Yesterday"}.get((today - day).days, written.day(day))
+
+
+def taken_back(sentence: str) -> str:
+    """Said after Undo: "Taken back: P07 recorded 11:42: 12 good, next started."."""
+    return f"Taken back: {sentence.removeprefix(LAST)}"

@@ -1,0 +1,375 @@
+"""Small stories of spools: what prints leave on them, what weighing teaches, what goes back on the shelf.
+
+A clip takes two hours and 60 g, a grille a day and 300 g of PETG black, a brace four hours and 90 g of PETG white.
+"""
+
+import math
+import random
+from collections.abc import Sequence
+from datetime import datetime, time
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from core.entries import AnyEntry
+from core.estimate import Estimate
+from core.habits.habits import Habits
+from core.habits.learned import Pace
+from core.habits.usage import FACTOR_DOUBT, Usage
+from core.hours.state_hours import replayed
+from core.log.store import entry_frame
+from core.setup import WEEKDAYS, Material, PrintFile, Setup, Shift
+from core.spools.spools import (
+    Line,
+    PartSpool,
+    Spool,
+    lasts,
+    learn_usage,
+    left,
+    spools,
+)
+from core.staffed import Staffed, micros
+from core.timeline.reckon import reckon
+from core.window import Window
+from tests.core.larkfield import EXACT, ROWS, a1_alone, at_a1, look, start, tell, when
+
+SETUP = Setup([
+    *a1_alone(),
+    Material(material="petg-white", name="PETG white"),
+    PrintFile(file="brace", revision=1, product="grille", parts=1, hours=4, grams=90,
+              material="petg-white", models=()),
+    *(Shift(weekday=day, start=time(8), end=time(18), hands=1) for day in WEEKDAYS[:5]),
+])  # fmt: skip
+#: The grams either side of the best that hold nine in ten of a normal law.
+NINE_IN_TEN = 1.6449
+
+Told = tuple[Spool, list[PartSpool]]
+
+
+def fit(at: datetime, grams: float = 1000, **fields: object) -> AnyEntry:
+    return at_a1("SpoolFitted", at, **{"material": "petg-black", "grams": grams, **fields})
+
+
+def off(at: datetime, **fields: object) -> AnyEntry:
+    return at_a1("PartsOff", at, **fields)
+
+
+def grille(day: float) -> list[AnyEntry]:
+    """A grille begun at eight and taken off the morning after."""
+    return [start(when(day, 8)), off(when(day + 1, 9))]
+
+
+def told(story: Sequence[AnyEntry], at: datetime, usage: Usage | None = None, pace: Pace = EXACT) -> Told:
+    """The spool of A1 and the shelf."""
+    window = Window(when(-1), at)
+    entries, staffed = entry_frame(story), Staffed.of(SETUP, window)
+    found = reckon(entries, SETUP, window, staffed, pace)
+    replays = replayed(found, SETUP, staffed, pace, window, micros(at))
+    fitted = entries.filter(kind="SpoolFitted")
+    (spool,), shelf = spools(found.gaps, replays, fitted, SETUP, micros(at), usage or Usage())
+    return spool, shelf
+
+
+def rest(story: Sequence[AnyEntry], at: datetime, usage: Usage | None = None, pace: Pace = EXACT) -> Estimate:
+    """What is left on the spool of A1."""
+    found = left(told(story, at, usage, pace)[0], usage or Usage())
+    assert found is not None
+    return found
+
+
+def learned(story: Sequence[AnyEntry], at: datetime) -> Usage:
+    window, entries = Window(when(-1), at), entry_frame(story)
+    gaps = reckon(entries, SETUP, window, Staffed.of(SETUP, window), EXACT).gaps
+    return learn_usage(gaps, entries.filter(kind="SpoolFitted"), SETUP, micros(at))
+
+
+def width(estimate: Estimate) -> float:
+    return estimate.high - estimate.low
+
+
+# What prints leave on a spool
+
+
+@pytest.mark.parametrize(("factor", "grams"), [(1.0, 700.0), (1.1, 670.0)])
+def test_a_print_that_ended_used_its_grams_times_the_factor(factor: float, grams: float) -> None:
+    usage = Usage(factor=factor, doubt=0.0)
+    found = rest([fit(when(0, 7)), *grille(0)], when(1, 10), usage)
+    # A full spool is off by 10 g, a print by 2 % of what it used.
+    off_by = NINE_IN_TEN * math.hypot(10, 0.02 * 300 * factor)
+    assert (found.low, found.best, found.high) == pytest.approx((grams - off_by, grams, grams + off_by), abs=0.1)
+
+
+def test_a_print_that_failed_used_up_to_where_it_stopped_give_or_take() -> None:
+    story = [fit(when(0, 7)), start(when(0, 8)), off(when(0, 20), ended="stopped")]
+    found = rest(story, when(0, 21), Usage(doubt=0.0))
+    # It stopped somewhere in the first half of its 24 hours: a quarter of 300 g, the half evenly spread.
+    off_by = NINE_IN_TEN * math.hypot(10, 0.02 * 75, 150 / math.sqrt(12))
+    assert (found.low, found.best, found.high) == pytest.approx((925 - off_by, 925, 925 + off_by), abs=0.5)
+    # Seen going on after six hours it stopped between then and twelve: three eighths.
+    seen = rest([*story, look(when(0, 14), "printing")], when(0, 21), Usage(doubt=0.0))
+    assert seen.best == pytest.approx(1000 - 3 / 8 * 300, abs=0.5)
+    assert width(seen) < width(found)
+
+
+def test_a_print_running_now_has_used_its_share() -> None:
+    story = [fit(when(0, 7)), start(when(0, 8))]
+    spool, _ = told(story, when(0, 14))
+    assert spool.running is not None
+    assert (spool.running.share, spool.running.grams) == (0.25, 300)
+    assert rest(story, when(0, 14)).best == pytest.approx(1000 - 300 / 4)
+    # A day after its start it has used everything, though nobody has said so.
+    assert told(story, when(1, 8))[0].running is None
+    assert rest(story, when(1, 12)).best == pytest.approx(700)
+
+
+def test_of_a_spool_nobody_noted_nothing_is_said() -> None:
+    spool, shelf = told(grille(0), when(1, 10))
+    assert (spool.material, spool.lines, shelf) == (None, (), [])
+    assert left(spool, Usage()) is None
+    assert lasts(spool, 1.0, Usage()) is None
+
+
+def test_a_spool_fitted_for_a_print_is_the_one_it_uses_even_if_noted_after_its_start() -> None:
+    assert rest([fit(when(0, 7), 400), start(when(0, 8)), fit(when(0, 8, 20)), off(when(1, 9))], when(1, 10)).best == (
+        pytest.approx(700, abs=0.1)
+    )
+
+
+def test_a_spool_fitted_into_a_print_feeds_the_rest_of_it() -> None:
+    found = rest([fit(when(0, 7), 400), start(when(0, 8)), fit(when(0, 14)), off(when(1, 9))], when(1, 10))
+    # Six of 24 hours were fed by the old one.
+    assert found.best == pytest.approx(1000 - 3 / 4 * 300, abs=0.5)
+    assert width(found) > width(rest([fit(when(0, 7)), *grille(0)], when(1, 10)))
+
+
+def test_a_spool_fitted_into_a_running_print_cannot_have_lost_more_than_that_print_has_used() -> None:
+    found = rest([fit(when(0, 7)), start(when(0, 8)), fit(when(0, 9))], when(0, 10))
+    # In two of 24 hours the print used 25 g of both spools together; a full spool is off by 10 g.
+    assert found.low >= 1000 - 25 - 2 * 10
+    assert found.high <= 1000 + 2 * 10
+
+
+def test_a_spool_fitted_near_the_end_of_a_print_need_not_feed_the_whole_of_it() -> None:
+    # The last two of 24 hours need 25 g, for which 200 g are plenty: nobody needs to have changed it again.
+    spool, _ = told([fit(when(0, 7)), start(when(0, 8)), fit(when(1, 6), 200)], when(1, 7))
+    found, use = left(spool, Usage()), spool.running
+    assert found is not None
+    assert use is not None
+    assert use.grams * (1 - use.share) == pytest.approx(300 / 24, abs=1)
+    assert 170 <= found.low <= found.high <= 205
+
+
+def test_a_print_of_another_material_means_a_change_nobody_noted() -> None:
+    story = [fit(when(0, 7)), start(when(0, 8), file="brace"), off(when(0, 13))]
+    spool, _ = told(story, when(0, 14))
+    assert (spool.material, spool.since) == ("petg-white", None)
+    # Any spool of the other material, 700 g on average, less 90 g.
+    found = rest(story, when(0, 14))
+    assert found.best == pytest.approx(700 - 90, abs=10)
+    assert width(found) > 500
+
+
+def test_a_spool_that_could_not_have_fed_a_print_that_ended_was_changed_unnoted() -> None:
+    spool, _ = told([fit(when(0, 7), 250), *grille(0)], when(1, 10))
+    likely, other = spool.lines
+    # A full one took its place, or the 250 g just did for 300.
+    assert likely.weight > 0.95
+    assert likely.grams == pytest.approx(700)
+    assert 0 <= other.grams < 20
+    assert len(told([fit(when(0, 7), 900), *grille(0)], when(1, 10))[0].lines) == 1
+
+
+def test_a_spool_too_short_for_a_running_print_runs_out_or_was_changed() -> None:
+    spool, _ = told([fit(when(0, 7), 100), start(when(0, 8))], when(0, 14), Usage(runs_out=(0.5, 0.3)))
+    changed, short = spool.lines
+    # A quarter of the print used 75 g of either.
+    assert (changed.weight, changed.grams) == pytest.approx((0.7, 1000 - 75), abs=0.001)
+    assert (short.weight, short.grams) == pytest.approx((0.3, 100 - 75), abs=0.001)
+
+
+def test_prints_that_nobody_announced_use_so_many_grams_an_hour_and_widen_the_range() -> None:
+    knowing = Pace(best=1.0, low=1.0, high=1.0, habits=Habits())
+    story = [fit(when(0, 7)), start(when(0, 8), file="clip"), off(when(0, 10))]
+    # Prints of six hours, as by these habits all are that nobody announced, must have filled the time in between.
+    ends = [when(0, 16, 30), when(1, 8, 30), when(1, 15)]
+    found = [rest([*story, *map(off, ends[:n])], [when(0, 10), *ends][n], pace=knowing) for n in range(4)]
+    # The files of the material state 60, 300 and 340 g for 2, 24 and 12 hours.
+    each = 6 * (60 + 300 + 340) / (2 + 24 + 12)
+    assert [one.best for one in found] == pytest.approx([940 - each * n for n in range(4)], abs=8)
+    assert width(found[0]) < width(found[1]) < width(found[2]) < width(found[3])
+    assert rest([*story, off(ends[0])], ends[0]).best == pytest.approx(940, abs=0.1)
+
+
+def test_the_order_in_which_entries_came_in_does_not_matter() -> None:
+    story = [fit(when(0, 7)), *grille(0), *grille(2), fit(when(4, 7), left_grams=390), *grille(4), start(when(6, 8))]
+    for seed in range(5):
+        mixed = random.Random(seed).sample(story, len(story))
+        assert told(mixed, when(6, 12)) == told(story, when(6, 12))
+
+
+@settings(max_examples=25)
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from(["clip", "grille", "brace"]),
+            st.none() | st.tuples(st.integers(50, 1000), st.integers(-2, 25)),
+            st.sampled_from(["itself", "stopped"]),
+        ),
+        min_size=1,
+        max_size=6,
+    )
+)
+def test_the_stories_of_a_spool_are_few_and_their_chances_add_up_to_one(
+    prints: list[tuple[str, tuple[int, int] | None, str]],
+) -> None:
+    story = [fit(when(0, 1))]
+    for number, (file, fitted, ended) in enumerate(prints):
+        story += [start(when(2 * number, 8), file=file), off(when(2 * number + 1, 9), ended=ended)]
+        if fitted:
+            story.append(fit(when(2 * number, 8 + fitted[1]), fitted[0]))
+    spool, _ = told(story, when(2 * len(prints)))
+    assert 1 <= len(spool.lines) <= 4
+    assert sum(line.weight for line in spool.lines) == pytest.approx(1)
+    assert rest(story, when(2 * len(prints))).low >= 0
+
+
+# Whether a spool feeds a print
+
+
+@given(
+    lines=st.lists(st.tuples(st.floats(1, 9), st.floats(0, 1000), st.floats(1, 1e4)), min_size=1, max_size=4),
+    grams=st.lists(st.floats(1, 2000), min_size=2, max_size=2).map(sorted),
+)
+def test_the_more_a_print_needs_the_less_likely_a_spool_feeds_it(
+    lines: list[tuple[float, float, float]], grams: list[float]
+) -> None:
+    whole = sum(weight for weight, *_ in lines)
+    spool = Spool("A1", "petg-black", None, tuple(Line(w / whole, g, v, 1000 - g) for w, g, v in lines))
+    less, more = (lasts(spool, need, Usage()) for need in grams)
+    assert less is not None
+    assert more is not None
+    assert 1 + 1e-9 >= less >= more - 1e-12 >= -1e-12
+
+
+def test_a_spool_feeds_what_it_just_has_half_the_time() -> None:
+    spool = Spool("A1", "petg-black", None, (Line(1.0, 330.0, 100.0),))
+    assert lasts(spool, 300.0, Usage(factor=1.1)) == pytest.approx(0.5)
+
+
+# What weighing teaches
+
+
+def weighed(spools_used: Sequence[float], prints: int = 1) -> list[AnyEntry]:
+    """Spools that fed so many grilles each, weighed when they came off: so many grams were gone from each."""
+    story, day = [fit(when(0, 7))], 0
+    for used in spools_used:
+        for _ in range(prints):
+            story += grille(day)
+            day += 2
+        story.append(fit(when(day, 7), left_grams=1000 - used))
+    return story
+
+
+@pytest.mark.parametrize("count", [1, 10, 30])
+def test_spools_weighed_when_they_came_off_teach_the_factor(count: int) -> None:
+    usage = learned(weighed([315] * count), when(100))
+    assert usage.seen == count
+    # 315 g for 300 stated; what was known beforehand, 1, counts as two, each spool as a half.
+    assert usage.factor == pytest.approx((1.05 * count / 2 + 1.0 * 2) / (count / 2 + 2))
+
+
+def test_many_weighed_spools_make_the_factor_surer() -> None:
+    few, many = (learned(weighed([312, 318] * n), when(100)).doubt for n in (1, 10))
+    assert many < few < FACTOR_DOUBT
+
+
+def test_one_spool_with_a_print_that_nobody_noted_does_not_move_the_factor() -> None:
+    usual = learned(weighed([315] * 10), when(100))
+    # A grille more than was noted: 630 g gone.
+    strange = learned(weighed([315] * 4 + [630] + [315] * 5), when(100))
+    assert strange.factor == pytest.approx(usual.factor)
+
+
+def test_a_spool_that_was_nearly_used_up_teaches_the_factor_as_well() -> None:
+    # Three grilles used 945 g for the 900 stated, and 55 g came off.
+    usage = learned(weighed([945] * 5, prints=3), when(100))
+    assert usage.seen == 5
+    assert usage.factor == pytest.approx((1.05 * 5 / 2 + 2) / (5 / 2 + 2), abs=0.002)
+
+
+def test_a_spool_of_which_a_print_stopped_somewhere_teaches_nothing() -> None:
+    story = [fit(when(0, 7)), start(when(0, 8)), off(when(0, 20), ended="stopped"), fit(when(1, 7), left_grams=900)]
+    assert learned(story, when(2)).seen == 0
+
+
+def test_a_shop_that_never_weighed_a_spool_knows_no_more_than_before() -> None:
+    usage = learned([fit(when(0, 7)), *grille(0)], when(2))
+    assert (usage.factor, usage.seen) == (1.0, 0)
+    assert usage.doubt == pytest.approx(FACTOR_DOUBT)
+
+
+def test_what_becomes_of_spools_too_short_is_learned() -> None:
+    # Ten times 100 g are on and a grille is begun: a new spool is noted with its start, during it, or never.
+    def noted(*when_fitted: float) -> Usage:
+        story = []
+        for number in range(10):
+            story += [fit(when(2 * number, 6), 100), *grille(2 * number)]
+            story += [fit(when(2 * number, hour)) for hour in when_fitted]
+        return learned(story, when(30))
+
+    at_start, during, never = noted(8), noted(13), noted()
+    # Ten of ten, and two more that go as usual: one in ten unnoted, every other one run out.
+    assert at_start.unnoted[1] == pytest.approx(0.2 / 12, abs=0.01)
+    assert during.runs_out[1] == pytest.approx(11 / 12, abs=0.01)
+    assert never.unnoted[1] == pytest.approx(10.2 / 12, abs=0.01)
+    assert never.runs_out[1] == pytest.approx(1 / 12, abs=0.01)
+
+
+# The shelf of part-spools
+
+
+def shelf(*story: AnyEntry) -> list[tuple[str, float]]:
+    return [(part.material, round(part.grams.best)) for part in told(story, when(9))[1]]
+
+
+def test_what_comes_off_goes_on_the_shelf_as_weighed_or_as_reckoned() -> None:
+    assert shelf(fit(when(0, 7)), *grille(0), fit(when(2, 7), left_grams=690)) == [("petg-black", 690)]
+    assert shelf(fit(when(0, 7)), *grille(0), fit(when(2, 7))) == [("petg-black", 700)]
+
+
+def test_less_than_fifty_grams_are_not_kept() -> None:
+    assert shelf(fit(when(0, 7)), *grille(0), fit(when(2, 7), left_grams=49)) == []
+    assert shelf(fit(when(0, 7)), *grille(0), fit(when(2, 7), left_grams=50)) == [("petg-black", 50)]
+
+
+def test_a_spool_that_was_fed_to_its_end_by_a_print_is_not_kept() -> None:
+    assert shelf(fit(when(0, 7), 900), start(when(0, 8)), fit(when(0, 14)), off(when(1, 9))) == []
+
+
+def test_a_part_spool_leaves_the_shelf_when_it_is_fitted() -> None:
+    first = [fit(when(0, 7)), *grille(0), fit(when(2, 7), left_grams=690), *grille(2)]
+    assert shelf(*first, fit(when(4, 7), 690, left_grams=400)) == [("petg-black", 400)]
+    # Weighed nearly the same it is the same; 300 g are no 690.
+    assert shelf(*first, fit(when(4, 7), 650, left_grams=0)) == []
+    assert shelf(*first, fit(when(4, 7), 300, left_grams=0)) == [("petg-black", 690)]
+
+
+def test_a_part_spool_of_another_material_stays_on_the_shelf() -> None:
+    first = [fit(when(0, 7)), *grille(0), fit(when(2, 7), left_grams=690), *grille(2)]
+    assert shelf(*first, fit(when(4, 7), 690, material="petg-white", left_grams=0)) == [("petg-black", 690)]
+
+
+def test_a_part_spool_may_go_from_one_machine_to_another() -> None:
+    setup = Setup([*ROWS, Material(material="petg-white", name="PETG white")])
+    story = [fit(when(0, 7)), *grille(0), fit(when(2, 7), left_grams=690)]
+    story.append(tell("PrintStarted", when(3, 8), machine="A2", file="clip", revision=1))
+
+    def kept(*more: AnyEntry) -> list[str]:
+        entries, window = entry_frame([*story, *more]), Window(when(-1), when(9))
+        gaps = reckon(entries, setup, window, Staffed.of(setup, window), EXACT).gaps
+        _, parts = spools(gaps, [], entries.filter(kind="SpoolFitted"), setup, micros(when(9)), Usage())
+        return [part.machine for part in parts]
+
+    assert kept() == ["A1"]
+    assert kept(tell("SpoolFitted", when(3, 7), machine="A2", material="petg-black", grams=690)) == []

@@ -1,0 +1,78 @@
+"""Changes are called, steady figures seldom; what is called once is not called again."""
+
+import numpy as np
+import pytest
+
+from core.statistics import scores
+from core.statistics.calls import (
+    Call,
+    Rules,
+    calls,
+    limit_of,
+    run_length,
+)
+from core.statistics.hazard import Numbers
+
+DAYS = 78
+
+
+def told(values: Numbers, false_calls: float = 0.1, both: bool = True) -> list[Call]:
+    rules = Rules.of(false_calls, len(values), both)
+    return calls(lambda past: scores.individuals(values, past), len(values), rules)
+
+
+def noise(seed: int, goes_on: float = 0.0) -> Numbers:
+    draw = np.random.default_rng(seed).normal(size=DAYS)
+    found = np.zeros(DAYS)
+    for place in range(DAYS):
+        before = found[place - 1] if place else 0.0
+        found[place] = goes_on * before + draw[place] * np.sqrt(1 - goes_on**2)
+    return found
+
+
+@pytest.mark.parametrize(("both", "goes_on"), [(True, 0.0), (False, 0.0), (True, 0.3)])
+def test_a_steady_figure_is_called_no_oftener_than_is_said(both: bool, goes_on: float) -> None:
+    said, rooms = 0.4, 600
+    number = sum(len(told(noise(seed, goes_on), said, both)) for seed in range(rooms))
+    assert number / rooms < said + 3 * np.sqrt(said / rooms)
+
+
+def test_a_lasting_change_is_called_with_its_beginning_and_side() -> None:
+    found = [told(noise(seed) + 2.0 * (np.arange(DAYS) >= 50)) for seed in range(100)]
+    lasting = [[call for call in mine if call.rule == "adds up" and call.at >= 50] for mine in found]
+    assert sum(map(bool, lasting)) > 95
+    first = [mine[0] for mine in lasting if mine]
+    assert all(call.upward for call in first)
+    assert np.median([call.since for call in first]) == 50
+    assert np.mean([call.at - 50 for call in first]) < 8
+
+
+def test_a_fall_is_called_only_where_it_is_looked_for() -> None:
+    fallen = noise(3) - 3.0 * (np.arange(DAYS) >= 50)
+    assert [call.upward for call in told(fallen)] == [False]
+    assert told(fallen, both=False) == []
+
+
+def test_one_wild_value_is_a_call_of_its_own_and_no_past() -> None:
+    values = noise(5)
+    values[40] = 30.0
+    (call,) = told(values)
+    assert (call.rule, call.at, call.since, call.upward) == ("beyond", 40, 40, True)
+
+
+def test_what_goes_back_is_called_again() -> None:
+    place = np.arange(DAYS)
+    found = told(noise(8) + 2.5 * ((place >= 25) & (place < 50)))
+    assert [call.upward for call in found if call.rule == "adds up"] == [True, False]
+
+
+def test_a_change_that_was_called_is_not_called_anew_every_day() -> None:
+    for seed in range(50):
+        assert len(told(noise(seed) + 3.0 * (np.arange(DAYS) >= 40))) <= 3
+
+
+def test_more_false_calls_allowed_make_every_limit_nearer() -> None:
+    strict, loose = Rules.of(0.05, DAYS), Rules.of(0.5, DAYS)
+    assert loose.reach < strict.reach
+    assert loose.limit < strict.limit
+    assert run_length(limit_of(500.0)) == pytest.approx(500.0)

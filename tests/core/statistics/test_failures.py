@@ -1,0 +1,268 @@
+"""Failures of machines that are mended: bounds, trends and mean counts, told by hand and by their laws."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.stats import poisson
+
+from core.statistics.failures import (
+    Watched,
+    availability,
+    laplace,
+    mean_cumulative,
+    mil_hdbk_189,
+    mtbf,
+    power_law,
+    slope,
+    trend,
+)
+
+WORSE = Watched((500, 800, 900, 950, 970, 985, 990, 995), 1000)
+BETTER = Watched((5, 10, 15, 30, 50, 100, 200, 500), 1000)
+EVEN = Watched(tuple(np.arange(1, 41) * 25.0 - 12.5), 1000)
+FEW = Watched((200, 700), 1000)
+
+watches = st.builds(
+    lambda shares, hours: Watched(tuple(share * hours for share in shares), hours),
+    st.lists(st.floats(0.01, 0.999), min_size=2, max_size=12, unique=True),
+    st.floats(10, 5000),
+)
+
+# Mean hours between failures
+
+
+@given(st.integers(0, 60), st.floats(1, 1e5))
+def test_the_bounds_hold_the_best_and_scale_with_the_hours(failures: int, hours: float) -> None:
+    found, twice = mtbf(failures, hours), mtbf(failures, 2 * hours)
+    assert found.low < found.best
+    assert twice.low == pytest.approx(2 * found.low)
+    assert mtbf(failures + 1, hours).low < found.low
+    assert mtbf(failures, hours, sure=0.95).low < found.low
+
+
+def test_without_failures_there_is_a_low_bound_alone() -> None:
+    found = mtbf(0, 500)
+    assert (found.best, found.high) == (math.inf, math.inf)
+    # As many hours between failures as make none in 500 h a chance of 5 %.
+    assert math.exp(-500 / found.low) == pytest.approx(0.05)
+
+
+@pytest.mark.parametrize("mean", [0.5, 3, 8, 22])
+def test_nine_ranges_in_ten_hold_the_truth_at_least(mean: float) -> None:
+    counts = np.arange(100)
+    held = [mtbf(int(count), 1000).low <= 1000 / mean <= mtbf(int(count), 1000).high for count in counts]
+    assert 0.9 <= poisson.pmf(counts, mean) @ held <= 1
+
+
+@pytest.mark.parametrize(
+    ("failures", "hours", "sure", "told"),
+    [
+        (3, 0, 0.9, "hours watched must be a number above 0, got 0"),
+        (3, math.inf, 0.9, "hours watched must be a number above 0, got inf"),
+        (-1, 100, 0.9, "counted from 0 up, got -1"),
+        (3, 100, 90, "between 0 and 1, got 90"),
+    ],
+)
+def test_numbers_that_are_none_are_told(failures: int, hours: float, sure: float, told: str) -> None:
+    with pytest.raises(ValueError, match=told):
+        mtbf(failures, hours, sure)
+
+
+def test_a_machine_that_never_fails_is_always_available() -> None:
+    assert availability(math.inf, 5) == 1
+    assert availability(95, 5) == pytest.approx(0.95)
+
+
+# Watches
+
+
+@pytest.mark.parametrize(
+    ("failed", "hours", "by_failure", "told"),
+    [
+        ((), 0.0, False, "above 0, got 0"),
+        ((0.0,), 10.0, False, "after 0 and within the 10.0 h watched, got 0.0"),
+        ((4.0, 11.0), 10.0, False, "got 11.0"),
+        ((math.nan,), 10.0, False, "got nan"),
+        ((4.0,), 10.0, True, "must have one at its end, 10.0 h"),
+    ],
+)
+def test_a_watch_holds_its_failures(failed: tuple[float, ...], hours: float, by_failure: bool, told: str) -> None:
+    with pytest.raises(ValueError, match=told):
+        Watched(failed, hours, by_failure)
+
+
+# Trend
+
+
+def test_failures_that_come_closer_together_are_getting_worse_and_the_other_way_round() -> None:
+    assert trend([WORSE]).verdict == "worsening"
+    assert trend([BETTER]).verdict == "improving"
+    assert laplace([WORSE]).statistic > 1.645  # type: ignore[union-attr]
+    assert laplace([BETTER]).statistic < -1.645  # type: ignore[union-attr]
+
+
+def test_steady_is_claimed_only_of_many() -> None:
+    assert trend([EVEN]).verdict == "steady"
+    assert trend([FEW]).verdict == "cannot tell"
+    assert trend([FEW] * 30).verdict == "steady"
+
+
+@pytest.mark.parametrize("machines", [[], [Watched((), 100)], [Watched((50,), 100)], [Watched((50, 100), 100, True)]])
+def test_of_too_few_failures_there_is_no_trend(machines: list[Watched]) -> None:
+    found = trend(machines)
+    assert (found.verdict, found.slope) == ("cannot tell", None)
+
+
+def test_no_failures_are_no_test() -> None:
+    assert laplace([Watched((), 100)]) is None
+    assert mil_hdbk_189([Watched((), 100)]) is None
+    assert trend([Watched((), 100)]).p is None
+
+
+def test_the_estimator_is_named() -> None:
+    by_failure = Watched((10, 20, 40), 40, by_failure=True)
+    assert trend([FEW]).estimator == "MIL-HDBK-189, time-terminated, slope unbiased"
+    assert trend([FEW, by_failure]).estimator == "MIL-HDBK-189, failure and time-terminated, slope unbiased"
+
+
+def test_machines_too_short_of_failures_tell_together() -> None:
+    one = Watched((300, 800, 900), 1000)
+    assert trend([one]).verdict == "cannot tell"
+    assert trend([one] * 4).verdict == "worsening"
+
+
+def test_machines_with_rates_of_their_own_are_no_trend() -> None:
+    # One fails twenty times as often as another that is watched longer: both evenly.
+    seldom = Watched((1000, 2000, 3000), 4000)
+    assert trend([EVEN, seldom]).verdict == "steady"
+
+
+@given(st.lists(watches, min_size=1, max_size=3), st.floats(0.01, 100), st.randoms())
+def test_neither_order_nor_unit_matters(machines: list[Watched], unit: float, chance) -> None:
+    def other(one: Watched) -> Watched:
+        at = list(one.failed)
+        chance.shuffle(at)
+        return Watched(tuple(hours * unit for hours in at), one.hours * unit)
+
+    found, again = trend(machines), trend([other(one) for one in machines][::-1])
+    assert again.p == pytest.approx(found.p, abs=1e-9)
+    assert again.verdict == found.verdict
+
+
+@given(watches)
+def test_the_same_life_backwards_has_the_opposite_trend(one: Watched) -> None:
+    back = replace(one, failed=tuple(one.hours - at for at in one.failed))
+    assert laplace([back]).statistic == pytest.approx(-laplace([one]).statistic, abs=1e-6)  # type: ignore[union-attr]
+
+
+@given(watches)
+def test_a_verdict_of_a_trend_goes_with_its_p(one: Watched) -> None:
+    found = trend([one])
+    assert found.p is not None
+    assert (found.p < 0.1) == (found.verdict in {"improving", "worsening"})
+
+
+def test_a_trend_is_seen_one_time_in_ten_where_there_is_none() -> None:
+    draw = np.random.default_rng(6)
+    lives = [Watched(tuple(draw.uniform(0, 800, 9)), 800) for _ in range(800)]
+    for test in (laplace, mil_hdbk_189):
+        assert np.mean([test([life]).p < 0.1 for life in lives]) == pytest.approx(0.1, abs=0.025)
+    assert np.mean([slope([life]).low <= 1 <= slope([life]).high for life in lives]) == pytest.approx(0.9, abs=0.025)
+
+
+# Power law
+
+
+def test_a_steady_rate_has_the_slope_1_and_the_hours_between_of_the_count() -> None:
+    found = power_law(EVEN, unbiased=False)
+    assert found is not None
+    assert found.slope == pytest.approx(1, abs=0.02)
+    assert found.mtbf().best == pytest.approx(25 / found.slope)
+
+
+@given(watches, st.booleans())
+def test_the_law_expects_as_many_failures_as_there_were(one: Watched, unbiased: bool) -> None:
+    found = power_law(one, unbiased)
+    assert found is not None
+    assert found.factor * one.hours**found.slope == pytest.approx(len(one.failed))
+    now = found.mtbf()
+    assert 0 < now.low < now.best < now.high
+
+
+def test_a_watch_ended_by_a_failure_does_not_count_it_as_one_that_came_by_chance() -> None:
+    ended = Watched((10.0, 30.0, 60.0), 60.0, by_failure=True)
+    logs = math.log(60 / 10) + math.log(60 / 30)
+    assert power_law(ended, unbiased=False).slope == pytest.approx(3 / logs)  # type: ignore[union-attr]
+    assert power_law(ended).slope == pytest.approx(1 / logs)  # type: ignore[union-attr]
+    assert "failure-terminated" in power_law(ended).estimator  # type: ignore[union-attr]
+
+
+def test_too_few_failures_have_no_law() -> None:
+    assert power_law(Watched((), 100)) is None
+    assert power_law(Watched((40,), 100)) is None
+
+
+def test_failures_at_the_very_end_are_worse_and_no_error() -> None:
+    late = Watched((100, 100), 100)
+    assert trend([late]).verdict == "worsening"
+
+
+def test_hours_between_failures_now_are_in_their_range_about_nine_times_in_ten() -> None:
+    draw, shape = np.random.default_rng(3), 0.6
+    lives = [Watched(tuple(1000 * draw.random(draw.poisson(20)) ** (1 / shape)), 1000) for _ in range(1000)]
+    ranges = [law.mtbf() for life in lives if (law := power_law(life))]
+    held = [now.low <= 1000 / (20 * shape) <= now.high for now in ranges]
+    assert 0.87 <= np.mean(held) <= 0.93
+
+
+# Mean cumulative function
+
+
+def test_machines_leave_when_their_watch_ends() -> None:
+    found = mean_cumulative([Watched((10, 30), 40), Watched((20,), 25)])
+    assert found.at.tolist() == [10, 20, 30]
+    assert found.best.tolist() == [0.5, 1.0, 2.0]
+
+
+def test_a_failure_at_the_end_of_another_watch_has_both_at_risk() -> None:
+    assert mean_cumulative([Watched((10,), 20), Watched((), 10)]).best.tolist() == [0.5]
+
+
+def test_one_machine_has_the_range_of_chance() -> None:
+    found = mean_cumulative([EVEN])
+    assert found.best.tolist() == list(range(1, 41))
+    assert found.high[-1] / 40 == pytest.approx(math.exp(1.6449 / math.sqrt(40)), rel=1e-4)
+
+
+def test_machines_that_differ_have_a_wider_range_than_chance_alone() -> None:
+    alike = mean_cumulative([Watched((100, 300, 500, 700), 1000)] * 8)
+    apart = mean_cumulative([Watched((), 1000)] * 4 + [Watched((100, 100, 300, 300, 500, 500, 700, 700), 1000)] * 4)
+    assert apart.best == pytest.approx(alike.best)
+    assert apart.high[-1] > alike.high[-1]
+
+
+def test_no_failures_make_no_step_and_no_machines_no_mean() -> None:
+    assert mean_cumulative([Watched((), 50)]).best.size == 0
+    with pytest.raises(ValueError, match="at least one machine"):
+        mean_cumulative([])
+
+
+@given(st.lists(watches, min_size=1, max_size=5))
+def test_the_mean_only_rises_within_its_range_whatever_the_order(machines: list[Watched]) -> None:
+    found, again = mean_cumulative(machines), mean_cumulative(machines[::-1])
+    assert (np.diff(found.best) > 0).all()
+    assert ((found.low >= 0) & (found.low < found.best) & (found.best < found.high)).all()
+    assert again.best == pytest.approx(found.best)
+    assert again.high == pytest.approx(found.high)
+
+
+@given(watches, st.integers(1, 5))
+def test_of_machines_watched_as_long_it_ends_at_the_mean_count(one: Watched, times: int) -> None:
+    machines = [one, *[Watched((), one.hours)] * times]
+    assert mean_cumulative(machines).best[-1] == pytest.approx(len(one.failed) / (times + 1))
