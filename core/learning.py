@@ -13,43 +13,20 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import polars as pl
 
+from core.arrays import Micros, Numbers
 from core.estimate import NINETY
 from core.habits.habits import AT_ONCE, Habits, first_guess
-from core.habits.learned import (
-    ENOUGH,
-    Pace,
-    usual_by_hours_left,
-    with_patience,
-)
+from core.habits.learned import ENOUGH, Pace, usual_by_hours_left, with_patience
 from core.habits.print_times import PrintTimes, ended_prints, learn_times
-from core.hours.replays import (
-    Law,
-    Replays,
-    Waits,
-    replay,
-)
+from core.hours.replays import Law, Replays, Waits, replay_all
 from core.names import names_of
 from core.setup import Setup
 from core.spools.spools import learn_usage
-from core.staffed import FAR, Micros, Staffed
-from core.statistics.hazard import (
-    AGES,
-    Hazard,
-    Numbers,
-    lasted,
-    step_of,
-)
+from core.staffed import FAR, Staffed
+from core.statistics.hazard import AGES, Hazard, lasted, step_of
 from core.timeline.facts import facts
 from core.timeline.gaps import find_gaps
-from core.timeline.spans import (
-    ANY,
-    CLEAR,
-    EMPTY,
-    Spans,
-    certain,
-    crowded,
-    spans,
-)
+from core.timeline.spans import ANY, CLEAR, EMPTY, Spans, certain, spans
 
 #: Rounds of learning, and replays of a span with one story and with many.
 ROUNDS, FEW, MANY = 3, 24, 128
@@ -144,13 +121,6 @@ def _speeds(counted: Counted) -> Numbers:
     """The speed of hands by weekday against the usual: how fast they are on the whole is for the hazards to say."""
     usual = counted.removed.sum() / max(counted.expected.sum(), 1e-9)
     return np.asarray((counted.removed + STEADY) / (counted.expected * usual + STEADY))
-
-
-def replay_all(spans: Spans, law: Law, few: int, many: int) -> list[Replays]:
-    """Replay the spans, those in which hands may have changed a print unseen more often."""
-    hard = crowded(spans, law.staffed, law.habits.menu.shortest)
-    parts = ((spans.of(~hard), few), (spans.of(hard), many))
-    return [replay(part, law, count) for part, count in parts if len(part)]
 
 
 def _habits(old: Habits, counted: Counted) -> Habits:

@@ -10,8 +10,8 @@ import numpy as np
 import polars as pl
 from scipy.special import ndtr
 
-from core.staffed import FAR, Micros, Staffed
-from core.statistics.hazard import Numbers
+from core.arrays import Micros, Numbers
+from core.staffed import FAR, Staffed
 from core.timeline.counts import removals, starts, uncounted
 
 #: The kinds of entry that tell of orders.

@@ -15,12 +15,10 @@ from typing import Self
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import numpy.typing as npt
 
+from core.arrays import Micros, Numbers
 from core.setup import WEEKDAYS, Setup, Shift, SpecialDay
 from core.window import Window
-
-Micros = npt.NDArray[np.int64]
 
 #: An hour in microseconds.
 HOUR = 3_600_000_000
@@ -77,7 +75,7 @@ def _usual_hours(shifts: Sequence[Shift], day: date) -> list[tuple[int, time, ti
 class Staffed:
     """Staffed time as one clock that runs only while somebody is in. Times are epoch microseconds."""
 
-    def __init__(self, spans: Sequence[tuple[int, int]], speeds: npt.NDArray[np.float64] | None = None) -> None:
+    def __init__(self, spans: Sequence[tuple[int, int]], speeds: Numbers | None = None) -> None:
         self._spans = _merge(spans)
         self._starts: Micros = np.array([a for a, _ in self._spans] or [FAR], dtype=np.int64)
         self._lengths: Micros = np.array([b - a for a, b in self._spans] or [0], dtype=np.int64)
@@ -85,7 +83,7 @@ class Staffed:
         self._counted: Micros = (self._lengths * self._speeds).astype(np.int64)
         self._before: Micros = np.concatenate([[0], np.cumsum(self._counted)[:-1]]).astype(np.int64)
 
-    def at_speeds(self, speeds: npt.NDArray[np.float64]) -> Staffed:
+    def at_speeds(self, speeds: Numbers) -> Staffed:
         """The same clock running faster or slower in each of its unbroken spells, in their order."""
         return Staffed(self._spans, speeds)
 
@@ -98,7 +96,7 @@ class Staffed:
         """When each of these spells begins and ends."""
         return self._starts[spells], self._starts[spells] + self._lengths[spells]
 
-    def speed_of(self, spells: Micros) -> npt.NDArray[np.float64]:
+    def speed_of(self, spells: Micros) -> Numbers:
         """How fast it runs in each of these spells."""
         return self._speeds[spells]
 
@@ -125,7 +123,7 @@ class Staffed:
         into = np.clip(moments - self._starts[index], 0, self._lengths[index])
         return np.where(index < 0, 0, self._before[index] + (into * self._speeds[index]).astype(np.int64))
 
-    def hours(self, starts: Micros, ends: Micros) -> npt.NDArray[np.float64]:
+    def hours(self, starts: Micros, ends: Micros) -> Numbers:
         """Staffed hours between each start and end."""
         return (self.worked(ends) - self.worked(starts)) / HOUR
 

@@ -23,38 +23,24 @@ import polars.selectors as cs
 from pydantic import BaseModel, ConfigDict
 
 from core.estimate import Estimate
+from core.floor.types import RackNow
+from core.frozen import Frozen
 from core.log.csv_files import write_csv
 from core.log.folders import new_folder
 from core.log.sheets import value_type
-from core.plan.types import (
-    Capacity,
-    Loading,
-    NextLoad,
-    OrderDue,
-    Plan,
-    ProductParts,
-    Step,
-    Week,
-)
+from core.morning.types import Report
+from core.plan.types import Capacity, Loading, NextLoad, OrderDue, Plan, ProductParts, Step, Week
 from core.reading.types import (
-    Frozen,
     Loss,
     MachineNow,
     NeedsHand,
-    Ordered,
-    OrderNow,
     Period,
     PrintTime,
     Question,
-    RackNow,
-    Report,
     Series,
     SpoolEnds,
     StaffedTime,
-    StockMove,
     StopRate,
-    Stored,
-    Stores,
     Unnoted,
 )
 from core.review.types import (
@@ -73,6 +59,7 @@ from core.review.types import (
     SpareWait,
     WeekFigures,
 )
+from core.stores.types import Ordered, OrderNow, StockMove, Stored, Stores
 from core.upkeep.types import (
     CardPut,
     CauseHours,

@@ -189,7 +189,7 @@ def report(shop: Path, at: str | None, as_json: bool, sheet: Path | None, how_su
     if as_json:
         _print_json(answer)
     else:
-        from core.reading.types import Report
+        from core.morning.types import Report
         from dashboard.words.plain import report_text
 
         click.echo(report_text(Report.model_validate(answer)))

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from core.arrays import Flags, Micros, Numbers, Rows
 from core.habits.unnoted import visits
 from core.names import Names
-from core.staffed import HOUR, Micros, Staffed
-from core.statistics.hazard import Hazard, Numbers
+from core.staffed import HOUR, Staffed
+from core.statistics.hazard import Hazard
 
 #: Shifts are told apart by the whole hours left in them, up to this many.
 HOURS_LEFT = 12
@@ -44,7 +44,7 @@ class Menu:
     """
 
     pools: Numbers = field(default_factory=lambda: np.full(OCCASIONS, 6.0))
-    edges: npt.NDArray[np.int64] = field(default_factory=lambda: np.arange(OCCASIONS + 1))
+    edges: Rows = field(default_factory=lambda: np.arange(OCCASIONS + 1))
     shares: Numbers = field(default_factory=lambda: np.ones(1))
     stays: float = 0.0
 
@@ -53,7 +53,7 @@ class Menu:
         """Hours of the shortest print."""
         return float(self.pools.min())
 
-    def materials(self, loaded: npt.NDArray[np.int64], loads: npt.NDArray[np.int64]) -> Numbers:
+    def materials(self, loaded: Rows, loads: Rows) -> Numbers:
         """The chance of each material, given the ones told before and after (-1: not told): a row a print.
 
         What is loaded follows a Markov chain, so the chances are those of coming from the one and going to the other.
@@ -65,15 +65,11 @@ class Menu:
         both = came * goes
         return np.asarray(both / both.sum(axis=1, keepdims=True))
 
-    def pool(
-        self, model: npt.NDArray[np.int64], material: npt.NDArray[np.int64], when: npt.NDArray[np.int64]
-    ) -> npt.NDArray[np.int64]:
+    def pool(self, model: Rows, material: Rows, when: Rows) -> Rows:
         """The number of the pool."""
         return np.asarray((model * len(self.shares) + material) * OCCASIONS + when)
 
-    def pick(
-        self, pool: npt.NDArray[np.int64], chance: Numbers, least: Numbers, most: Numbers
-    ) -> tuple[Numbers, Numbers]:
+    def pick(self, pool: Rows, chance: Numbers, least: Numbers, most: Numbers) -> tuple[Numbers, Numbers]:
         """Hours of one print of each pool, between `least` and `most`, and the share of the pool that lies there.
 
         Where nothing does, one of the whole pool.
@@ -151,13 +147,13 @@ def occasion(moments: Micros, staffed: Staffed) -> Micros:
     return np.asarray(left + np.where(closed > NIGHT * HOUR, QUARTERS_LEFT + 1, 0))
 
 
-def in_rush(moments: Micros, staffed: Staffed) -> npt.NDArray[np.bool_]:
+def in_rush(moments: Micros, staffed: Staffed) -> Flags:
     """Whether a print that ended then meets a room full of them: while nobody is in, and just after they came."""
     opens, closes = staffed.spell_at(moments)
     return np.asarray((opens == closes) | (moments - opens < RUSH * HOUR))
 
 
-def about(when: Micros, now: int) -> npt.NDArray[np.bool_]:
+def about(when: Micros, now: int) -> Flags:
     """The starts with about so much time left before a closed time of that kind: enough of them, or all."""
     length = QUARTERS_LEFT + 1
     off = np.abs(when % length - now % length) + np.where(when // length == now // length, 0, len(when) * length)

@@ -13,13 +13,12 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from core.arrays import Flags, Numbers, Rows
 from core.names import names_of
 from core.setup import PrintFile, Setup
 from core.staffed import FAR, HOUR, Staffed
-from core.statistics.hazard import Numbers
 
 #: A print file of one revision on one model of machine.
 Kind = tuple[str, int, str]
@@ -142,7 +141,7 @@ class _Ends:
         wait = np.exp(-self.waited / mean) / np.where(self.removed[:, None], mean, 1.0)
         return np.where(self.possible, np.where(self.ended[:, None], wait, 1.0), 0.0)
 
-    def told(self, chances: Numbers) -> npt.NDArray[np.bool_]:
+    def told(self, chances: Numbers) -> Flags:
         """Whether each print ended, as far as can be seen, while people were in: then its sightings tell when."""
         inside = np.where(self.outside, 0.0, chances).sum(axis=1)
         return np.asarray(self.ended & (inside > TELLS * np.maximum(chances.sum(axis=1), 1e-300)))
@@ -157,9 +156,7 @@ class _Ends:
         return found[0], found[1]
 
 
-def _likelihoods(
-    prints: pl.DataFrame, mine: Mapping[Kind, npt.NDArray[np.int64]], staffed: Staffed
-) -> tuple[Numbers, float, npt.NDArray[np.bool_]]:
+def _likelihoods(prints: pl.DataFrame, mine: Mapping[Kind, Rows], staffed: Staffed) -> tuple[Numbers, float, Flags]:
     """The logarithm of each print's likelihood over `RATIOS` of its kind, the spread that fits best, who told."""
     ends = _Ends(prints, staffed)
     inside, outside, spread, slips = 0.5, 1.0, 0.013, SLIPS

@@ -14,14 +14,10 @@ import numpy as np
 import polars as pl
 from pydantic import BaseModel, ConfigDict
 
+from core.arrays import Micros
 from core.estimate import Estimate
 from core.hours.state_hours import IDLE, Spent
-from core.staffed import (
-    HOUR,
-    Micros,
-    Staffed,
-    micros,
-)
+from core.staffed import HOUR, Staffed, micros
 from core.timeline.reckon import STATES
 from core.window import Window
 

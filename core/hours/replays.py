@@ -16,30 +16,13 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import numpy.typing as npt
 from scipy.special import ndtri
 
+from core.arrays import Flags, Micros, Numbers, Rows
 from core.habits.habits import Habits, in_rush, occasion
 from core.habits.learned import Pace
-from core.staffed import (
-    FAR,
-    HOUR,
-    Micros,
-    Staffed,
-)
-from core.statistics.hazard import Numbers
-from core.timeline.spans import (
-    ANY,
-    CLEAR,
-    DONE,
-    EMPTY,
-    OPEN,
-    PRINTING,
-    STOPPED,
-    Spans,
-)
-
-Rows = npt.NDArray[np.int64]
+from core.staffed import FAR, HOUR, Staffed
+from core.timeline.spans import ANY, CLEAR, DONE, EMPTY, OPEN, PRINTING, STOPPED, Spans, crowded
 
 #: More turns than any span takes.
 TURNS = 80
@@ -87,11 +70,11 @@ class Turn:
     """
 
     rows: Rows
-    state: npt.NDArray[np.int64]
+    state: Rows
     start: Micros
     end: Micros
-    first: npt.NDArray[np.bool_]
-    material: npt.NDArray[np.int64]
+    first: Flags
+    material: Rows
 
 
 _TURN = ("state", "start", "end", "first", "material")
@@ -102,10 +85,10 @@ class Waits:
     """Waits of some replays: the law (0 inside, 1 outside, 2 idle), from and to which age and moment, ended or not."""
 
     rows: Rows
-    law: npt.NDArray[np.int64]
+    law: Rows
     begin: Numbers
     end: Numbers
-    ended: npt.NDArray[np.bool_]
+    ended: Flags
     since: Micros
     until: Micros
 
@@ -125,12 +108,12 @@ class Replays:
     ratio: Numbers
     turns: list[Turn]
     waits: list[Waits]
-    restarts: list[tuple[Rows, npt.NDArray[np.bool_]]]
+    restarts: list[tuple[Rows, Flags]]
     law: Rows
     age: Numbers
-    ended: npt.NDArray[np.bool_]
+    ended: Flags
 
-    def of(self, spans: npt.NDArray[np.bool_]) -> Replays:
+    def of(self, spans: Flags) -> Replays:
         """The replays of some of the spans, for their hours: the turns alone are taken along."""
         place = np.cumsum(spans) - 1
         kept = np.repeat(spans, self.count)
@@ -187,7 +170,7 @@ class _Run:
         self.materials = np.cumsum(self.habits.menu.materials(spans.loaded, spans.loads), axis=1)[:, :-1]
         self.turns: list[Turn] = []
         self.waits: list[Waits] = []
-        self.restarts: list[tuple[Rows, npt.NDArray[np.bool_]]] = []
+        self.restarts: list[tuple[Rows, Flags]] = []
 
     def run(self) -> Replays:
         everyone = np.arange(len(self.row))
@@ -211,7 +194,7 @@ class _Run:
             law, age, self._ended(),
         )  # fmt: skip
 
-    def _ended(self) -> npt.NDArray[np.bool_]:
+    def _ended(self) -> Flags:
         """Whether the fact that ends the span ended the wait a replay was in."""
         started = self.spans.found[self.row] == CLEAR
         parts = (self.state == DONE) | (self.state == STOPPED)
@@ -258,7 +241,7 @@ class _Run:
         self.ends[rows] = self.now[rows] + (np.where(stopped, at, 1.0) * took * HOUR).astype(np.int64)
         self.state[rows] = PRINTING
 
-    def _next_word(self, rows: Rows) -> tuple[Micros, npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+    def _next_word(self, rows: Rows) -> tuple[Micros, Flags, Flags]:
         """When something is known next of each replay, whether its state would fit it, and whether it is a look."""
         row, here = self.row[rows], self.look[rows]
         looked = here < self.spans.last[row]
@@ -266,7 +249,7 @@ class _Run:
         fits = np.where(looked, self.look_saw[here] == self.state[rows], self.may_end[self.state[rows], row])
         return np.minimum(self.look_at[here], self.spans.end[row]), fits, looked
 
-    def _meet(self, rows: Rows, fits: npt.NDArray[np.bool_], looked: npt.NDArray[np.bool_]) -> None:
+    def _meet(self, rows: Rows, fits: Flags, looked: Flags) -> None:
         """Somebody looks at these machines."""
         self.weight[rows[looked & ~fits]] = -np.inf
         self.look[rows[looked]] += 1
@@ -393,3 +376,10 @@ class _Run:
         parts = (self.state == DONE) | (self.state == STOPPED)
         law = np.where(parts, self.outside.astype(np.int64), 2)
         return law, (self.hands.worked(self.spans.end)[self.row] - self.since) / HOUR
+
+
+def replay_all(spans: Spans, law: Law, few: int, many: int) -> list[Replays]:
+    """Replay the spans, those in which hands may have changed a print unseen more often."""
+    hard = crowded(spans, law.staffed, law.habits.menu.shortest)
+    parts = ((spans.of(~hard), few), (spans.of(hard), many))
+    return [replay(part, law, count) for part, count in parts if len(part)]

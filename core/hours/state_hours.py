@@ -16,19 +16,13 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from core.arrays import Micros, Numbers
 from core.estimate import NINETY, Estimate
 from core.habits.learned import Pace
-from core.hours.replays import Law, Replays
-from core.learning import replay_all
+from core.hours.replays import Law, Replays, replay_all
 from core.names import names_of
 from core.setup import Setup
-from core.staffed import (
-    HOUR,
-    Micros,
-    Staffed,
-    micros,
-)
-from core.statistics.hazard import Numbers
+from core.staffed import HOUR, Staffed, micros
 from core.timeline.reckon import Reckoned
 from core.timeline.spans import Spans, certain, spans
 from core.window import Window

@@ -17,7 +17,7 @@ from itertools import groupby
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from core.statistics.hazard import Numbers
+from core.arrays import Numbers
 
 #: A list is as good as the best where it is worth less by no more than this share of it.
 CLOSE = 1e-7

@@ -10,27 +10,17 @@ from typing import Literal
 import numpy as np
 import polars as pl
 
+from core.arrays import Numbers
 from core.estimate import NINETY, Estimate
 from core.plan import room
 from core.plan.choosing import Habit
-from core.plan.forward import (
-    Choice,
-    Clock,
-    Laws,
-    Wanted,
-    play,
-)
+from core.plan.forward import play
+from core.plan.laws import Choice, Clock, Laws, Wanted
 from core.plan.outlook import PAST_DAYS, WAITS, Outlook
-from core.plan.types import (
-    Capacity,
-    Gain,
-    Step,
-    Week,
-)
+from core.plan.types import Capacity, Gain, Step, Week
 from core.setup import WEEKDAYS, Machine, Model, Setup, Shift
 from core.staffed import HOUR, micros
 from core.statistics.forecasts import forecast
-from core.statistics.hazard import Numbers
 from core.statistics.required import machines_required
 from core.timeline import stops
 from core.timeline.counts import removals

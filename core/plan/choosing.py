@@ -12,9 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import minimize
 
-from core.plan.forward import Flags, Rows
-from core.staffed import HOUR, Micros, Staffed
-from core.statistics.hazard import Numbers
+from core.arrays import Flags, Micros, Numbers, Rows
+from core.staffed import HOUR, Staffed
 
 #: Before any start is seen: the logarithms of the factors of a loaded material and of a wanted product, and the power
 #: of the share that prints, and how sure these are (one standard deviation; of files about the usual one).

@@ -9,28 +9,16 @@ from typing import Any
 
 import numpy as np
 
+from core.floor.types import MachinePage
 from core.habits.usage import LASTS
-from core.plan.best_loading import (
-    Limits,
-    Load,
-    Worth,
-    best_loading,
-    instead,
-)
+from core.plan.best_loading import Limits, Load, Worth, best_loading, instead
 from core.plan.outlook import WAITS, Outlook
-from core.plan.timing import (
-    Free,
-    Menu,
-    Times,
-    cases,
-    left,
-    loads,
-    time_worth,
-)
+from core.plan.timing import Free, Menu, Times, cases, left, loads, time_worth
 from core.plan.types import Loading, NextLoad, Use
-from core.reading.types import MachineNow, MachinePage, Stores
+from core.reading.types import MachineNow
 from core.setup import Material, PrintFile
 from core.staffed import HOUR
+from core.stores.types import Stores
 
 #: Days ahead for which a machine's time is planned.
 DAYS = 7

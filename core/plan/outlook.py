@@ -10,44 +10,20 @@ import numpy as np
 import polars as pl
 
 from core import orders
+from core.arrays import Numbers
 from core.habits.habits import in_rush
 from core.habits.learned import Pace
 from core.log.store import Log
 from core.orders import ORDER_KINDS, Cover
 from core.plan import room
 from core.plan.choosing import Habit
-from core.plan.forward import (
-    DOWN,
-    EMPTY,
-    PRINTED,
-    STATES,
-    WAITED,
-    Choice,
-    Clock,
-    Laws,
-    Now,
-    Played,
-    Wanted,
-    Work,
-    play,
-)
+from core.plan.forward import Played, play
+from core.plan.laws import DOWN, EMPTY, PRINTED, STATES, WAITED, Choice, Clock, Laws, Now, Wanted, Work
 from core.plan.present import Ways, as_it_is
-from core.plan.promises import (
-    Asked,
-    Coming,
-    coming,
-    leaves,
-    wanted_later,
-)
+from core.plan.promises import Asked, Coming, coming, leaves, wanted_later
 from core.reading.reading import Reading
 from core.setup import Product, Setup, is_for
-from core.staffed import (
-    HOUR,
-    Staffed,
-    micros,
-    staffed_spells,
-)
-from core.statistics.hazard import Numbers
+from core.staffed import HOUR, Staffed, micros, staffed_spells
 from core.timeline.counts import removals, starts
 from core.window import Window
 

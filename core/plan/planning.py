@@ -7,19 +7,12 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from core.arrays import Numbers
 from core.errors import Refused
 from core.estimate import Estimate
 from core.plan.outlook import Outlook
 from core.plan.promises import Asked, covered
-from core.plan.types import (
-    Hurt,
-    Leaves,
-    OrderDue,
-    Plan,
-    ProductParts,
-    Promise,
-)
-from core.statistics.hazard import Numbers
+from core.plan.types import Hurt, Leaves, OrderDue, Plan, ProductParts, Promise
 
 #: Orders lose by another one if their chance falls by so much.
 HURT = 0.05

@@ -12,24 +12,8 @@ import numba
 import numpy as np
 import numpy.typing as npt
 
-from core.plan.forward import (
-    DOWN,
-    EMPTY,
-    FAILED,
-    FINE,
-    PRINTED,
-    STATES,
-    WAITED,
-    Choice,
-    Clock,
-    Flags,
-    Laws,
-    Now,
-    Rows,
-    Wanted,
-    Work,
-)
-from core.statistics.hazard import Numbers
+from core.arrays import Flags, Numbers, Rows
+from core.plan.laws import DOWN, EMPTY, FAILED, FINE, PRINTED, STATES, WAITED, Choice, Clock, Laws, Now, Wanted, Work
 
 #: Chances that are drawn at every visit, needed or not, so that like rooms meet the same luck.
 CHANCES = 10

@@ -11,13 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from core.plan.forward import (
-    Clock,
-    Played,
-    Rows,
-    longer,
-)
-from core.statistics.hazard import Numbers
+from core.arrays import Numbers, Rows
+from core.plan.forward import Played
+from core.plan.laws import Clock, longer
 
 
 @dataclass(frozen=True, slots=True)

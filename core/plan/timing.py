@@ -14,15 +14,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from core.arrays import Numbers
 from core.habits.usage import LASTS
 from core.plan.best_loading import NEVER, Left, Load
-from core.plan.forward import (
-    FINE,
-    Clock,
-    Laws,
-    drawn,
-)
-from core.statistics.hazard import Numbers
+from core.plan.laws import FINE, Clock, Laws, drawn
 
 #: Minutes that a new spool takes, and hours of printing it must be worth: nobody takes a good spool off for nothing.
 SPOOL_MINUTES, SPOOL_HOURS = 4.0, 2.0

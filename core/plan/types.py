@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Literal
 
 from core.estimate import Estimate
-from core.reading.types import Frozen
+from core.frozen import Frozen
 
 
 class Leaves(Frozen):

@@ -7,20 +7,10 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from typing import Any, Literal
-from uuid import UUID
 
-from pydantic import BaseModel, ConfigDict
-
-from core.entries import Sight
 from core.estimate import Estimate
-from core.habits.usage import LASTS
+from core.frozen import Frozen
 from core.hours.account import TimeAccount
-
-
-class Frozen(BaseModel):
-    """An answer: never changed after it is given."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class Due(Frozen):
@@ -56,15 +46,6 @@ class MachineNow(Frozen):
     cause: str | None
     spare: str | None
     last_word: datetime | None
-
-
-class RackNow(Frozen):
-    """A rack as it stands: its machines by place, `across` side by side."""
-
-    rack: str
-    name: str
-    across: int
-    machines: list[MachineNow]
 
 
 class Tally(Frozen):
@@ -193,116 +174,6 @@ class RunsOut(Frozen):
     machines: int
 
 
-class Ordered(Frozen):
-    """What is still to come of an order, in units, and when it is expected."""
-
-    at: datetime
-    quantity: float
-    expected: datetime
-
-
-class StockMove(Frozen):
-    """A count, an order or a delivery of an item, in units; `entry` is the id of the entry that told of it."""
-
-    entry: UUID
-    at: datetime
-    what: Literal["counted", "ordered", "received"]
-    quantity: float
-
-
-class WhyMoved(Frozen):
-    """Why min moved: what it was eight weeks `before`, and the share by which the expected use changed.
-
-    `reason`: more or less is used, the season turns, or use has become harder to foresee.
-    """
-
-    before: float
-    reason: Literal["use", "season", "doubt"]
-    change: float
-
-
-class Stored(Frozen):
-    """An item on the shelf, in its units.
-
-    `on_hand` is null before the first count; `doubt` says why the book cannot be right; `unnoted` are orders that must
-    have come by the last count, though nobody noted it; `orders` are those to come. When what is on hand and on order
-    is at `min` or below, it is ordered up to `max`: `packs_to_order` now, at the latest at `order_by`;
-    `runs_out_first` is the chance that it runs out before a delivery ordered now would come. `weekly` is the use
-    expected, by `method`; the shelf is gone through every `review_days`; `used` are the weeks so far, oldest first
-    (null where nothing is known), `expected` those to come. So many machines are `waiting` for it.
-    """
-
-    item: str
-    name: str
-    kind: Literal["material", "spare", "supply"]
-    unit: str
-    pack: float
-    price: float | None
-    on_hand: Estimate | None
-    counted_at: datetime | None
-    orders: list[Ordered]
-    unnoted: list[Ordered]
-    doubt: Literal["below nothing", "more than came in"] | None
-    min: float | None
-    max: float | None
-    rule: str
-    method: str
-    short_history: bool
-    weekly: float | None
-    days_of_cover: float | None
-    lead_days: float
-    lead_spread: float
-    deliveries: int
-    service: float
-    packs_to_order: int
-    order_by: datetime | None
-    runs_out_first: float | None
-    moved: WhyMoved | None
-    used: list[float | None]
-    expected: list[float]
-    moves: list[StockMove]
-    review_days: float
-    waiting: int
-
-
-class OrderNow(Frozen):
-    """An item to be ordered today: so many packs, what is there and to come (units), and for how many days it lasts.
-
-    `runs_out_first` is the chance that it runs out before a delivery ordered now would come; so many machines are
-    `waiting` for it.
-    """
-
-    item: str
-    name: str
-    packs: int
-    pack: float
-    unit: str
-    on_hand: float
-    on_order: float
-    days_of_cover: float | None
-    runs_out_first: float | None
-    waiting: int
-
-
-class SpoolChanges(Frozen):
-    """Full spools fitted `a_week` over the last four weeks, the hours of hands that took at `minutes_each`, and the
-    hours that spools of 3 kg would have taken.
-    """
-
-    a_week: float
-    minutes_each: float
-    hours: float
-    hours_heavy: float
-
-
-class Stores(Frozen):
-    """Everything bought: materials, spares, supplies; and what changing spools takes."""
-
-    at: datetime
-    items: list[Stored]
-    changes: SpoolChanges
-
-
 class NeedsHand(Frozen):
     """One line of what needs a hand: machines of one rack in the same plight, most urgent level first.
 
@@ -388,35 +259,6 @@ class Question(Frozen):
     choices: list[AnswerChoice]
 
 
-class Report(Frozen):
-    """The owner's page: the answers to its questions in their order.
-
-    `out_now` machines of `in_service`, those not set aside, are out of service now. `print_times` are those of
-    the files in use that were seen through, the ones furthest from what they state first.
-    """
-
-    shop: str
-    zone: str
-    at: datetime
-    trust: Trust
-    needs: list[NeedsHand]
-    racks: list[RackNow]
-    in_service: int
-    out_now: int
-    out_now_share: float
-    planning_downtime: float
-    yesterday: Period
-    week: Period
-    series: list[Series]
-    questions: list[Question]
-    print_times: list[PrintTime]
-    unnoted: list[Unnoted]
-    stops: list[StopRate]
-    mending: Mending
-    runs_out: RunsOut
-    order_now: list[OrderNow]
-
-
 class Hours(Frozen):
     """Time accounting of a window, by group and in all; `formulas` says what each figure is."""
 
@@ -427,84 +269,3 @@ class Hours(Frozen):
     groups: list[TimeAccount]
     whole: TimeAccount
     formulas: dict[str, str]
-
-
-class Choice(Frozen):
-    """Something to tap: the code that is recorded and the words that are shown."""
-
-    code: str
-    name: str
-
-
-class TaskChoice(Choice):
-    """An upkeep task, the `minutes` it usually takes and the `spare` it usually needs, if any."""
-
-    minutes: float
-    spare: str | None
-
-
-class FileChoice(Frozen):
-    """A print file that fits a machine.
-
-    `lasts` is the chance that the spool on the machine feeds it; null where nobody noted a spool, 0 where it is of
-    another material.
-    """
-
-    file: str
-    revision: int
-    product: str
-    name: str
-    parts: int
-    hours: float
-    grams: float
-    material: str
-    lasts: float | None
-
-    @property
-    def feeds(self) -> bool | None:
-        """Whether the spool feeds it surely enough to start it; None where nobody noted a spool."""
-        return None if self.lasts is None else self.lasts >= LASTS
-
-
-class MachinePage(Frozen):
-    """All that a check-in at one machine needs.
-
-    `acts` are what is possible now, most likely first; `files` fit the machine, likeliest first; `spool` is what is
-    on it, `spool_grams` the net weight of the spool last fitted to it; `shift_began` is when the shift began that
-    runs or ran last today; `recent` are its newest entries (fields as recorded), newest first; `planned` is the file
-    that a loading list has for it next.
-    """
-
-    now: MachineNow
-    acts: list[str]
-    files: list[FileChoice]
-    down_causes: list[Choice]
-    scrap_causes: list[Choice]
-    spares: list[Choice]
-    materials: list[Choice]
-    spool: SpoolNow | None
-    spool_grams: float | None
-    shift_began: datetime | None
-    tasks: list[TaskChoice]
-    recent: list[dict[str, Any]]
-    questions: list[Question]
-    planned: str | None = None
-
-
-class Expected(Frozen):
-    """A machine on a round and what it should be seen doing; null where nobody can say, so it is asked."""
-
-    machine: str
-    place: int
-    state: str
-    expected: Sight | None
-    due: Due | None
-
-
-class RackRound(Frozen):
-    """A round of one rack: its machines in the order of their places."""
-
-    rack: str
-    name: str
-    across: int
-    machines: list[Expected]

@@ -7,13 +7,13 @@ from datetime import date, datetime, timedelta
 from uuid import UUID
 
 import numpy as np
-import numpy.typing as npt
 
+from core.arrays import Flags
 from core.entries import NOTE_LENGTH, ActionAgreed, ActionEnded
 from core.errors import Refused
 from core.estimate import Estimate
 from core.log.store import Log, entries_from
-from core.review.figure_levels import level_of, says
+from core.review.figure_level import level_of, says
 from core.review.quarter import BEFORE
 from core.review.types import Action, Chart, Moved
 from core.window import Window
@@ -59,7 +59,7 @@ def _moved(chart: Chart, day: date) -> Moved | None:
     return Moved(before=one, after=other, change=change, says=told)
 
 
-def _level(chart: Chart, which: npt.NDArray[np.bool_]) -> Estimate:
+def _level(chart: Chart, which: Flags) -> Estimate:
     return level_of(chart.kind, np.array(chart.values)[which], np.array(chart.of_each)[which])
 
 

@@ -10,21 +10,10 @@ from core.estimate import Estimate
 from core.habits.learned import Pace
 from core.log.store import Log
 from core.review import figures
-from core.review.figure_levels import level_of, says
-from core.review.figures import (
-    SPOILT,
-    STOPPED,
-    WHOLE,
-    Part,
-    Watched,
-)
+from core.review.figure_level import level_of, says
+from core.review.figures import SPOILT, STOPPED, WHOLE, Part, Watched
 from core.review.quarter import Past
-from core.review.types import (
-    ComparedBy,
-    ComparedFigure,
-    ComparedGroup,
-    Comparison,
-)
+from core.review.types import ComparedBy, ComparedFigure, ComparedGroup, Comparison
 from core.setup import PrintFile
 from core.window import Window, midnight
 

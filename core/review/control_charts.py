@@ -12,20 +12,14 @@ from itertools import pairwise
 
 import numpy as np
 
+from core.arrays import Numbers
 from core.review import figures
-from core.review.figures import (
-    RATE_HOURS,
-    SPOILT,
-    STOPPED,
-    Part,
-    Watched,
-)
+from core.review.figures import RATE_HOURS, SPOILT, STOPPED, Part, Watched
 from core.review.happened_then import Happenings
 from core.review.quarter import Past
 from core.review.types import Called, Chart
 from core.statistics import limits
 from core.statistics.calls import Call, Rules, calls
-from core.statistics.hazard import Numbers
 from core.statistics.weekdays import weekday_effects
 
 #: False calls a quarter of all charts together, on average.

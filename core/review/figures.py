@@ -10,14 +10,14 @@ from typing import Literal
 import numpy as np
 import polars as pl
 
+from core.arrays import Micros, Numbers
 from core.entries import Figure
 from core.hours import account
 from core.review.quarter import Past
 from core.review.types import Unit
-from core.staffed import Micros, micros
+from core.staffed import micros
 from core.statistics import scores
 from core.statistics.calls import Score
-from core.statistics.hazard import Numbers
 from core.statistics.weekdays import weekday_effects
 
 #: Rates of faults are told in so many printing hours.

@@ -8,12 +8,13 @@ from collections.abc import Iterator
 import numpy as np
 import polars as pl
 
+from core.arrays import Micros
 from core.estimate import Estimate
 from core.hours import account
 from core.hours.state_hours import Spent
 from core.reading import periods
 from core.reading.reading import tally
-from core.reading.types import Loss, Stores, Tally
+from core.reading.types import Loss, Tally
 from core.review.control_charts import FALSE_CALLS, charts
 from core.review.models_compared import compared, models
 from core.review.quarter import Past
@@ -29,13 +30,9 @@ from core.review.types import (
     WeekFigures,
 )
 from core.setup import Rack
-from core.staffed import (
-    HOUR,
-    Micros,
-    instant,
-    micros,
-)
+from core.staffed import HOUR, instant, micros
 from core.stores.stores import stores
+from core.stores.types import Stores
 from core.timeline import counts
 from core.timeline.reckon import spells
 from core.window import Window

@@ -8,7 +8,8 @@ from uuid import UUID
 
 from core.entries import Figure
 from core.estimate import Estimate
-from core.reading.types import Frozen, Tally
+from core.frozen import Frozen
+from core.reading.types import Tally
 
 #: What else happened when a figure changed.
 Happened = Literal["delivery", "revision", "upkeep", "machine", "days off", "heat"]

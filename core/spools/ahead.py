@@ -10,28 +10,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from core.arrays import Flags, Micros, Numbers
 from core.habits.learned import Pace
 from core.habits.usage import Usage
 from core.hours.replays import Law, Replays, replay
 from core.names import names_of
 from core.setup import Setup
 from core.spools.spools import Spool, grams_an_hour, grams_left
-from core.staffed import (
-    FAR,
-    HOUR,
-    Micros,
-    Staffed,
-)
-from core.statistics.hazard import Numbers
-from core.timeline.spans import (
-    OPEN,
-    PRINTING,
-    Spans,
-    spans,
-)
+from core.staffed import FAR, HOUR, Staffed
+from core.timeline.spans import OPEN, PRINTING, Spans, spans
 
 #: Futures of a machine.
 FUTURES = 200
@@ -87,9 +76,7 @@ def run_outs(spools: Sequence[Spool], future: Replays, setup: Setup, usage: Usag
     ]
 
 
-def _emptied(
-    future: Replays, held: Sequence[Spool], rates: Numbers, usage: Usage, at: int
-) -> tuple[Micros, npt.NDArray[np.bool_]]:
+def _emptied(future: Replays, held: Sequence[Spool], rates: Numbers, usage: Usage, at: int) -> tuple[Micros, Flags]:
     """When each spool is empty in each future (FAR: never), and whether that is in the print that runs now."""
     count, spans = future.count, future.spans
     shares = (0.5 + _STEP * np.arange(count)) % 1.0
@@ -123,7 +110,7 @@ def _running_rate(spool: Spool, spans: Spans, place: int, usage: Usage) -> float
     return float(spool.running.whole * usage.factor / spans.hours[place])
 
 
-def _run_out(machine: str, weights: Numbers, empty_at: Micros, this: npt.NDArray[np.bool_]) -> RunOut:
+def _run_out(machine: str, weights: Numbers, empty_at: Micros, this: Flags) -> RunOut:
     out = empty_at < FAR
     order = np.argsort(empty_at[out])
     moments, gathered = empty_at[out][order], np.cumsum(weights[out][order])

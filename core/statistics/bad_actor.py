@@ -13,16 +13,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.special import roots_hermitenorm
 from scipy.stats import beta, binom
 
+from core.arrays import Flags, Numbers, Rows
 from core.estimate import Estimate
-from core.statistics.hazard import Numbers
-from core.timeline.stops import poisson_range
-
-Counts = npt.NDArray[np.int64]
-Flags = npt.NDArray[np.bool_]
+from core.statistics.ranges import poisson_range
 
 #: Until so many looks have passed this share of the false alarms allowed is spent, most of it on the last of them; the
 #: rest is never used up. Spent evenly over a year, a machine three times worse would be named in 12 weeks one time in
@@ -64,7 +60,7 @@ class Standing(Compared):
     lately: Compared
 
 
-def stands_out(failures: Counts, hours: Numbers, false_alarms: float = 0.05, differ: float = 0.0) -> list[Standing]:
+def stands_out(failures: Rows, hours: Numbers, false_alarms: float = 0.05, differ: float = 0.0) -> list[Standing]:
     """How each machine stands, from its failures and printing hours in the time of each look [looks, machines].
 
     A look is a week, or whatever time passes between two, oldest first; who asked at each of them would have been told
@@ -88,7 +84,7 @@ def stands_out(failures: Counts, hours: Numbers, false_alarms: float = 0.05, dif
     return found
 
 
-def _checked(failures: Counts, hours: Numbers, false_alarms: float, differ: float) -> Counts:
+def _checked(failures: Rows, hours: Numbers, false_alarms: float, differ: float) -> Rows:
     failures = np.asarray(failures)
     if failures.ndim != 2 or failures.shape != hours.shape:
         raise ValueError(
@@ -105,7 +101,7 @@ def _checked(failures: Counts, hours: Numbers, false_alarms: float, differ: floa
     return failures.astype(np.int64)
 
 
-def _named(failures: Counts, hours: Numbers, false_alarms: float, differ: float) -> dict[int, int]:
+def _named(failures: Rows, hours: Numbers, false_alarms: float, differ: float) -> dict[int, int]:
     """The machines named and the look at which each was: the earliest first, and then again without it."""
     named: dict[int, int] = {}
     while True:
@@ -118,7 +114,7 @@ def _named(failures: Counts, hours: Numbers, false_alarms: float, differ: float)
         named |= {left[place]: at for place in np.flatnonzero(crossed == first).tolist()}
 
 
-def _crossed(failures: Counts, hours: Numbers, false_alarms: float, differ: float) -> Counts:
+def _crossed(failures: Rows, hours: Numbers, false_alarms: float, differ: float) -> Rows:
     """The look, from 0, at which each machine first reaches its limit; as many as there are looks if at none."""
     looks, machines = failures.shape
     never = np.full(machines, looks)
@@ -151,7 +147,7 @@ def _weighed(share: Numbers, rates: Numbers | float) -> Numbers:
     return np.asarray(rates * share / (1 + (rates - 1) * share))
 
 
-def _least(failures: Counts, hours: Numbers) -> Counts:
+def _least(failures: Rows, hours: Numbers) -> Rows:
     """The failures below which nobody is named, by look: `FEWEST`, and `WORSE` times the rate of the others."""
     mine = np.cumsum(hours, axis=0)
     others = mine.sum(axis=1, keepdims=True) - mine
@@ -160,7 +156,7 @@ def _least(failures: Counts, hours: Numbers) -> Counts:
     return np.asarray(np.maximum(least, FEWEST).astype(np.int64))
 
 
-def _limits(totals: Counts, shares: Numbers, likely: Numbers, least: Counts, allowed: float) -> Counts:
+def _limits(totals: Rows, shares: Numbers, likely: Numbers, least: Rows, allowed: float) -> Rows:
     """The failures at which each machine is named, by look, so that it ever happens to one that is like the others with
     a chance of `allowed` at most; never fewer than `least`. The `shares` are by look, machine and rate.
 
@@ -176,7 +172,7 @@ def _limits(totals: Counts, shares: Numbers, likely: Numbers, least: Counts, all
     return limits
 
 
-def _lately(failures: Counts, share: Numbers, shares: Numbers, likely: Numbers, allowed: float) -> Flags:
+def _lately(failures: Rows, share: Numbers, shares: Numbers, likely: Numbers, allowed: float) -> Flags:
     """Whether each machine has turned bad by each look, from its failures lately [looks, machines].
 
     Counted are those beyond `WORSE` times the rate of the others, and never fewer than none: so the sum forgets the
@@ -198,7 +194,7 @@ def _lately(failures: Counts, share: Numbers, shares: Numbers, likely: Numbers, 
     return reached
 
 
-def _fallen(chance: Numbers, fall: Counts) -> Numbers:
+def _fallen(chance: Numbers, fall: Rows) -> Numbers:
     """The chance of each value after it fell by so much [machines], but not below nothing."""
     values = chance.shape[2]
     below = np.pad(np.cumsum(chance, axis=2), ((0, 0), (0, 0), (1, 0)))
@@ -207,7 +203,7 @@ def _fallen(chance: Numbers, fall: Counts) -> Numbers:
     return np.diff(up_to, axis=2, prepend=0.0)
 
 
-def _cut(chance: Numbers, likely: Numbers, left: Numbers, least: Counts) -> tuple[Numbers, Counts, Numbers]:
+def _cut(chance: Numbers, likely: Numbers, left: Numbers, least: Rows) -> tuple[Numbers, Rows, Numbers]:
     """The chance of the values below a limit, the limit, and the chance to reach it: `left` at most, and no limit below
     `least` [machines].
     """
@@ -239,7 +235,7 @@ def spending_lately(look: int) -> float:
     return SPENT_LATELY * min(max(look - SOON, 0) / (YEAR - SOON), 1.0)
 
 
-def _compared(failures: Counts, hours: Numbers, machine: int, others: Flags) -> Compared:
+def _compared(failures: Rows, hours: Numbers, machine: int, others: Flags) -> Compared:
     """A machine beside these others."""
     count, printed = int(failures[:, machine].sum()), float(hours[:, machine].sum())
     times = _times(count, printed, int(failures[:, others].sum()), float(hours[:, others].sum()))

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from core.arrays import Numbers
 from core.estimate import Estimate
 from core.statistics.failures import Watched
-from core.statistics.hazard import Numbers
-from core.timeline.stops import poisson_range
+from core.statistics.ranges import poisson_range
 
 #: So many bands at most, of a round width; the last takes in what lies beyond it, less than this share of the hours.
 BANDS, THIN = 6, 0.05

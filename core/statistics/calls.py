@@ -20,7 +20,7 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ndtri
 
-from core.statistics.hazard import Numbers
+from core.arrays import Numbers
 
 #: The change that the sum is best at is twice this, in standard deviations.
 SLACK = 0.5

@@ -15,9 +15,9 @@ from typing import Literal
 import numpy as np
 from scipy.stats import chi2
 
+from core.arrays import Numbers
 from core.estimate import Estimate
-from core.statistics.hazard import Numbers
-from core.timeline.stops import poisson_range
+from core.statistics.ranges import poisson_range
 
 #: A slope surely between 1 / this and this is steady: twice the hours change the rate by less than half.
 STEADY = 1.5

@@ -11,12 +11,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 
-from core.statistics.hazard import Numbers
-from core.statistics.seasons import YEAR, Indices, seasons
-
-Flags = npt.NDArray[np.bool_]
+from core.arrays import Flags, Numbers, Rows
+from core.statistics.seasons import YEAR, seasons
 
 #: Weeks of known use below which the mean must do.
 SHORT = 12
@@ -64,7 +61,7 @@ class Forecast:
     short: Flags
 
 
-def forecast(use: Numbers, bridge: Numbers, groups: Indices, ahead: int) -> Forecast:
+def forecast(use: Numbers, bridge: Numbers, groups: Rows, ahead: int) -> Forecast:
     """The forecast after the last column of `use` [items, weeks], in which NaN is a week of which nothing is known.
 
     `bridge` [items] is the time in weeks over which a forecast must hold; `groups` [items] numbers the items that
@@ -130,7 +127,7 @@ class _Past:
 
     use: Numbers
     bridge: Numbers
-    groups: Indices
+    groups: Rows
     ahead: int
 
     @cached_property
@@ -138,7 +135,7 @@ class _Past:
         return ~np.isnan(self.use)
 
     @cached_property
-    def origins(self) -> Indices:
+    def origins(self) -> Rows:
         weeks = self.use.shape[1]
         return np.arange(max(0, weeks - BACK - int(np.ceil(self.bridge.max(initial=0)))), weeks + 1)
 
@@ -148,7 +145,7 @@ class _Past:
         return np.clip(self.bridge[:, None] - np.arange(self.ahead), 0, 1)
 
     @cached_property
-    def looks(self) -> Indices:
+    def looks(self) -> Rows:
         """Which look at the season was the last at each origin; the first look is now."""
         return np.asarray(-((self.origins - self.use.shape[1]) // SEASON_HOLDS))
 
@@ -224,7 +221,7 @@ class _Past:
         recent = self.origins + self.bridge[:, None] > self.use.shape[1] - BACK
         return np.asarray(~np.isnan(self.came) & enough & recent)
 
-    def told(self, chosen: Indices) -> tuple[Numbers, Numbers]:
+    def told(self, chosen: Rows) -> tuple[Numbers, Numbers]:
         """What the chosen method says now: the total [items] and the weeks [items, ahead]."""
         item = np.arange(len(chosen))
         levels, trends = (state[chosen, item, -1] for state in self.states)
@@ -256,7 +253,7 @@ def _first(use: Numbers) -> Numbers:
     return np.asarray(np.where(early, use, 0.0).sum(axis=-1) / np.maximum(early.sum(axis=-1), 1))
 
 
-def _choice(past: _Past) -> tuple[Indices, Numbers]:
+def _choice(past: _Past) -> tuple[Rows, Numbers]:
     """Each item's method [items] and the variance of its error over mean ** `VARIANCE_POWER` [items]."""
     error = np.where(past.judged, past.came - past.said, 0.0) ** 2
     chosen = np.argmin(_score(past, error), axis=0)

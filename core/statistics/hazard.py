@@ -7,10 +7,9 @@ from functools import cached_property
 from typing import Self
 
 import numpy as np
-import numpy.typing as npt
 from scipy.optimize import isotonic_regression
 
-Numbers = npt.NDArray[np.float64]
+from core.arrays import Numbers, Rows
 
 #: The ages in hours between which the chance is taken to be steady.
 AGES = np.array([0, 0.1, 0.25, 0.5, 1, 2, 3, 5, 8, 16, 1e6])
@@ -67,7 +66,7 @@ def _rates(ended: Numbers, waited: Numbers) -> tuple[Numbers, Numbers]:
     return (ended + PRIOR) / weight, weight
 
 
-def step_of(age: Numbers) -> npt.NDArray[np.int64]:
+def step_of(age: Numbers) -> Rows:
     """Which step of `AGES` an age lies in."""
     return np.clip(np.searchsorted(AGES, age, side="right") - 1, 0, len(AGES) - 2)
 

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.special import ndtr
 from scipy.stats import expon, geom
 
-from core.statistics.hazard import Numbers
+from core.arrays import Numbers
 
 #: The mean range of two standard normal values (2 / sqrt(pi) = 1.128): a moving range is so many sigma on average.
 D2 = 2 / math.sqrt(math.pi)

@@ -10,13 +10,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.optimize import brentq
 from scipy.special import gamma, gammainc
 from scipy.stats import chi2
 
+from core.arrays import Flags, Numbers
 from core.estimate import Estimate
-from core.statistics.hazard import Numbers
 
 #: The shapes among which one is sought: flatter or steeper ones say no more than these.
 FLATTEST, STEEPEST = 0.05, 50.0
@@ -83,7 +82,7 @@ class Fitted:
         return self.shape.low > 1
 
 
-def fitted(ages: Numbers, failed: npt.NDArray[np.bool_], sure: float = 0.9) -> Fitted:
+def fitted(ages: Numbers, failed: Flags, sure: float = 0.9) -> Fitted:
     """The Weibull law of parts that `failed` at their `ages` in hours or had not yet (right-censored) [parts].
 
     Maximum likelihood; the range of the shape is that of the likelihood ratio (Meeker and Escobar, Statistical Methods
@@ -106,7 +105,7 @@ class _Profile:
     """The log likelihood of a shape, with the scale that goes best with it."""
 
     ages: Numbers
-    failed: npt.NDArray[np.bool_]
+    failed: Flags
 
     def scale(self, shape: float) -> float:
         most = float(self.ages.max())

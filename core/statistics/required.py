@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from core.statistics.hazard import Numbers
+from core.arrays import Numbers
 
 
 def machines_required(

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.special import betainc, ndtri, stdtr
 from scipy.stats import binom, hypergeom, nhypergeom
 
-from core.statistics.hazard import Numbers
+from core.arrays import Numbers
 
 #: A chance this near to 0 or 1 is told no nearer.
 NEAREST = 1e-9

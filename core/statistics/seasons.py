@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
-from core.statistics.hazard import Numbers
-
-Indices = npt.NDArray[np.int64]
+from core.arrays import Numbers, Rows
 
 #: Weeks in a year; the season is told from so many known weeks on.
 YEAR = 365.25 / 7
@@ -15,7 +12,7 @@ YEAR = 365.25 / 7
 WAVES, WAVE, GROWTH = 3, 0.5, 0.4
 
 
-def seasons(use: Numbers, groups: Indices, until: int, weeks: int, year: float = YEAR) -> Numbers:
+def seasons(use: Numbers, groups: Rows, until: int, weeks: int, year: float = YEAR) -> Numbers:
     """Each group's seasonal index in each of so many weeks [groups, weeks], from the columns of `use` before `until`.
 
     Items known for a year or more count, each as a share of its own mean and the more the steadier it is; 1 where
@@ -31,7 +28,7 @@ def seasons(use: Numbers, groups: Indices, until: int, weeks: int, year: float =
     return np.asarray(waves / waves[:, first : max(until, 1)].mean(axis=1, keepdims=True))
 
 
-def _shares(use: Numbers, groups: Indices, year: int) -> tuple[Numbers, Numbers]:
+def _shares(use: Numbers, groups: Rows, year: int) -> tuple[Numbers, Numbers]:
     """The use of each group as a share of its mean, and what it weighs: [groups, weeks] each."""
     known = ~np.isnan(use)
     count = known.sum(axis=1)
@@ -46,7 +43,7 @@ def _shares(use: Numbers, groups: Indices, year: int) -> tuple[Numbers, Numbers]
     return np.asarray(shares), np.asarray(weight)
 
 
-def _waves(weeks: Indices, until: int, year: float) -> Numbers:
+def _waves(weeks: Rows, until: int, year: float) -> Numbers:
     """The columns of the fit: 1, years, and cosine and sine of each wave."""
     phase = 2 * np.pi * weeks / year
     pairs = [f(k * phase) for k in range(1, WAVES + 1) for f in (np.cos, np.sin)]

@@ -13,10 +13,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import isotonic_regression
 
+from core.arrays import Numbers, Rows
 from core.errors import Refused
-from core.statistics.hazard import Numbers
-
-Places = npt.NDArray[np.int64]
 
 #: Done when the mean log likelihood is within this of its maximum (see `_Cover.pull`).
 CLOSE = 1e-10
@@ -96,8 +94,8 @@ class _Cover:
     intervals by innermost ones is needed. `size`: the number of innermost intervals.
     """
 
-    first: Places
-    stop: Places
+    first: Rows
+    stop: Rows
     weight: Numbers
     size: int
 

@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from core.statistics.hazard import Numbers
+from core.arrays import Numbers
 
 #: A weekday is told from the others after so many of it.
 SEVERAL = 4

@@ -15,17 +15,10 @@ from itertools import compress
 import numpy as np
 import polars as pl
 
+from core.arrays import Numbers
 from core.estimate import NINETY, Estimate
 from core.setup import Item, Material
-from core.statistics.hazard import Numbers
-from core.stores.deliveries import (
-    DAY,
-    LEAD_PRIOR,
-    LeadLaw,
-    Order,
-    Story,
-    delivered,
-)
+from core.stores.deliveries import DAY, LEAD_PRIOR, LeadLaw, Order, Story, delivered
 
 #: A week in microseconds.
 WEEK = 7 * DAY

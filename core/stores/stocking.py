@@ -13,7 +13,7 @@ import numpy as np
 from scipy.special import gammaincc, gammaincinv, pdtrc
 from scipy.stats import nbinom, poisson
 
-from core.statistics.hazard import Numbers
+from core.arrays import Numbers
 from core.statistics.seasons import YEAR
 
 #: Units below which single pieces matter: counted one by one rather than measured.

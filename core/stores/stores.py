@@ -11,32 +11,16 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from core.arrays import Numbers
 from core.log.store import Log
-from core.reading.types import (
-    Ordered,
-    OrderNow,
-    SpoolChanges,
-    StockMove,
-    Stored,
-    Stores,
-    WhyMoved,
-)
 from core.setup import Item, Material, Setup, Shop, Spare
 from core.staffed import instant, micros
 from core.statistics.forecasts import Forecast, forecast
-from core.statistics.hazard import Numbers
 from core.stores import booked, shelf
 from core.stores.deliveries import DAY, LeadLaw, Order
 from core.stores.shelf import Stock
-from core.stores.stocking import (
-    Levels,
-    Terms,
-    Times,
-    chance_short,
-    levels,
-    to_order,
-    weeks_left,
-)
+from core.stores.stocking import Levels, Terms, Times, chance_short, levels, to_order, weeks_left
+from core.stores.types import Ordered, OrderNow, SpoolChanges, StockMove, Stored, Stores, WhyMoved
 from core.window import Window
 
 #: Weeks of the past that use is learned from, and weeks ahead that are told.

@@ -12,15 +12,10 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from core.arrays import Flags, Micros, Numbers, Rows
 from core.habits.learned import Pace
 from core.names import Names
-from core.staffed import (
-    FAR,
-    HOUR,
-    Micros,
-    Staffed,
-)
-from core.statistics.hazard import Numbers
+from core.staffed import FAR, HOUR, Staffed
 
 #: What a machine does that nobody declared, as numbers.
 PRINTING, DONE, STOPPED, EMPTY = range(4)
@@ -29,8 +24,6 @@ _STATES = {"printing": PRINTING, "done": DONE, "stopped": STOPPED, "empty": EMPT
 #: before it ("any"), or not yet.
 CLEAR, ANY, OPEN = 4, 5, 6
 _FOUND = {**_STATES, "clear": CLEAR, "any": ANY}
-
-Flags = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,14 +39,14 @@ class Spans:
     """
 
     machine: pl.Series
-    model: npt.NDArray[np.int64]
-    loaded: npt.NDArray[np.int64]
-    loads: npt.NDArray[np.int64]
+    model: Rows
+    loaded: Rows
+    loads: Rows
     key: npt.NDArray[np.uint64]
     start: Micros
     end: Micros
-    left: npt.NDArray[np.int64]
-    found: npt.NDArray[np.int64]
+    left: Rows
+    found: Rows
     removed: Flags
     hand: Flags
     running: Flags
@@ -61,16 +54,16 @@ class Spans:
     hours: Numbers
     doubt: Numbers
     blur: Numbers
-    kind: npt.NDArray[np.int64]
-    first: npt.NDArray[np.int64]
-    last: npt.NDArray[np.int64]
+    kind: Rows
+    first: Rows
+    last: Rows
     look_at: Micros
-    look_saw: npt.NDArray[np.int64]
+    look_saw: Rows
 
     def __len__(self) -> int:
         return len(self.start)
 
-    def of(self, rows: Flags | npt.NDArray[np.int64]) -> Spans:
+    def of(self, rows: Flags | Rows) -> Spans:
         """The spans of these rows; the looks stay in their places."""
         mine = {name: getattr(self, name)[rows] for name in _OF_A_SPAN}
         return replace(self, machine=self.machine.gather(np.arange(len(self))[rows]), **mine)
@@ -144,7 +137,7 @@ def _columns(rows: pl.DataFrame, pace: Pace, names: Names) -> Spans:
     )  # fmt: skip
 
 
-def _places(column: pl.Series, names: Sequence[str], other: int) -> npt.NDArray[np.int64]:
+def _places(column: pl.Series, names: Sequence[str], other: int) -> Rows:
     places = dict(zip(names, range(len(names)), strict=True))
     return column.replace_strict(places, default=other, return_dtype=pl.Int64).to_numpy()
 

@@ -9,10 +9,9 @@ stopped print is too small a part of the hours for it to matter much.
 from __future__ import annotations
 
 import polars as pl
-from scipy.stats import chi2
 
-from core.estimate import Estimate
 from core.staffed import HOUR
+from core.statistics.ranges import poisson_range
 
 #: The groups of which the rate is told.
 GROUPS = ("file", "model", "machine", "material")
@@ -52,14 +51,3 @@ def rates(prints: pl.DataFrame) -> pl.DataFrame:
         best=pl.col("stops") / pl.col("hours"),
         high=pl.Series([e.high for e in ends], dtype=pl.Float64) / pl.col("hours"),
     )
-
-
-def poisson_range(count: int, confidence: float = 0.90) -> Estimate:
-    """The mean number of events of which `count` were seen, with Garwood's exact interval.
-
-    Garwood, Biometrika 28 (1936) 437-442: the means that would give as few or as many as seen with half of what
-    is left of `confidence` each.
-    """
-    tail = (1 - confidence) / 2
-    low = float(chi2.ppf(tail, 2 * count)) / 2 if count else 0.0
-    return Estimate(low=low, best=float(count), high=float(chi2.isf(tail, 2 * count + 2)) / 2)

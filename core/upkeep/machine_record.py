@@ -12,41 +12,19 @@ from statistics import fmean
 import numpy as np
 import polars as pl
 
+from core.arrays import Micros, Numbers
 from core.errors import Refused
 from core.estimate import Estimate
 from core.habits.learned import Pace
 from core.log.store import Log
 from core.reading.reading import Reading
 from core.setup import Machine, Setup, Spare
-from core.staffed import (
-    FAR,
-    HOUR,
-    Micros,
-    instant,
-    micros,
-)
+from core.staffed import FAR, HOUR, instant, micros
 from core.statistics.failures import mtbf
-from core.statistics.hazard import Numbers
 from core.timeline.counts import removals
 from core.timeline.faults import KINDS, Fault
-from core.upkeep.types import (
-    CardPut,
-    CostSoFar,
-    FaultTold,
-    MachineRecord,
-    Recurs,
-    SpareFitted,
-    UpkeepTold,
-    WeekPrinted,
-)
-from core.upkeep.watch import (
-    Watch,
-    faults_told,
-    hour_costs,
-    spares_fitted,
-    upkeep_told,
-    weeks_known,
-)
+from core.upkeep.types import CardPut, CostSoFar, FaultTold, MachineRecord, Recurs, SpareFitted, UpkeepTold, WeekPrinted
+from core.upkeep.watch import Watch, faults_told, hour_costs, spares_fitted, upkeep_told, weeks_known
 from core.window import Window, last_midnight
 
 #: A cause recurs that a machine had so often, and so many times as often as the others of its model.

@@ -8,25 +8,13 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from core.reading.types import Stores
+from core.arrays import Numbers, Rows
 from core.setup import Machine, Model, Spare, UpkeepTask, is_for
 from core.staffed import FAR, instant
-from core.statistics.bad_actor import (
-    SOON,
-    WORSE,
-    Counts,
-    Standing,
-    stands_out,
-)
+from core.statistics.bad_actor import SOON, WORSE, Standing, stands_out
 from core.statistics.by_hours import Band, bands
-from core.statistics.failures import (
-    Watched,
-    availability,
-    mean_cumulative,
-    mtbf,
-    trend,
-)
-from core.statistics.hazard import Numbers
+from core.statistics.failures import Watched, availability, mean_cumulative, mtbf, trend
+from core.stores.types import Stores
 from core.timeline.faults import Fault
 from core.upkeep.types import (
     CauseHours,
@@ -169,7 +157,7 @@ def _stands_out(watch: Watch) -> list[StandsOut]:
     return found
 
 
-def _still_out(watch: Watch, machine: Machine, found: Standing, counts: Counts, hours: Numbers) -> Iterator[StandsOut]:
+def _still_out(watch: Watch, machine: Machine, found: Standing, counts: Rows, hours: Numbers) -> Iterator[StandsOut]:
     """A machine that was named, as long as it fails more often than the others: all the time, or else lately."""
     for one, weeks in ((found, watch.weeks), (found.lately, min(SOON, watch.weeks))):
         if one.times and one.times.best >= WORSE:
@@ -181,7 +169,7 @@ def _still_out(watch: Watch, machine: Machine, found: Standing, counts: Counts, 
             return
 
 
-def _weekly(watch: Watch, machines: Sequence[Machine]) -> tuple[Counts, Numbers]:
+def _weekly(watch: Watch, machines: Sequence[Machine]) -> tuple[Rows, Numbers]:
     """Faults, and prints that stopped without one, of each whole week, and its printing hours [weeks, machines]."""
     places = [watch.worked.machines.index(machine.machine) for machine in machines]
     column = {machine.machine: place for place, machine in enumerate(machines)}

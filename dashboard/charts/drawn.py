@@ -16,25 +16,13 @@ import polars as pl
 
 from core.answers import by_fours
 from core.estimate import Estimate
+from core.frozen import Frozen
+from core.morning.types import Report
 from core.plan.types import Capacity
-from core.reading.types import (
-    Change,
-    Frozen,
-    Loss,
-    Report,
-    RunsOut,
-    Series,
-    SpoolEnds,
-    Stored,
-    Stores,
-)
+from core.reading.types import Change, Loss, RunsOut, Series, SpoolEnds
 from core.review.types import Called, Chart, Review
-from core.upkeep.types import (
-    Cumulative,
-    FailuresByHours,
-    MachineRecord,
-    Room,
-)
+from core.stores.types import Stored, Stores
+from core.upkeep.types import Cumulative, FailuresByHours, MachineRecord, Room
 from dashboard.charts import charts
 from dashboard.words import owner_words, review_words, upkeep_words
 from dashboard.words.floor_words import Names

@@ -17,24 +17,15 @@ from streamlit.runtime.scriptrunner import get_script_run_ctx
 from core import answers
 from core.entries import utc_now
 from core.errors import Refused
+from core.floor.types import MachinePage, RackNow, RackRound
+from core.frozen import Frozen
 from core.log.store import Log
+from core.morning.types import Report
 from core.plan.types import Capacity, Loading, Plan
-from core.reading.types import (
-    Frozen,
-    MachinePage,
-    PartSpoolNow,
-    RackNow,
-    RackRound,
-    Report,
-    Stores,
-)
-from core.review.types import (
-    Action,
-    ComparedBy,
-    Comparison,
-    Review,
-)
+from core.reading.types import PartSpoolNow
+from core.review.types import Action, ComparedBy, Comparison, Review
 from core.setup import Material, Person, Setup, Spare, Supply, is_for
+from core.stores.types import Stores
 from core.upkeep.types import MachineRecord, Room
 from core.window import Window, last_midnight
 from dashboard.charts import drawn

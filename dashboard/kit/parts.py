@@ -21,8 +21,8 @@ import streamlit as st
 
 from core.entries import AnyEntry, EntryVoided, entry_adapter, utc_now
 from core.errors import Refused
+from core.floor.types import RackNow
 from core.log.record import record
-from core.reading.types import RackNow
 from core.window import midnight
 from dashboard.charts.charts import Spec
 from dashboard.kit import data

@@ -7,31 +7,13 @@ from html import escape
 from math import ceil
 from typing import NamedTuple
 
+from core.morning.types import Report
 from core.plan.types import OrderDue, Plan
-from core.reading.types import (
-    MachineNow,
-    Question,
-    Report,
-    Series,
-)
+from core.reading.types import MachineNow, Question, Series
 from core.upkeep.types import Room, TaskDue
 from dashboard.paper import paper
-from dashboard.paper.paper import (
-    Above,
-    Block,
-    Cells,
-    Column,
-    Drawn,
-    Head,
-    Line,
-)
-from dashboard.words import (
-    owner_words,
-    plan_words,
-    store_words,
-    upkeep_words,
-    written,
-)
+from dashboard.paper.paper import Above, Block, Cells, Column, Drawn, Head, Line
+from dashboard.words import owner_words, plan_words, store_words, upkeep_words, written
 from dashboard.words.floor_words import Names
 from dashboard.words.written import Clock
 

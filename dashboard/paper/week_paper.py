@@ -7,14 +7,7 @@ from datetime import datetime
 
 from core.review.types import Action, Chart, Review
 from dashboard.paper import paper
-from dashboard.paper.paper import (
-    Block,
-    Cells,
-    Column,
-    Drawn,
-    Head,
-    Line,
-)
+from dashboard.paper.paper import Block, Cells, Column, Drawn, Head, Line
 from dashboard.words import owner_words
 from dashboard.words import review_words as said
 from dashboard.words.floor_words import Names

@@ -13,16 +13,11 @@ from starlette.routing import Route
 
 from core.entries import utc_now
 from core.errors import Refused
-from core.reading.types import Frozen
+from core.frozen import Frozen
 from core.tables import TABLES, written
 from core.upkeep.types import MachineRecord
 from dashboard.charts import charts
-from dashboard.charts.drawn import (
-    DRAWINGS,
-    Drawing,
-    Each,
-    Seen,
-)
+from dashboard.charts.drawn import DRAWINGS, Drawing, Each, Seen
 from dashboard.kit import data
 from dashboard.words import download_words as said
 

@@ -10,12 +10,8 @@ import streamlit as st
 
 from core.answers import entries_for
 from core.entries import AnyEntry, PrintStarted, entry_adapter, utc_now
-from core.reading.types import (
-    Choice,
-    FileChoice,
-    MachinePage,
-    Question,
-)
+from core.floor.types import Choice, FileChoice, MachinePage
+from core.reading.types import Question
 from dashboard.kit import data, parts
 from dashboard.kit.parts import Step
 from dashboard.kit.shop import current_log

@@ -9,7 +9,8 @@ from streamlit.delta_generator import DeltaGenerator
 from core.answers import entries_for
 from core.entries import utc_now
 from core.errors import Refused
-from core.reading.types import AnswerChoice, Question, Report
+from core.morning.types import Report
+from core.reading.types import AnswerChoice, Question
 from dashboard.charts import drawn
 from dashboard.kit import data, parts
 from dashboard.paper.morning_paper import morning

@@ -6,14 +6,9 @@ from itertools import zip_longest
 from urllib.parse import urlencode
 
 from core.answers import FORMULAS
-from core.reading.types import (
-    MachineNow,
-    Mending,
-    NeedsHand,
-    Period,
-    RackNow,
-    Report,
-)
+from core.floor.types import RackNow
+from core.morning.types import Report
+from core.reading.types import MachineNow, Mending, NeedsHand, Period
 from dashboard.words import owner_words, store_words, written
 from dashboard.words.floor_words import Names
 from dashboard.words.written import Clock

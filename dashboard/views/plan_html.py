@@ -5,13 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence, Set
 from html import escape
 
-from core.plan.types import (
-    Capacity,
-    Gain,
-    Loading,
-    OrderDue,
-    Plan,
-)
+from core.plan.types import Capacity, Gain, Loading, OrderDue, Plan
 from dashboard.words import plan_words as said
 from dashboard.words import written
 from dashboard.words.written import Clock

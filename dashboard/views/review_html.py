@@ -6,14 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from core.review.types import Action, Comparison, Review
-from dashboard.kit.blocks import (
-    folded,
-    key,
-    note,
-    section,
-    table,
-    told,
-)
+from dashboard.kit.blocks import folded, key, note, section, table, told
 from dashboard.words import review_words as said
 from dashboard.words.floor_words import Names
 from dashboard.words.written import Clock

@@ -11,7 +11,7 @@ import streamlit as st
 
 from core.answers import open_question
 from core.entries import AnyEntry, Sight
-from core.reading.types import Expected, RackRound
+from core.floor.types import Expected, RackRound
 from dashboard.kit import data, parts
 from dashboard.words import floor_words as words
 

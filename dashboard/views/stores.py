@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 import streamlit as st
 
 from core.entries import AnyEntry, entry_adapter
-from core.reading.types import Stored
+from core.stores.types import Stored
 from dashboard.charts import drawn
 from dashboard.kit import data, parts
 from dashboard.kit.parts import Step

@@ -8,14 +8,7 @@ from urllib.parse import urlencode
 
 from core.setup import Machine
 from core.upkeep.types import MachineRecord, Room, TaskDue
-from dashboard.kit.blocks import (
-    key,
-    note,
-    section,
-    table,
-    told,
-    unfolding,
-)
+from dashboard.kit.blocks import key, note, section, table, told, unfolding
 from dashboard.views import owner_html, plan_html
 from dashboard.words import upkeep_words as said
 from dashboard.words.floor_words import Names

@@ -5,12 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from core.reading.types import (
-    Choice,
-    FileChoice,
-    MachinePage,
-    TaskChoice,
-)
+from core.floor.types import Choice, FileChoice, MachinePage, TaskChoice
 from core.setup import DONT_KNOW
 
 #: The fields of one entry, without its id, its times and who noted it.

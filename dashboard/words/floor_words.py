@@ -12,13 +12,8 @@ from datetime import date, datetime, timedelta
 
 from core.entries import AnyEntry, CameBack, PartsOff, PrintStarted, SpoolFitted, UpkeepDone, WentDown
 from core.estimate import Estimate
-from core.reading.types import (
-    Expected,
-    FileChoice,
-    MachineNow,
-    PartSpoolNow,
-    SpoolNow,
-)
+from core.floor.types import Expected, FileChoice
+from core.reading.types import MachineNow, PartSpoolNow, SpoolNow
 from core.setup import DONT_KNOW, Material, Model, Person, Product, Rack, Row, Setup, Spare, UpkeepTask
 from dashboard.words import written
 from dashboard.words.owner_words import STATE_WORDS

@@ -5,6 +5,8 @@ from datetime import time, timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
+from core.floor.types import RackNow
+from core.morning.types import Report
 from core.reading.types import (
     AnswerChoice,
     Change,
@@ -15,8 +17,6 @@ from core.reading.types import (
     Period,
     PrintTime,
     Question,
-    RackNow,
-    Report,
     RunsOut,
     Series,
     SpoolEnds,

@@ -6,13 +6,9 @@ from itertools import zip_longest
 from zoneinfo import ZoneInfo
 
 from core.answers import TimeAccount
-from core.reading.types import (
-    Hours,
-    MachineNow,
-    Period,
-    RackNow,
-    Report,
-)
+from core.floor.types import RackNow
+from core.morning.types import Report
+from core.reading.types import Hours, MachineNow, Period
 from core.review.types import Review
 from dashboard.words import owner_words, store_words, written
 from dashboard.words import review_words as said

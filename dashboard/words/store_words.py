@@ -2,12 +2,7 @@
 
 from __future__ import annotations
 
-from core.reading.types import (
-    OrderNow,
-    SpoolChanges,
-    StockMove,
-    Stored,
-)
+from core.stores.types import OrderNow, SpoolChanges, StockMove, Stored
 from dashboard.words import written
 from dashboard.words.written import Clock
 

@@ -17,16 +17,11 @@ from core.answers import By, entries_for, floor, hours, machine_page, pace_at, r
 from core.entries import AnyEntry
 from core.errors import Refused
 from core.estimate import NINETY, Estimate
+from core.floor.types import Choice, RackNow
 from core.hours.account import FORMULAS
 from core.log.record import record
 from core.log.store import Log
-from core.reading.types import (
-    Choice,
-    MachineNow,
-    Period,
-    Question,
-    RackNow,
-)
+from core.reading.types import MachineNow, Period, Question
 from core.setup import WEEKDAYS, Cause, Machine, Material, PrintFile, Rack, Row, Shift, Shop, Spare, UpkeepTask
 from core.timeline.possible import acts
 from core.timeline.questions import NOBODY_KNOWS

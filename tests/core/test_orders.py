@@ -12,18 +12,7 @@ from scipy.stats import norm
 
 from core.entries import AnyEntry, AtMachine
 from core.log.store import entry_frame
-from core.orders import (
-    ORDER_KINDS,
-    USUAL_LAG,
-    Cover,
-    covers,
-    flows,
-    lags,
-    order_book,
-    packings,
-    still_open,
-    wanted_at,
-)
+from core.orders import ORDER_KINDS, USUAL_LAG, Cover, covers, flows, lags, order_book, packings, still_open, wanted_at
 from core.staffed import HOUR, Staffed, micros
 from core.window import Window
 from tests.core.larkfield import at_a1, look, reckoned, start, tell, when

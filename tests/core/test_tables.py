@@ -18,9 +18,10 @@ from pydantic import BaseModel
 
 from core.answers import all_answers
 from core.estimate import Estimate
+from core.frozen import Frozen
 from core.log.sheets import value_type
 from core.log.store import Log
-from core.reading.types import AnswerChoice, Frozen
+from core.reading.types import AnswerChoice
 from core.tables import TABLES, Table, frame, write_tables, written
 from tests.core.conftest import AT
 

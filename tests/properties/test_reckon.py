@@ -24,17 +24,7 @@ from core.setup import Machine
 from core.staffed import Staffed
 from core.timeline.reckon import reckon
 from core.window import Window
-from tests.core.timeline.plain_reckoner import (
-    Clock,
-    Fact,
-    Stretch,
-    Usual,
-    facts_of,
-    micros,
-    pairs,
-    plain_reckon,
-    shape,
-)
+from tests.core.timeline.plain_reckoner import Clock, Fact, Stretch, Usual, facts_of, micros, pairs, plain_reckon, shape
 from tests.properties.histories import BEGINNING, MACHINES, History, histories, moments
 
 #: Long after every history, and later still.

@@ -5,15 +5,8 @@ from itertools import product
 
 import numpy as np
 
-from core.plan.forward import (
-    Choice,
-    Clock,
-    Laws,
-    Now,
-    Wanted,
-    Work,
-    play,
-)
+from core.plan.forward import play
+from core.plan.laws import Choice, Clock, Laws, Now, Wanted, Work
 
 #: Pinedo, Scheduling: Theory, Algorithms, and Systems, example 5.1.2: nine jobs on four machines. The longest first
 #: (LPT) takes 15, the best list 12: the ratio 5/4 is Graham's bound 4/3 - 1/(3 x 4), attained.

@@ -15,18 +15,8 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from core.plan.forward import (
-    PRINTED,
-    WAITED,
-    Choice,
-    Clock,
-    Laws,
-    Now,
-    Played,
-    Wanted,
-    Work,
-    play,
-)
+from core.plan.forward import Played, play
+from core.plan.laws import PRINTED, WAITED, Choice, Clock, Laws, Now, Wanted, Work
 
 Numbers = npt.NDArray[np.float64]
 

@@ -3,7 +3,7 @@
 import pytest
 from scipy.stats import poisson
 
-from core.timeline.stops import poisson_range
+from core.statistics.ranges import poisson_range
 
 # Pearson and Hartley, Biometrika Tables for Statisticians I (1954), table 40 (after Garwood 1936), from memory.
 PRINTED = {

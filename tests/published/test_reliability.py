@@ -5,22 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from core.statistics.failures import (
-    Watched,
-    availability,
-    laplace,
-    mean_cumulative,
-    mil_hdbk_189,
-    mtbf,
-    power_law,
-)
-from core.statistics.replacement import (
-    Costs,
-    Weibull,
-    age_replacement,
-    fitted,
-    minimal_repair,
-)
+from core.statistics.failures import Watched, availability, laplace, mean_cumulative, mil_hdbk_189, mtbf, power_law
+from core.statistics.replacement import Costs, Weibull, age_replacement, fitted, minimal_repair
 
 # Bounds
 

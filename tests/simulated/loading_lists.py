@@ -18,17 +18,9 @@ import numpy as np
 
 from core.plan import room
 from core.plan.best_loading import Limits, Worth, best_loading
-from core.plan.forward import Clock, Laws
+from core.plan.laws import Clock, Laws
 from core.plan.loading import COUNTS, DAYS, MADE_AHEAD
-from core.plan.timing import (
-    Free,
-    Menu,
-    Times,
-    cases,
-    left,
-    loads,
-    time_worth,
-)
+from core.plan.timing import Free, Menu, Times, cases, left, loads, time_worth
 from core.setup import PrintFile, Setup
 from core.staffed import Staffed, micros, staffed_spells
 from core.window import Window

@@ -13,13 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from core.statistics.forecasts import forecast
-from core.stores.stocking import (
-    Levels,
-    Terms,
-    Times,
-    levels,
-    to_order,
-)
+from core.stores.stocking import Levels, Terms, Times, levels, to_order
 
 Numbers = npt.NDArray[np.float64]
 REVIEW, LEARNT, RUN = 7, 104, 52

@@ -10,12 +10,7 @@ import pytest
 
 from core.log.store import Log
 from core.window import Window
-from dashboard.commands.how_sure import (
-    UNTIL,
-    Trial,
-    judge_week,
-    trial,
-)
+from dashboard.commands.how_sure import UNTIL, Trial, judge_week, trial
 from demo.make import make
 from demo.people import NO_SLIPS, ONE_IN_FIVE, Slips
 

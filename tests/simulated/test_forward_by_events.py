@@ -16,16 +16,8 @@ import pytest
 import simpy
 from scipy.stats import gamma, lognorm
 
-from core.plan.forward import (
-    FINE,
-    Choice,
-    Clock,
-    Laws,
-    Now,
-    Wanted,
-    Work,
-    play,
-)
+from core.plan.forward import play
+from core.plan.laws import FINE, Choice, Clock, Laws, Now, Wanted, Work
 
 Numbers = npt.NDArray[np.float64]
 

@@ -16,15 +16,7 @@ from core.log.store import Log
 from core.names import names_of
 from core.reading.reading import Reading, pace_at
 from core.staffed import micros
-from core.timeline.spans import (
-    CLEAR,
-    DONE,
-    EMPTY,
-    PRINTING,
-    STOPPED,
-    Spans,
-    spans,
-)
+from core.timeline.spans import CLEAR, DONE, EMPTY, PRINTING, STOPPED, Spans, spans
 from core.window import Window
 from demo.make import make
 from demo.people import ONE_IN_FIVE

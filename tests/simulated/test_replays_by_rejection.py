@@ -9,28 +9,13 @@ import numpy as np
 import polars as pl
 import pytest
 
-from core.habits.habits import (
-    OCCASIONS,
-    Habits,
-    Menu,
-    in_rush,
-)
+from core.arrays import Micros
+from core.habits.habits import OCCASIONS, Habits, Menu, in_rush
 from core.hours.replays import Law, replay
 from core.setup import WEEKDAYS, Setup, Shift
-from core.staffed import (
-    HOUR,
-    Micros,
-    Staffed,
-    micros,
-)
+from core.staffed import HOUR, Staffed, micros
 from core.statistics.hazard import Hazard
-from core.timeline.spans import (
-    CLEAR,
-    DONE,
-    EMPTY,
-    PRINTING,
-    Spans,
-)
+from core.timeline.spans import CLEAR, DONE, EMPTY, PRINTING, Spans
 from core.window import Window
 from tests.core.larkfield import ROWS
 

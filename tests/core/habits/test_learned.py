@@ -8,14 +8,7 @@ import numpy as np
 import pytest
 
 from core.entries import AnyEntry
-from core.habits.learned import (
-    ENOUGH,
-    HOURS_LEFT,
-    NEVER,
-    Pace,
-    usual_by_hours_left,
-    with_patience,
-)
+from core.habits.learned import ENOUGH, HOURS_LEFT, NEVER, Pace, usual_by_hours_left, with_patience
 from core.habits.print_times import PrintTimes
 from core.log.store import entry_frame
 from core.setup import WEEKDAYS, Setup, Shift

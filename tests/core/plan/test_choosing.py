@@ -6,17 +6,9 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from core.plan.choosing import (
-    APART,
-    BEFOREHAND,
-    DOUBT,
-    Habit,
-    Starts,
-    learned,
-    share_printing,
-)
+from core.arrays import Numbers
+from core.plan.choosing import APART, BEFOREHAND, DOUBT, Habit, Starts, learned, share_printing
 from core.staffed import Staffed, micros
-from core.statistics.hazard import Numbers
 from tests.core.larkfield import when
 
 #: Six files of two materials and three products.

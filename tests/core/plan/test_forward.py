@@ -8,19 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from core.plan.forward import (
-    EMPTY,
-    FINE,
-    PRINTED,
-    Choice,
-    Clock,
-    Laws,
-    Now,
-    Played,
-    Wanted,
-    Work,
-    play,
-)  # fmt: skip
+from core.plan.forward import Played, play
+from core.plan.laws import EMPTY, FINE, PRINTED, Choice, Clock, Laws, Now, Wanted, Work  # fmt: skip
 
 Numbers = npt.NDArray[np.float64]
 

@@ -9,12 +9,13 @@ import pytest
 
 from core.answers import loaded_since, loading, machine_page, stores, with_plan
 from core.estimate import Estimate
+from core.floor.types import MachinePage
 from core.log.store import Log
 from core.plan.loading import COUNTS, needs
 from core.plan.outlook import Outlook
 from core.plan.types import Loading
-from core.reading.types import MachinePage, Stored, Stores
 from core.setup import WEEKDAYS, PrintFile, Shift, is_for
+from core.stores.types import Stored, Stores
 from demo.shop import shop_rows
 from tests.core.conftest import AT
 from tests.core.larkfield import ROWS, when

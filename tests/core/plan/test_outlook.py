@@ -11,20 +11,13 @@ import numpy as np
 import polars as pl
 import pytest
 
+from core.arrays import Numbers
 from core.entries import AnyEntry
 from core.log.store import Log
-from core.plan.forward import (
-    DOWN,
-    EMPTY,
-    FAILED,
-    PRINTED,
-    STATES,
-    WAITED,
-)
+from core.plan.laws import DOWN, EMPTY, FAILED, PRINTED, STATES, WAITED
 from core.plan.outlook import OUT, WAITS, Outlook
 from core.plan.promises import Asked
 from core.setup import WEEKDAYS, Machine, PrintFile, Row, Shift
-from core.statistics.hazard import Numbers
 from core.window import Window
 from demo.make import make
 from tests.core.conftest import AT, UNTIL

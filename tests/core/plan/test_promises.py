@@ -9,17 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from core.plan.forward import STATES, Clock, Played
-from core.plan.promises import (
-    Asked,
-    Coming,
-    coming,
-    covered,
-    finishes,
-    leaves,
-    shipped,
-)
-from core.statistics.hazard import Numbers
+from core.arrays import Numbers
+from core.plan.forward import Played
+from core.plan.laws import STATES, Clock
+from core.plan.promises import Asked, Coming, coming, covered, finishes, leaves, shipped
 
 #: Events of one play: hours from now, product (-1: none), parts.
 Events = Sequence[tuple[float, int, float]]

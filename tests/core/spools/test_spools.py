@@ -20,15 +20,7 @@ from core.habits.usage import FACTOR_DOUBT, Usage
 from core.hours.state_hours import replayed
 from core.log.store import entry_frame
 from core.setup import WEEKDAYS, Material, PrintFile, Setup, Shift
-from core.spools.spools import (
-    Line,
-    PartSpool,
-    Spool,
-    lasts,
-    learn_usage,
-    left,
-    spools,
-)
+from core.spools.spools import Line, PartSpool, Spool, lasts, learn_usage, left, spools
 from core.staffed import Staffed, micros
 from core.timeline.reckon import reckon
 from core.window import Window

@@ -11,16 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom, multinomial
 
-from core.statistics.bad_actor import (
-    SOON,
-    SPENT_LATELY,
-    YEAR,
-    Standing,
-    _lately,
-    spending,
-    spending_lately,
-    stands_out,
-)
+from core.statistics.bad_actor import SOON, SPENT_LATELY, YEAR, Standing, _lately, spending, spending_lately, stands_out
 
 
 def week(*failures: int, hours: float = 85.0, weeks: int = 1) -> list[Standing]:

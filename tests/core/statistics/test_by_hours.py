@@ -5,7 +5,7 @@ import pytest
 
 from core.statistics.by_hours import BANDS, bands
 from core.statistics.failures import Watched
-from core.timeline.stops import poisson_range
+from core.statistics.ranges import poisson_range
 
 
 def some(seed: int, count: int = 60, mean: float = 180.0) -> list[Watched]:

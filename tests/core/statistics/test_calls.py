@@ -3,15 +3,9 @@
 import numpy as np
 import pytest
 
+from core.arrays import Numbers
 from core.statistics import scores
-from core.statistics.calls import (
-    Call,
-    Rules,
-    calls,
-    limit_of,
-    run_length,
-)
-from core.statistics.hazard import Numbers
+from core.statistics.calls import Call, Rules, calls, limit_of, run_length
 
 DAYS = 78
 

@@ -8,14 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
-from core.statistics.changes import (
-    ENOUGH,
-    RUN,
-    Limits,
-    Signal,
-    limits,
-    signal,
-)
+from core.statistics.changes import ENOUGH, RUN, Limits, Signal, limits, signal
 from core.statistics.limits import D2, REACH
 
 #: So many mean moving ranges lie the limits from the mean.

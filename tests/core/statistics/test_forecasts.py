@@ -2,13 +2,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from core.statistics.forecasts import (
-    METHODS,
-    SHORT,
-    Forecast,
-    forecast,
-    intermittent,
-)
+from core.statistics.forecasts import METHODS, SHORT, Forecast, forecast, intermittent
 from core.statistics.seasons import seasons
 
 Numbers = npt.NDArray[np.float64]

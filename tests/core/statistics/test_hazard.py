@@ -9,14 +9,8 @@ from hypothesis import strategies as st
 from scipy import stats
 from scipy.integrate import quad
 
-from core.statistics.hazard import (
-    AGES,
-    PRIOR,
-    Hazard,
-    Numbers,
-    lasted,
-    step_of,
-)
+from core.arrays import Numbers
+from core.statistics.hazard import AGES, PRIOR, Hazard, lasted, step_of
 
 AGE = np.array([0.0, 0.05, 0.3, 0.75, 2.5, 7.0, 20.0])
 STEPS = len(AGES) - 1

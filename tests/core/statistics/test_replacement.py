@@ -10,15 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from core.statistics.replacement import (
-    Costs,
-    Weibull,
-    age_cost,
-    age_replacement,
-    fitted,
-    minimal_repair,
-    repair_cost,
-)
+from core.statistics.replacement import Costs, Weibull, age_cost, age_replacement, fitted, minimal_repair, repair_cost
 
 laws = st.builds(Weibull, st.floats(50, 5000), st.floats(1.2, 6))
 costs = st.builds(Costs, st.floats(1, 20), st.floats(25, 500))

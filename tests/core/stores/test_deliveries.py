@@ -10,13 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import t as student
 
-from core.stores.deliveries import (
-    DAY,
-    LeadLaw,
-    Order,
-    Story,
-    delivered,
-)
+from core.stores.deliveries import DAY, LeadLaw, Order, Story, delivered
 
 SAID = LeadLaw.said(days=7, spread=2)
 

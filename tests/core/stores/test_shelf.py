@@ -13,16 +13,7 @@ from core.log.store import entry_frame
 from core.setup import Material, Setup, Spare, Supply
 from core.staffed import micros
 from core.stores.deliveries import LeadLaw
-from core.stores.shelf import (
-    KINDS,
-    WEEK,
-    Move,
-    Stock,
-    lead_time,
-    moves,
-    stock,
-    weekly_use,
-)
+from core.stores.shelf import KINDS, WEEK, Move, Stock, lead_time, moves, stock, weekly_use
 from tests.core.larkfield import ROWS, at_a1, tell, when
 
 ITEMS = Setup([*ROWS, Spare(spare="nozzle", name="Nozzle")]).items(when(0))

@@ -10,9 +10,9 @@ from core.entries import AnyEntry
 from core.errors import Refused
 from core.estimate import Estimate
 from core.log.store import Log
-from core.reading.types import Stored
 from core.setup import Material, Row, Shop, Spare, Supply
 from core.stores.stores import order_now, spares_out, stores
+from core.stores.types import Stored
 from tests.core.larkfield import at_a1, tell, when
 
 SHOP = Shop(name="Larkfield Hive Fittings", zone="Europe/Dublin")

@@ -2,12 +2,7 @@
 
 from core.entries import AnyEntry
 from core.staffed import micros
-from core.timeline.counts import (
-    removals,
-    starts,
-    uncounted,
-    within,
-)
+from core.timeline.counts import removals, starts, uncounted, within
 from core.window import Window
 from tests.core.larkfield import at_a1, look, reckoned, start, when
 

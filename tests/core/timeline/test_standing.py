@@ -8,13 +8,7 @@ import pytest
 from core.entries import AnyEntry
 from core.setup import WEEKDAYS, Shift
 from core.staffed import micros
-from core.timeline.standing import (
-    LEVELS,
-    WAITS_HOURS,
-    Need,
-    needs,
-    standing,
-)
+from core.timeline.standing import LEVELS, WAITS_HOURS, Need, needs, standing
 from core.window import Window
 from tests.core.larkfield import ROWS, a1_alone, at_a1, look, reckoned, start, tell, when
 

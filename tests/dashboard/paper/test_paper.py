@@ -6,15 +6,7 @@ from urllib.parse import unquote
 import pytest
 
 from dashboard.paper import paper
-from dashboard.paper.paper import (
-    Above,
-    Block,
-    Cells,
-    Column,
-    Drawn,
-    Head,
-    Line,
-)
+from dashboard.paper.paper import Above, Block, Cells, Column, Drawn, Head, Line
 
 HEAD = Head("Larkfield", "as at 06:00, Thu 26 Nov 2026", "Newest entry Thu 05:50.")
 

@@ -2,12 +2,7 @@
 
 import pytest
 
-from core.reading.types import (
-    Choice,
-    FileChoice,
-    MachinePage,
-    TaskChoice,
-)
+from core.floor.types import Choice, FileChoice, MachinePage, TaskChoice
 from core.timeline.possible import ACTS
 from dashboard.words import acts
 from tests.dashboard.words.test_floor_words import FILE, now

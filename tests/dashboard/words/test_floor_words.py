@@ -8,13 +8,8 @@ import pytest
 
 from core.entries import KINDS, CameBack, EntryVoided, Looked, PartsOff, PrintStarted, SpoolFitted, UpkeepDone, WentDown
 from core.estimate import Estimate
-from core.reading.types import (
-    Due,
-    Expected,
-    FileChoice,
-    MachineNow,
-    SpoolNow,
-)
+from core.floor.types import Expected, FileChoice
+from core.reading.types import Due, MachineNow, SpoolNow
 from core.timeline.possible import ACTS
 from dashboard.words import acts, owner_words
 from dashboard.words import floor_words as say

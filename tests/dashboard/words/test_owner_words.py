@@ -11,17 +11,8 @@ from core import answers
 from core.answers import FORMULAS, TimeAccount
 from core.estimate import Estimate
 from core.log.store import Log
-from core.reading.types import (
-    AnswerChoice,
-    Change,
-    Hours,
-    Loss,
-    NeedsHand,
-    PrintTime,
-    Question,
-    Report,
-    Series,
-)
+from core.morning.types import Report
+from core.reading.types import AnswerChoice, Change, Hours, Loss, NeedsHand, PrintTime, Question, Series
 from core.timeline.reckon import STATES
 from core.window import Window
 from dashboard.words import owner_words, plain, written

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from scipy.stats import t as student
 
+from core.arrays import Numbers
 from core.estimate import Estimate
-from core.statistics.hazard import Numbers
 from core.statistics.proportion import wilson
-from core.timeline.stops import poisson_range
+from core.statistics.ranges import poisson_range
 
 
 def share(hits: Numbers, of: Numbers) -> Estimate:

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from typing import Literal
 
+from core.arrays import Numbers
 from core.estimate import Estimate, difference
 from core.review.figures import RATE_HOURS, Kind
-from core.statistics import figure_level
-from core.statistics.hazard import Numbers
+from core.statistics import levels
 
 
 def level_of(kind: Kind, values: Numbers, of_each: Numbers) -> Estimate:
     """The level with its 90 % range, in the unit in which the values are shown; of one value at least."""
     if kind == "p":
-        return figure_level.share(values * of_each, of_each)
+        return levels.share(values * of_each, of_each)
     if kind == "u":
-        return figure_level.rate(values * of_each / RATE_HOURS, of_each).scaled(RATE_HOURS)
-    return figure_level.mean(values)
+        return levels.rate(values * of_each / RATE_HOURS, of_each).scaled(RATE_HOURS)
+    return levels.mean(values)
 
 
 def says(before: Estimate, after: Estimate) -> tuple[Estimate, Literal["more", "less", "cannot tell"]]:
