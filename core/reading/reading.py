@@ -39,7 +39,7 @@ from core.setup import Machine, PrintFile, Setup
 from core.spools.ahead import RunOut, ahead, run_outs
 from core.spools.spools import PartSpool, Spool, lasts, left, spools
 from core.staffed import Staffed, instant, micros, staffed_spells
-from core.statistics.proportion import wilson
+from core.statistics.ranges import wilson
 from core.timeline import downtime_lengths, questions, standing, stops
 from core.timeline.reckon import Reckoned, reckon
 from core.window import Window, midnight

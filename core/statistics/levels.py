@@ -7,8 +7,7 @@ from scipy.stats import t as student
 
 from core.arrays import Numbers
 from core.estimate import Estimate
-from core.statistics.proportion import wilson
-from core.statistics.ranges import poisson_range
+from core.statistics.ranges import poisson_range, wilson
 
 
 def share(hits: Numbers, of: Numbers) -> Estimate:

@@ -11,7 +11,7 @@ from core.answers import open_question, rack_round, report
 from core.entries import AnyEntry, Looked
 from core.log.record import record_many
 from core.log.store import Log
-from core.statistics.proportion import wilson
+from core.statistics.ranges import wilson
 from tests.core.larkfield import EXACT, ROWS, look, start, tell, when
 
 AT = when(3, 12)

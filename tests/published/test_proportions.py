@@ -3,7 +3,7 @@
 import pytest
 from scipy import stats
 
-from core.statistics.proportion import wilson
+from core.statistics.ranges import wilson
 
 # CC-7: Newcombe, Statistics in Medicine 17 (1998) 857-872, Table I (score method, 95 %), and 23 of 60.
 

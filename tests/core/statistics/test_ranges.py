@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from core.errors import Refused
-from core.statistics.proportion import wilson
+from core.statistics.ranges import wilson
 
 COUNTS = st.integers(1, 5000).flatmap(lambda of: st.tuples(st.integers(0, of), st.just(of)))
 
