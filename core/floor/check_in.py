@@ -12,7 +12,8 @@ from core.errors import Refused
 from core.floor.room import STATE_DAYS
 from core.floor.types import Choice, FileChoice, MachinePage, TaskChoice
 from core.habits.learned import Pace
-from core.log.store import Log, entries_from
+from core.log.frames import entries_from
+from core.log.store import Log
 from core.reading.reading import Reading
 from core.reading.types import MachineNow, PartSpoolNow
 from core.setup import Material, PrintFile, Product, Setup, Spare, UpkeepTask, is_for

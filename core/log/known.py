@@ -18,7 +18,8 @@ from core.entries import (
     PrintStarted,
     moment,
 )
-from core.log.store import Log, entries_from
+from core.log.frames import entries_from
+from core.log.store import Log
 from core.setup import PrintFile, Setup
 from core.window import Window
 

@@ -7,7 +7,8 @@ from datetime import datetime
 from core.entries import AnyEntry, AtMachine, moment, utc_now
 from core.errors import Refused
 from core.log.known import Known
-from core.log.rules import REFUSALS, REMARKS
+from core.log.remarks import REMARKS
+from core.log.rules import REFUSALS
 from core.log.store import Log
 
 #: The same thing told twice within this many seconds is one entry: a second tap, not a second fact.

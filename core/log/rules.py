@@ -1,7 +1,7 @@
-"""What an entry must satisfy, and what is merely surprising: one named check a function.
+"""What an entry must satisfy: one named check a function.
 
 A check gets an entry and what the log knows, and returns a sentence when it is broken, else None.
-`REFUSALS` cannot be true. `REMARKS` are taken, with the consequence they state.
+What breaks one of `REFUSALS` cannot be true; `remarks` are taken.
 """
 
 from collections.abc import Callable
@@ -15,7 +15,6 @@ from core.entries import (
     AtMachine,
     CameBack,
     EntryVoided,
-    Looked,
     OrderPacked,
     OrderShipped,
     OrderTaken,
@@ -28,7 +27,7 @@ from core.entries import (
     UpkeepDone,
     WentDown,
 )
-from core.log.known import Known, clears_platform
+from core.log.known import Known
 from core.setup import DONT_KNOW, Cause, Machine, Material, Person, PrintFile, Product, Spare, UpkeepTask
 
 Rule = Callable[[AnyEntry, Known], str | None]
@@ -49,8 +48,8 @@ def not_in_the_future(entry: AnyEntry, known: Known) -> str | None:
     if entry.at > limit or entry.noted_at > limit:
         late = max(entry.at, entry.noted_at)
         return (
-            f"The entry is for {_clock(late, known)}, which has not come yet "
-            f"(it is {_clock(known.now, known)}): correct the time."
+            f"The entry is for {clock(late, known)}, which has not come yet "
+            f"(it is {clock(known.now, known)}): correct the time."
         )
     return None
 
@@ -58,8 +57,8 @@ def not_in_the_future(entry: AnyEntry, known: Known) -> str | None:
 def noted_after_it_happened(entry: AnyEntry, known: Known) -> str | None:
     if entry.noted_at < entry.at - CLOCK_SLACK:
         return (
-            f"The entry says it was noted at {_clock(entry.noted_at, known)}, before it happened "
-            f"at {_clock(entry.at, known)}: correct one of the two times."
+            f"The entry says it was noted at {clock(entry.noted_at, known)}, before it happened "
+            f"at {clock(entry.at, known)}: correct one of the two times."
         )
     return None
 
@@ -70,11 +69,11 @@ def machine_is_known(entry: AnyEntry, known: Known) -> str | None:
     row = known.setup.get(Machine, entry.machine, at=entry.at)
     if row is None:
         return (
-            f"There is no machine {entry.machine} in the set-up at {_clock(entry.at, known)}: "
+            f"There is no machine {entry.machine} in the set-up at {clock(entry.at, known)}: "
             "correct the code, or add the machine."
         )
     if not row.in_service:
-        return f"{entry.machine} is out of the set-up since {_clock(row.since, known)}: correct the code or the time."
+        return f"{entry.machine} is out of the set-up since {clock(row.since, known)}: correct the code or the time."
     return None
 
 
@@ -204,8 +203,8 @@ def stock_quantity_is_possible(entry: AnyEntry, known: Known) -> str | None:
 def expected_after_ordered(entry: AnyEntry, known: Known) -> str | None:
     if isinstance(entry, StockOrdered) and entry.expected and entry.expected < entry.at:
         return (
-            f"{entry.item} is expected at {_clock(entry.expected, known)}, before it was ordered "
-            f"at {_clock(entry.at, known)}: correct one of the two."
+            f"{entry.item} is expected at {clock(entry.expected, known)}, before it was ordered "
+            f"at {clock(entry.at, known)}: correct one of the two."
         )
     return None
 
@@ -219,8 +218,8 @@ def product_is_known(entry: AnyEntry, known: Known) -> str | None:
 def due_after_taken(entry: AnyEntry, known: Known) -> str | None:
     if isinstance(entry, OrderTaken) and entry.due < entry.at:
         return (
-            f"Order {entry.order} is due {_clock(entry.due, known)}, before it was taken "
-            f"at {_clock(entry.at, known)}: correct one of the two."
+            f"Order {entry.order} is due {clock(entry.due, known)}, before it was taken "
+            f"at {clock(entry.at, known)}: correct one of the two."
         )
     return None
 
@@ -247,8 +246,8 @@ def order_not_before_taken(entry: AnyEntry, known: Known) -> str | None:
     taken = known.order(entry.order)
     if taken and entry.at < taken.at:
         return (
-            f"Order {entry.order} was taken at {_clock(taken.at, known)}, after this entry "
-            f"({_clock(entry.at, known)}): correct the time."
+            f"Order {entry.order} was taken at {clock(taken.at, known)}, after this entry "
+            f"({clock(entry.at, known)}): correct the time."
         )
     return None
 
@@ -276,8 +275,8 @@ def action_has_a_person(entry: AnyEntry, known: Known) -> str | None:
 def action_ends_after_it_began(entry: AnyEntry, known: Known) -> str | None:
     if isinstance(entry, ActionAgreed) and entry.due <= entry.at:
         return (
-            f"'{entry.note}' cannot be done by {_clock(entry.due, known)}, before it was agreed on "
-            f"({_clock(entry.at, known)}): correct the date."
+            f"'{entry.note}' cannot be done by {clock(entry.due, known)}, before it was agreed on "
+            f"({clock(entry.at, known)}): correct the date."
         )
     return None
 
@@ -332,62 +331,6 @@ REFUSALS: tuple[Rule, ...] = (
 )
 
 
-def start_on_down_machine(entry: AnyEntry, known: Known) -> str | None:
-    if isinstance(entry, PrintStarted) and (down := _still(entry, known, "WentDown", "CameBack")):
-        return (
-            f"{entry.machine} was noted as down at {_clock(down.at, known)} and never as back: "
-            "it is taken as down until this start."
-        )
-    return None
-
-
-def start_on_machine_set_aside(entry: AnyEntry, known: Known) -> str | None:
-    if isinstance(entry, PrintStarted) and (aside := _still(entry, known, "SetAside", "PutBack")):
-        return (
-            f"{entry.machine} was set aside at {_clock(aside.at, known)} and never put back: "
-            "it is taken as set aside until this start."
-        )
-    return None
-
-
-def start_on_full_platform(entry: AnyEntry, known: Known) -> str | None:
-    if isinstance(entry, PrintStarted) and (started := known.on_platform(entry)):
-        return (
-            f"The parts of the print started on {entry.machine} at {_clock(started.at, known)} were never counted: "
-            "they are taken as off since this start, uncounted."
-        )
-    return None
-
-
-def removal_without_a_start(entry: AnyEntry, known: Known) -> str | None:
-    if isinstance(entry, PartsOff) and known.on_platform(entry) is None:
-        return (
-            f"No start was noted for the parts taken off {entry.machine}: a print is reckoned "
-            "from what was seen, and its file is asked for."
-        )
-    return None
-
-
-def back_without_down(entry: AnyEntry, known: Known) -> str | None:
-    if not isinstance(entry, CameBack):
-        return None
-    for earlier in known.back_from(entry):
-        if earlier.kind == "WentDown" or getattr(earlier, "saw", "") in ("down", "upkeep"):
-            return None
-        if earlier.kind != "UpkeepDone":
-            break
-    return f"{entry.machine} was never noted as down: it is taken as down for part of the time before."
-
-
-REMARKS: tuple[Rule, ...] = (
-    start_on_down_machine,
-    start_on_machine_set_aside,
-    start_on_full_platform,
-    removal_without_a_start,
-    back_without_down,
-)
-
-
 def parts_on_platform(entry: PartsOff, known: Known) -> int | None:
     """How many parts the removal took off, or None where nobody can say."""
     if entry.on_platform is not None:
@@ -397,23 +340,12 @@ def parts_on_platform(entry: PartsOff, known: Known) -> int | None:
     return file.parts if file else None
 
 
-def _still(entry: PrintStarted, known: Known, began: str, ended: str) -> AtMachine | None:
-    """The entry that began a spell which nothing has ended by this start."""
-    for earlier in known.back_from(entry):
-        if earlier.kind == began:
-            return earlier
-        if earlier.kind in (ended, "PrintStarted") or (isinstance(earlier, Looked) and earlier.saw != "down"):
-            return None
-        if clears_platform(earlier) and earlier.kind != "PartsOff":
-            return None
-    return None
-
-
 def _cause(entry: AnyEntry) -> tuple[str, str | None]:
     if isinstance(entry, PartsOff):
         return "scrap", entry.scrap_cause
     return "down", entry.cause if isinstance(entry, WentDown) else None
 
 
-def _clock(moment: datetime, known: Known) -> str:
+def clock(moment: datetime, known: Known) -> str:
+    """The moment on the shop's clock, as sentences tell it."""
     return f"{moment.astimezone(known.setup.zone):%d %b %Y %H:%M}"

@@ -19,33 +19,15 @@ from uuid import UUID
 import duckdb
 import polars as pl
 
-from core.entries import OUT_OF_ORDER_MINUTES, AnyEntry, AtMachine, columns, entry_adapter
+from core.entries import OUT_OF_ORDER_MINUTES, AnyEntry, AtMachine
 from core.errors import Refused
+from core.log.frames import ENTRY_SCHEMA, UUIDS, entries_from, entry_frame
 from core.log.lock import Lock, Owner
 from core.setup import TABLES, Row, Setup
 from core.window import Window
 
 E = TypeVar("E", bound=AtMachine)
 
-_UUIDS = {"id", "round", "which"}
-_TIMES = {"at", "noted_at", "due", "expected"}
-_WHOLE = {"revision", "scrap", "on_platform"}
-_REAL = {"celsius", "grams", "humidity_pct", "left_grams", "minutes", "pm25_ug_m3", "quantity"}
-_YES_NO = {"proving"}
-
-
-def _polars_type(name: str) -> pl.DataType:
-    if name in _TIMES:
-        return pl.Datetime("us", "UTC")
-    if name in _WHOLE:
-        return pl.Int64()
-    if name in _REAL:
-        return pl.Float64()
-    return pl.Boolean() if name in _YES_NO else pl.String()
-
-
-#: The columns of a frame of entries; ids are text.
-ENTRY_SCHEMA = pl.Schema({name: _polars_type(name) for name in columns()})
 
 #: One SQL script a schema version, never edited after it was released; the next change is a new script.
 MIGRATIONS = (
@@ -73,7 +55,7 @@ MIGRATIONS = (
     """,
 )
 
-_SELECT = ", ".join(f'e."{n}"::VARCHAR AS "{n}"' if n in _UUIDS else f'e."{n}"' for n in ENTRY_SCHEMA)
+_SELECT = ", ".join(f'e."{n}"::VARCHAR AS "{n}"' if n in UUIDS else f'e."{n}"' for n in ENTRY_SCHEMA)
 
 #: Times that closing waits for reads which are under way, a twentieth of a second each.
 LAST_READS = 200
@@ -324,25 +306,6 @@ class Log:
             "SELECT greatest(coalesce((SELECT max(seq) FROM entries), 0), coalesce((SELECT max(seq) FROM setup), 0))"
         )
         return int(self._cursor().execute(query).fetchall()[0][0])
-
-
-def entry_frame(entries: Sequence[AnyEntry]) -> pl.DataFrame:
-    """Entries as a frame with the columns of `ENTRY_SCHEMA`."""
-    rows = [_plain(entry) for entry in entries]
-    return pl.DataFrame(rows, schema=dict(ENTRY_SCHEMA), orient="row")
-
-
-def _plain(entry: AnyEntry) -> tuple[object, ...]:
-    values = entry.model_dump()
-    return tuple(str(v) if isinstance(v := values.get(name), UUID) else v for name in ENTRY_SCHEMA)
-
-
-def entries_from(frame: pl.DataFrame) -> list[AnyEntry]:
-    """The entries that a frame with the columns of `ENTRY_SCHEMA` holds."""
-    return [
-        entry_adapter.validate_python({name: value for name, value in row.items() if value is not None})
-        for row in frame.iter_rows(named=True)
-    ]
 
 
 def _news(setup: Setup, rows: Sequence[Row]) -> list[Row]:

@@ -12,7 +12,8 @@ from core.arrays import Flags
 from core.entries import NOTE_LENGTH, ActionAgreed, ActionEnded
 from core.errors import Refused
 from core.estimate import Estimate
-from core.log.store import Log, entries_from
+from core.log.frames import entries_from
+from core.log.store import Log
 from core.review.figure_level import level_of, says
 from core.review.quarter import BEFORE
 from core.review.types import Action, Chart, Moved

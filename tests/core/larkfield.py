@@ -9,7 +9,7 @@ import polars as pl
 from core.entries import AnyEntry, entry_adapter
 from core.habits.learned import Pace
 from core.hours.state_hours import Spent, spent
-from core.log.store import entry_frame
+from core.log.frames import entry_frame
 from core.setup import (
     Cause,
     Machine,

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from core.entries import AnyEntry, AtMachine
-from core.log.store import entry_frame
+from core.log.frames import entry_frame
 from core.orders import ORDER_KINDS, USUAL_LAG, Cover, covers, flows, lags, order_book, packings, still_open, wanted_at
 from core.staffed import HOUR, Staffed, micros
 from core.window import Window

@@ -19,7 +19,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from core.entries import AnyEntry, EntryVoided
-from core.log.store import Log, entry_frame
+from core.log.frames import entry_frame
+from core.log.store import Log
 from core.setup import Machine
 from core.staffed import Staffed
 from core.timeline.reckon import reckon

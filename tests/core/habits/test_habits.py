@@ -24,7 +24,7 @@ from core.habits.habits import (
     stop_rate,
 )
 from core.habits.learned import Pace
-from core.log.store import entry_frame
+from core.log.frames import entry_frame
 from core.names import Names
 from core.setup import WEEKDAYS, Material, PrintFile, Setup, Shift
 from core.staffed import Staffed, micros

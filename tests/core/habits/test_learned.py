@@ -10,7 +10,7 @@ import pytest
 from core.entries import AnyEntry
 from core.habits.learned import ENOUGH, HOURS_LEFT, NEVER, Pace, usual_by_hours_left, with_patience
 from core.habits.print_times import PrintTimes
-from core.log.store import entry_frame
+from core.log.frames import entry_frame
 from core.setup import WEEKDAYS, Setup, Shift
 from core.staffed import HOUR, Staffed, micros
 from core.timeline.facts import facts

@@ -13,7 +13,8 @@ import pytest
 from core.entries import columns
 from core.errors import Refused
 from core.log import store
-from core.log.store import MIGRATIONS, Log, entries_from
+from core.log.frames import entries_from
+from core.log.store import MIGRATIONS, Log
 from tests.core.larkfield import look, when
 from tests.core.log.holding import HOLD, OPEN_AS_NOBODY, run
 

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from core.entries import AnyEntry, EntryVoided
 from core.habits.learned import Pace
-from core.log.store import Log, entry_frame
+from core.log.frames import entry_frame
+from core.log.store import Log
 from core.setup import Row, Setup
 from core.staffed import Staffed
 from core.timeline.reckon import reckon

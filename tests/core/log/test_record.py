@@ -8,8 +8,9 @@ import pytest
 
 from core.entries import AnyEntry
 from core.errors import Refused
+from core.log.frames import entries_from
 from core.log.record import REPEAT_SECONDS, record, record_many
-from core.log.store import Log, entries_from
+from core.log.store import Log
 from tests.core.larkfield import at_a1, look, start, tell, when
 
 NOW = when(days=10)

@@ -10,7 +10,8 @@ from core.entries import KINDS, AnyEntry, PartsOff, entry_adapter
 from core.errors import Refused
 from core.log.known import Known
 from core.log.record import record
-from core.log.rules import REFUSALS, REMARKS, parts_on_platform
+from core.log.remarks import REMARKS
+from core.log.rules import REFUSALS, parts_on_platform
 from core.log.store import Log
 from core.setup import Machine, Setup
 from tests.core.larkfield import LEAST, ROWS, STAMP, at_a1, look, start, tell, when

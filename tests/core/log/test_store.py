@@ -8,7 +8,8 @@ import duckdb
 import pytest
 
 from core.entries import KINDS, AnyEntry, Looked
-from core.log.store import ENTRY_SCHEMA, Log, entries_from
+from core.log.frames import ENTRY_SCHEMA, entries_from
+from core.log.store import Log
 from core.setup import Machine, Row
 from core.window import Window
 from tests.core.larkfield import LEAST, ROWS, at_a1, ids, look, tell, when

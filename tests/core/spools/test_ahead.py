@@ -16,7 +16,7 @@ from core.entries import AnyEntry
 from core.habits.habits import Habits
 from core.habits.learned import Pace
 from core.habits.usage import Usage
-from core.log.store import entry_frame
+from core.log.frames import entry_frame
 from core.setup import WEEKDAYS, Setup, Shift
 from core.spools.ahead import RunOut, ahead, run_outs
 from core.spools.spools import spools

@@ -18,7 +18,7 @@ from core.habits.habits import Habits
 from core.habits.learned import Pace
 from core.habits.usage import FACTOR_DOUBT, Usage
 from core.hours.state_hours import replayed
-from core.log.store import entry_frame
+from core.log.frames import entry_frame
 from core.setup import WEEKDAYS, Material, PrintFile, Setup, Shift
 from core.spools.spools import Line, PartSpool, Spool, lasts, learn_usage, left, spools
 from core.staffed import Staffed, micros

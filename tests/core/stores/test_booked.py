@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import pytest
 
 from core.entries import AnyEntry
-from core.log.store import entry_frame
+from core.log.frames import entry_frame
 from core.setup import Setup
 from core.stores.booked import grams_booked, open_orders
 from tests.core.larkfield import ROWS, start, tell, when

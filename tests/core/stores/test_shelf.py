@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from core.estimate import NINETY, Estimate
-from core.log.store import entry_frame
+from core.log.frames import entry_frame
 from core.setup import Material, Setup, Spare, Supply
 from core.staffed import micros
 from core.stores.deliveries import LeadLaw

@@ -7,7 +7,7 @@ import pytest
 
 from core.entries import AnyEntry
 from core.habits.learned import Pace
-from core.log.store import entry_frame
+from core.log.frames import entry_frame
 from core.setup import Setup
 from core.timeline.facts import facts
 from tests.core.larkfield import ROWS, at_a1, look, start, when

@@ -9,8 +9,9 @@ from streamlit.testing.v1 import AppTest
 
 from core import answers
 from core.entries import KINDS, Looked, PartsOff, PrintStarted, QuestionClosed, SetAside, WentDown, utc_now
+from core.log.frames import entries_from
 from core.log.record import record
-from core.log.store import Log, entries_from
+from core.log.store import Log
 from core.setup import Cause, Machine, Model, Person, PrintFile, Product, Rack, Row, Shop
 from core.window import Window
 from dashboard.kit import shop
