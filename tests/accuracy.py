@@ -1,0 +1,65 @@
+"""How sure the figures are, in tests/ACCURACY.md: `python -m tests.accuracy [NAME ...]` measures and writes it.
+
+Every section is what one command printed, with the command, the day, and nothing in between.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+PAPER = Path(__file__).with_name("ACCURACY.md")
+HEAD = """# How sure the figures are
+
+Measured on invented shops whose truth is known; each section is what its command printed. All of them are written anew
+by `python -m tests.accuracy`, some by their names (`python -m tests.accuracy run_outs`). Constants were found on some of
+these shops, so rooms made by another hand may fare worse.
+"""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A section: what it asks, and the command that answers, after `python -m`."""
+
+    asks: str
+    command: tuple[str, ...]
+
+    def written(self, printed: str) -> str:
+        """The section as it stands in the paper."""
+        command, day = "python -m " + " ".join(self.command), date.today()  # noqa: DTZ011 - a day to read
+        return f"## {self.asks}\n\n`{command}`, {day:%d %b %Y}:\n\n```\n{printed.strip()}\n```\n"
+
+
+MEASURED = {
+    "how_sure": Measured("How far off hours and files are", ("dashboard", "report", "--how-sure")),
+    "run_outs": Measured("Are prints that starve foretold", ("tests.simulated.run_outs", "20")),
+    "stock_years": Measured("Do deliveries come in time", ("tests.simulated.stock_years",)),
+    "promises": Measured("Do promises hold", ("tests.simulated.promises", "20")),
+    "loading_lists": Measured("What the loading list gives", ("tests.simulated.loading_lists", "6")),
+    "bad_actors": Measured("How soon a bad machine is named", ("tests.simulated.bad_actors", "120")),
+    "false_calls": Measured("How many changes are called that are none", ("tests.simulated.false_calls", "10")),
+}
+
+
+def sections(paper: str) -> dict[str, str]:
+    """The sections of the paper by the question they ask, as they stand."""
+    parts = paper.split("\n## ")[1:]
+    return {part.split("\n", 1)[0]: f"## {part.rstrip()}\n" for part in parts}
+
+
+def measure(names: list[str]) -> None:
+    """Run the commands of these sections, one by one, and write each as it is done; the others stay."""
+    for name in names:
+        one = MEASURED[name]
+        ran = subprocess.run([sys.executable, "-m", *one.command], check=True, stdout=subprocess.PIPE, text=True)
+        kept = sections(PAPER.read_text(encoding="utf-8")) if PAPER.exists() else {}
+        kept[one.asks] = one.written(ran.stdout)
+        stand = [kept[known.asks] for known in MEASURED.values() if known.asks in kept]
+        PAPER.write_text("\n".join([HEAD, *stand]), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    measure(sys.argv[1:] or list(MEASURED))
