@@ -14,9 +14,9 @@ from pathlib import Path
 PAPER = Path(__file__).with_name("ACCURACY.md")
 HEAD = """# How sure the figures are
 
-Measured on invented shops whose truth is known; each section is what its command printed. All of them are written anew
-by `python -m tests.accuracy`, some by their names (`python -m tests.accuracy run_outs`). Constants were found on some of
-these shops, so rooms made by another hand may fare worse.
+Measured on invented shops whose truth is known; each section is what its command printed. `python -m tests.accuracy`
+writes all of them anew, `python -m tests.accuracy run_outs` one. Constants were found on some of these shops, so rooms
+made by another hand may fare worse.
 """
 
 
