@@ -1,10 +1,10 @@
 """Whether every answer stays the same to the last digit: written down once, asked again later and compared.
 
-`python -m tests.simulated.same_answers write SHOP FILE` asks all questions of a shop's file at ten moments and writes the
-answers down, one a line as JSON (packed where FILE ends in .gz); `... compare SHOP FILE` asks them again, says which
-differ, where and by how much, and ends with 1 if any does. Numbers behind FILE are the places of the moments to ask at
-instead of all ten, the first being 0. Only `core.answers` is asked, so that answers of one version
-of the house can be compared with those of another.
+`python -m tests.simulated.same_answers write SHOP FILE` asks all questions of a shop's file at ten moments and writes
+the answers down, one a line as JSON (packed where FILE ends in .gz); `... compare SHOP FILE` asks again, says which
+answers differ, where and by how much, and ends with 1 if any does. Numbers behind FILE are the places of the moments to
+ask at instead of all ten, the first being 0. Only `core.answers` is asked, so that answers of one version of the house
+can be compared with those of another.
 """
 
 from __future__ import annotations
