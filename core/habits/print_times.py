@@ -104,7 +104,8 @@ def learn_times(prints: pl.DataFrame, setup: Setup, staffed: Staffed) -> PrintTi
     kinds = tuple((f.file, f.revision, m) for f in setup.history(PrintFile) for m in f.models or models)
     kinds = tuple(dict.fromkeys(kinds))
     rows = prints.select("file", "revision", "model").rows()
-    mine = {kind: np.flatnonzero([row == kind for row in rows]) for kind in set(rows) & set(kinds)}
+    printed = set(rows)
+    mine = {kind: np.flatnonzero([row == kind for row in rows]) for kind in kinds if kind in printed}
     likelihood, spread, told = _likelihoods(prints, mine, staffed)
     shop = _shop_ratio(likelihood)
     known = {kind: _moments(likelihood[rows].sum(axis=0), shop) for kind, rows in mine.items()}
