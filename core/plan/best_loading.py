@@ -25,6 +25,9 @@ CLOSE = 1e-7
 SCALE = 1000.0
 #: Minutes by which a list may overrun the time left: rounding, no work.
 ROUNDING = 1e-6
+#: Nodes of the solver's search at most: a room of 40 machines takes one, in a tenth of a second. There is no limit in
+#: seconds, or the list would depend on what else the computer does.
+NODES = 500
 #: Who wants no hands again before they leave.
 NEVER = math.inf
 
@@ -132,7 +135,8 @@ class Limits:
 class LoadingList:
     """What to do, machines in the order given, and its `value` in hours of printing (`value_of`).
 
-    No list is worth more than `bound`: the same as `value` but for less than a millionth, unless time ran out.
+    No list is worth more than `bound`: the same as `value` but for less than a millionth, unless the search was cut
+    short.
     """
 
     loads: tuple[Load, ...]
@@ -143,19 +147,18 @@ class LoadingList:
 Tiers = Mapping[str, Sequence[Worth]]
 
 
-def best_loading(loads: Sequence[Load], worths: Sequence[Worth], limits: Limits, seconds: float = 2.0) -> LoadingList:
+def best_loading(loads: Sequence[Load], worths: Sequence[Worth], limits: Limits, nodes: int = NODES) -> LoadingList:
     """The list worth most: at most one load a machine, all within the `limits`.
 
-    It is looked for no longer than about so many `seconds`; the best found by then comes with its bound. What is
-    chosen does not depend on the order of `loads`, unless time ran out: then it may differ from one call to the next.
-    ValueError for tiers that rise in worth.
+    The search ends after so many `nodes`; the best found by then comes with its bound. What is chosen does not depend
+    on the order of `loads`, nor on how fast the computer is. ValueError for tiers that rise in worth.
     """
     tiers = _tiers(worths)
     candidates = _candidates(loads, tiers, limits)
     if not candidates:
         return LoadingList((), 0.0, 0.0)
-    solved, bound = _solved(candidates, tiers, limits, seconds)
-    # A solver out of time may have nothing yet; hands must not be told that there is nothing to do.
+    solved, bound = _solved(candidates, tiers, limits, nodes)
+    # A search cut short may have nothing yet; hands must not be told that there is nothing to do.
     chosen = max(solved, _one_by_one(candidates, tiers, limits), key=lambda found: _value(found, tiers))
     value = _value(chosen, tiers)
     order = list(dict.fromkeys(load.machine for load in loads))
@@ -178,7 +181,7 @@ def instead(found: LoadingList, loads: Sequence[Load], worths: Iterable[Worth], 
         others = [other for other in found.loads if other.machine != load.machine]
         swaps = ([*others, x] for x in loads if x.machine == load.machine and x != load)
         best = max(_value(swap, tiers) for swap in [others, *(s for s in swaps if limits.allow(s))])
-        # Where time ran out a swap may be worth more: nothing is lost by it.
+        # Where the search was cut short a swap may be worth more: nothing is lost by it.
         lost[load.machine] = max(found.value - best, 0.0)
     return lost
 
@@ -246,8 +249,8 @@ def _one_by_one(loads: Iterable[Load], tiers: Tiers, limits: Limits) -> list[Loa
     return chosen
 
 
-def _solved(loads: Sequence[Load], tiers: Tiers, limits: Limits, seconds: float) -> tuple[list[Load], float]:
-    """The best list found in time (perhaps none) and what no list is worth more than."""
+def _solved(loads: Sequence[Load], tiers: Tiers, limits: Limits, nodes: int) -> tuple[list[Load], float]:
+    """The best list found in so many nodes (perhaps none) and what no list is worth more than."""
     steps = [tier for product in tiers.values() for tier in product]
     ceiling = _ceiling(loads, tiers)
     rows, most = _limits(loads, tiers, limits)
@@ -256,7 +259,7 @@ def _solved(loads: Sequence[Load], tiers: Tiers, limits: Limits, seconds: float)
         integrality=np.repeat([1, 0], [len(loads), len(steps)]),
         bounds=Bounds(0, [*np.ones(len(loads)), *(step.parts for step in steps)]),
         constraints=LinearConstraint(rows, ub=most),
-        options={"time_limit": seconds, "mip_rel_gap": CLOSE},
+        options={"node_limit": nodes, "mip_rel_gap": CLOSE},
     )
     if found.x is None:
         return [], ceiling

@@ -295,11 +295,11 @@ def test_machines_come_in_the_order_given() -> None:
     assert [load.machine for load in best_loading(loads, CAPS_AND_CLIPS, in_time(60)).loads] == ["B7", "B10", "B2"]
 
 
-def test_out_of_time_there_is_still_a_list_and_a_bound_that_holds() -> None:
+def test_of_a_search_cut_short_there_is_still_a_list_and_a_bound_that_holds() -> None:
     for seed in range(20):
         loads, worths, left = room(seed, machines=8, files=6)
         best = best_loading(loads, worths, left)
-        hasty = best_loading(loads, worths, left, seconds=0)
+        hasty = best_loading(loads, worths, left, nodes=0)
         assert holds(hasty, loads, left)
         assert hasty.value == pytest.approx(value_of(hasty.loads, worths))
         assert bool(hasty.loads) == bool(best.loads)
