@@ -15,6 +15,7 @@ import polars as pl
 from pydantic import BaseModel, ConfigDict
 
 from core.arrays import Micros
+from core.calc.sums import summed
 from core.estimate import Estimate
 from core.hours.state_hours import IDLE, Spent
 from core.staffed import HOUR, Staffed, micros
@@ -117,11 +118,8 @@ def daily(hours: Spent) -> pl.DataFrame:
         "down": state.is_in(SCHEDULED_DOWN + UNSCHEDULED_DOWN),
         "done": state == "done",
     }
-    rows = (
-        hours.rows.filter(state != IDLE)
-        .group_by("window")
-        .agg(**{name: best.filter(which).sum() for name, which in sums.items()})
-    )
+    told = {name: best.filter(which) for name, which in sums.items()}
+    rows = summed(hours.rows.filter(state != IDLE), ["window"], **told)
     shares = {"utilisation": pl.col("productive"), "downtime": pl.col("down"), "waiting": pl.col("done")}
     return rows.filter(pl.col("operations") > 0).select(
         "window", **{name: (part / pl.col("operations")).clip(upper_bound=1.0) for name, part in shares.items()}

@@ -17,6 +17,7 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Micros, Numbers
+from core.calc.sums import summed
 from core.estimate import NINETY, Estimate
 from core.habits.learned import Pace
 from core.hours.replays import Law, Replays, replay_all
@@ -76,8 +77,8 @@ class Spent:
         """The rows added up by the named columns: best, low and high (hours; the range holds nine in ten)."""
         group = pl.struct(names).rank("dense").cast(pl.Int64) - 1 if names else pl.lit(0)
         rows = self.rows.with_columns(group=group)
-        moments = pl.col("best", "below", "above", "third", "loose").sum()
-        sums = rows.group_by("group", *names, maintain_order=True).agg(moments).sort("group")
+        moments = pl.col("best", "below", "above", "third", "loose")
+        sums = summed(rows, ["group", *names], moments).sort("group")
         shared = self._shared(rows, len(sums)) + sums["loose"].to_numpy() ** 2
         best, below, above, third = (sums[name].to_numpy() for name in ("best", "below", "above", "third"))
         low, high = _ends(best, below, above, third, shared)
@@ -138,7 +139,7 @@ def spent(reckoned: Reckoned, replays: list[Replays], pace: Pace, windows: Seque
     for number, group in enumerate(replays):
         rows.append(_hours(group, _pieces(doubtful.filter(pl.col("group") == number), edges), covariance))
     rows.append(_unseen(pl.concat(rows), pace))
-    return Spent(pl.concat(rows).group_by(*_KEYS, maintain_order=True).agg(pl.all().sum()), covariance)
+    return Spent(summed(pl.concat(rows), _KEYS, pl.exclude(*_KEYS)), covariance)
 
 
 def _fitting(replays: Replays) -> Replays:
@@ -308,11 +309,7 @@ def _unseen(rows: pl.DataFrame, pace: Pace) -> pl.DataFrame:
     if pace.habits is None:
         return rows.clear()
     a_week = DOWN_UNSEEN**2 * pace.habits.forgets / WEEK_HOURS
-    hours = (
-        rows.filter(pl.col("state") != IDLE)
-        .group_by("machine", "window", maintain_order=True)
-        .agg(pl.col("best").sum())
-    )
+    hours = summed(rows.filter(pl.col("state") != IDLE), ["machine", "window"], pl.col("best"))
     told = {
         "state": pl.lit("upkeep"), "cause": pl.lit(None, pl.String), "spare": pl.lit(None, pl.String),
         "kind": pl.lit(-1, pl.Int64), "above": a_week * pl.col("best"),

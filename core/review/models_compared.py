@@ -10,6 +10,7 @@ import polars as pl
 from scipy.stats import t as student
 
 from core.arrays import Numbers
+from core.calc.sums import summed
 from core.estimate import Estimate, difference
 from core.reading.reading import tally
 from core.review.figures import RATE_HOURS
@@ -60,8 +61,10 @@ def _prints(past: Past) -> pl.DataFrame:
         hours=pl.Series(hours, dtype=pl.Float64), product=pl.Series(products, dtype=pl.String),
         whole=pl.col("ended") == "itself",
     )  # fmt: skip
-    a_part = rows.filter("whole").group_by("product", "model").agg(pl.col("hours").sum() / pl.col("parts").sum())
-    standard = a_part.group_by("product").agg(a_part=pl.col("hours").mean())
+    a_part = summed(rows.filter("whole"), ["product", "model"], pl.col("hours", "parts"))
+    by_model = a_part.select("product", a_part=pl.col("hours") / pl.col("parts"))
+    by_product = by_model.group_by("product", maintain_order=True).agg("a_part")
+    standard = by_product.with_columns(pl.col("a_part").list.mean())
     edges = past.edges(past.weeks)
     week = np.searchsorted(edges, rows["t"].to_numpy(), side="right") - 1
     rows = rows.with_columns(week=pl.Series(week)).join(standard, on="product", how="inner", maintain_order="left")

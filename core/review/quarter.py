@@ -12,6 +12,7 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Micros
+from core.calc.sums import summed
 from core.habits.learned import Pace
 from core.hours.state_hours import Spent
 from core.log.store import Log
@@ -132,7 +133,7 @@ class Past:
     def printed(self) -> pl.DataFrame:
         """Hours printed by machine and day: machine, window, best; proving prints too."""
         rows = self.by_day.rows.filter(pl.col("state").is_in(["printing", "proving"]))
-        return rows.group_by("machine", "window").agg(pl.col("best").sum()).sort("machine", "window")
+        return summed(rows, ["machine", "window"], pl.col("best")).sort("machine", "window")
 
     def machines_by(self, column: str) -> dict[str, list[str]]:
         """The machines in service at the end, by their model, rack or own code."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from core.calc.sums import summed
 from core.staffed import HOUR
 from core.statistics.ranges import poisson_range
 
@@ -40,7 +41,7 @@ def rates(prints: pl.DataFrame) -> pl.DataFrame:
     """
     rows = prints.with_columns(shop=pl.lit("shop"))
     told = [
-        rows.group_by(name=pl.col(of)).agg(stops=pl.col("stopped").sum().cast(pl.Int64), hours=pl.col("hours").sum())
+        summed(rows.with_columns(name=of), ["name"], stops=pl.col("stopped").cast(pl.Int64), hours=pl.col("hours"))
         .select(pl.lit(of).alias("of"), "name", "stops", "hours").sort("name")
         for of in ("shop", *GROUPS)
     ]  # fmt: skip
