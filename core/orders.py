@@ -58,7 +58,7 @@ def overtaken(orders: pl.DataFrame, now: int) -> pl.DataFrame:
     for row in still_open(orders).filter(pl.col("due") < now).iter_rows(named=True):
         later = orders.filter(
             pl.col("product") == row["product"], pl.col("due") > row["due"], pl.col("over") > row["taken"]
-        ).sort("over")
+        ).sort("over", "order")
         enough = later.filter(pl.col("quantity").cum_sum() >= row["left"])
         if enough.height:
             gone[row["order"]] = enough["over"][0]
@@ -131,7 +131,8 @@ def packings(entries: pl.DataFrame, book: pl.DataFrame) -> pl.DataFrame:
         "order", t="over", parts=(pl.col("quantity") - pl.col("packed")).clip(0)
     )
     both = pl.concat([noted, rest.filter(pl.col("parts") > 0)])
-    return both.join(book.select("order", "product"), on="order", how="inner").select("order", "product", "t", "parts")
+    of = book.select("order", "product")
+    return both.join(of, on="order", maintain_order="left").select("order", "product", "t", "parts")
 
 
 def covers(
@@ -184,7 +185,7 @@ def lags(book: pl.DataFrame, packed: pl.DataFrame, covers: Mapping[str, Cover], 
     `packed` as `packings`.
     """
     known = pl.col("shipped").is_not_null() & pl.col("product").is_in(list(covers)) & pl.col("over").is_not_null()
-    rows = book.filter(known).sort("shipped").tail(LAGS)
+    rows = book.filter(known).sort("shipped", "order").tail(LAGS)
     told = [(_ready(covers[row["product"]], row, book, packed), row["shipped"]) for row in rows.iter_rows(named=True)]
     ready, shipped = np.array([one for one in told if one[0] is not None], dtype=np.int64).reshape(-1, 2).T
     return np.sort(staffed.hours(ready, shipped)) if len(ready) else np.full(1, USUAL_LAG)

@@ -90,5 +90,5 @@ def _materials(setup: Setup, fitted: SpoolFitted | None, at: datetime) -> list[C
 
 
 def _recent(mine: pl.DataFrame, most: int = 8) -> list[dict[str, Any]]:
-    newest = mine.sort("noted_at", "at", descending=True).head(most)
+    newest = mine.sort("noted_at", "at", "id", descending=True).head(most)
     return [entry.model_dump(mode="json") for entry in entries_from(newest)]

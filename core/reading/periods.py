@@ -96,7 +96,7 @@ def _losses(spent: Spent, whole: pl.DataFrame) -> list[Loss]:
     detail = pl.coalesce(pl.when(pl.col("state") == "waiting").then("spare"), "cause").alias("detail")
     times = whole.filter(lost).with_columns(detail).group_by("state", "detail").len("times")
     rows = Spent(spent.rows.filter(lost).with_columns(detail), spent.covariance).by("state", "detail")
-    rows = rows.join(times, on=["state", "detail"], how="left", nulls_equal=True)
+    rows = rows.join(times, on=["state", "detail"], how="left", nulls_equal=True, maintain_order="left")
     return [
         Loss(reason=r["state"], detail=r["detail"], times=r["times"] or 0,
              hours=Estimate(low=r["low"], best=r["best"], high=r["high"]))

@@ -419,7 +419,9 @@ def _announced(gaps: pl.DataFrame, setup: Setup, at: int) -> Iterator[tuple[str,
         .group_by("print", maintain_order=True)
         .agg(pl.col("t", "until", "end", "shape", "next_found").last(), first=pl.col("began").first())
     )
-    rows = starts.select("machine", "file", "revision", "takes", print="id").join(last, on="print")
+    rows = starts.select("machine", "file", "revision", "takes", print="id").join(
+        last, on="print", maintain_order="left"
+    )
     for row in rows.iter_rows(named=True):
         file = setup.file(row["file"], row["revision"])
         if file:

@@ -93,11 +93,12 @@ def _not_counted(gaps: pl.DataFrame, since: int) -> Iterator[Question]:
 
 
 def _start_not_noted(gaps: pl.DataFrame) -> Iterator[Question]:
-    usual = gaps.filter(pl.col("kind") == "PrintStarted").select("machine", "t", "file", "revision").sort("t")
+    usual = gaps.filter(pl.col("kind") == "PrintStarted").select("machine", "t", "file", "revision")
+    usual = usual.sort("t", maintain_order=True)
     rows = gaps.filter(
         pl.col("shape").is_in(["unseen start", "unseen print", "unseen failure", "another"])
     ).with_columns(begun=pl.when(pl.col("shape") == "another").then("swap").otherwise("next_begin"))
-    rows = rows.drop("file", "revision").sort("t").join_asof(
+    rows = rows.drop("file", "revision").sort("t", maintain_order=True).join_asof(
         usual, on="t", by="machine", strategy="backward", check_sortedness=False
     )  # fmt: skip
     for row in rows.iter_rows(named=True):
