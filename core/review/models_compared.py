@@ -10,7 +10,6 @@ import polars as pl
 from scipy.stats import t as student
 
 from core.arrays import Numbers
-from core.calc.sums import summed
 from core.estimate import Estimate, difference
 from core.reading.reading import tally
 from core.review.figures import RATE_HOURS
@@ -18,6 +17,7 @@ from core.review.quarter import Past
 from core.review.types import ModelsCompared, ModelWork
 from core.setup import Model, PrintFile
 from core.statistics.ranges import poisson_range
+from core.sums import summed
 
 #: A model is faster than another if it prints the same parts in less than this share of the time.
 FASTER = 0.97

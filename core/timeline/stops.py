@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import polars as pl
 
-from core.calc.sums import summed
 from core.staffed import HOUR
 from core.statistics.ranges import poisson_range
+from core.sums import summed
 
 #: The groups of which the rate is told.
 GROUPS = ("file", "model", "machine", "material")
