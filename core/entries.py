@@ -323,17 +323,14 @@ SAME_MOMENT = (
 #: A removal noted up to so long after the next start is taken to belong before it: the two are one
 #: visit, and a time told from memory is off by minutes.
 OUT_OF_ORDER_MINUTES = 30
+#: What was tapped later than this after it happened was told from memory.
+FROM_MEMORY_MINUTES = 20
 
 
 def moment(entry: Entry) -> tuple[datetime, int, str]:
     """Where an entry stands in time: ties go by `SAME_MOMENT`, then by id, never by order of writing."""
     name = f"Looked {entry.saw}" if isinstance(entry, Looked) else entry.kind
     return (entry.at, SAME_MOMENT.index(name) if name in SAME_MOMENT else 0, str(entry.id))
-
-
-def from_memory(entry: Entry) -> bool:
-    """Whether the entry was tapped more than 20 minutes after it happened."""
-    return (entry.noted_at - entry.at).total_seconds() > 20 * 60
 
 
 def utc_now() -> datetime:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from typing import Self
 
 from pydantic import BaseModel, ConfigDict, model_validator
@@ -35,15 +34,6 @@ class Estimate(BaseModel):
     def scaled(self, factor: float) -> Estimate:
         """The estimate in another unit; `factor` must not be negative."""
         return Estimate(low=self.low * factor, best=self.best * factor, high=self.high * factor)
-
-
-def total(parts: Iterable[Estimate]) -> Estimate:
-    """The sum of independent estimates: best values add, half-widths add in quadrature."""
-    parts = list(parts)
-    best = math.fsum(part.best for part in parts)
-    below = math.sqrt(math.fsum((part.best - part.low) ** 2 for part in parts))
-    above = math.sqrt(math.fsum((part.high - part.best) ** 2 for part in parts))
-    return Estimate(low=best - below, best=best, high=best + above)
 
 
 def difference(one: Estimate, other: Estimate) -> Estimate:

@@ -117,11 +117,6 @@ class Cover:
         """Parts on machines now."""
         return float(self.running[-1]) if len(self.t) else 0.0
 
-    @property
-    def last_ordered(self) -> float:
-        """Parts of open orders now."""
-        return float(self.ordered[-1]) if len(self.t) else 0.0
-
 
 def packings(entries: pl.DataFrame, book: pl.DataFrame) -> pl.DataFrame:
     """Parts packed: order, product, t (microseconds), parts. The rest of what was shipped went unnoted by then."""

@@ -258,11 +258,6 @@ def _meanwhile(review: Review) -> pl.DataFrame:
     )
 
 
-def _bands(room: Room) -> list[tuple[str, list[FailureBand]]]:
-    """The bands of hours by the task they are counted from; "" where that is a machine's first day."""
-    return [(one.task or "", one.bands) for one in room.by_hours]
-
-
 def _out(loading: Loading) -> pl.DataFrame:
     return pl.DataFrame(list(loading.out.items()), schema={"machine": pl.String, "state": pl.String}, orient="row")
 

@@ -133,7 +133,7 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class LoadingList:
-    """What to do, machines in the order given, and its `value` in hours of printing (`value_of`).
+    """What to do, machines in the order given, and its `value` in hours of printing (`Worth`, and `later`).
 
     No list is worth more than `bound`: the same as `value` but for less than a millionth, unless the search was cut
     short.
@@ -163,11 +163,6 @@ def best_loading(loads: Sequence[Load], worths: Sequence[Worth], limits: Limits,
     value = _value(chosen, tiers)
     order = list(dict.fromkeys(load.machine for load in loads))
     return LoadingList(tuple(sorted(chosen, key=lambda load: order.index(load.machine))), value, max(value, bound))
-
-
-def value_of(loads: Iterable[Load], worths: Iterable[Worth]) -> float:
-    """What loads are worth together in hours of printing: their parts as `worths` counts them, and the time after."""
-    return _value(loads, _tiers(worths))
 
 
 def instead(found: LoadingList, loads: Sequence[Load], worths: Iterable[Worth], limits: Limits) -> dict[str, float]:

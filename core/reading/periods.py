@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Micros
-from core.entries import KINDS
+from core.entries import FROM_MEMORY_MINUTES, KINDS
 from core.estimate import Estimate
 from core.hours import account
 from core.hours.state_hours import Spent
@@ -32,7 +32,7 @@ def trust(read: Reading, now: Sequence[MachineNow], week: Window) -> Trust:
     spent = read.spent([week])
     whole, silence = spent.hours, spent.of(pl.col("state") == "no word").hours
     told = read.log.entries_of(list(KINDS), week, read.at)
-    late = (told["noted_at"] - told["at"]).dt.total_seconds() > 20 * 60
+    late = (told["noted_at"] - told["at"]).dt.total_seconds() > 60 * FROM_MEMORY_MINUTES
     p = read.pace
     return Trust(
         machines=len(asked),

@@ -89,25 +89,12 @@ class Tested:
     p: float
 
 
-def laplace(machines: Sequence[Watched]) -> Tested | None:
-    """Laplace's test of no trend: standard normal; above 0 failures come closer together. None of no failures.
-
-    Cox and Lewis, The Statistical Analysis of Series of Events (1966), 3.3. Over several machines the moments are added
-    given how many failures each had, so machines may have rates of their own (Kvaloy and Lindqvist, Reliability
-    Engineering and System Safety 60 (1998) 13-28).
-    """
-    late = sum(float((one.free - one.hours / 2).sum()) for one in machines)
-    spread = math.sqrt(sum(one.free.size * one.hours**2 / 12 for one in machines))
-    if not spread:
-        return None
-    return Tested(late / spread, 2 * NormalDist().cdf(-abs(late / spread)))
-
-
 def mil_hdbk_189(machines: Sequence[Watched]) -> Tested | None:
     """The test of no trend against a power law: chi-square with twice as many degrees as there are `free` failures.
 
     MIL-HDBK-189 (1981), 5: 2 sum ln(T / t), exact; small if failures come closer together. Over several machines the
-    sums and the degrees are added, as with `laplace`. None of no failures.
+    sums and the degrees are added, so machines may have rates of their own (Kvaloy and Lindqvist, Reliability
+    Engineering and System Safety 60 (1998) 13-28). None of no failures.
     """
     count, logs = _logs(machines)
     if not count:
@@ -169,48 +156,6 @@ def slope(machines: Sequence[Watched], sure: float = 0.9) -> Estimate | None:
     logs = max(logs, 1e-9)
     low, high = (float(chi2.ppf(tail, 2 * count)) / 2 / logs for tail in ((1 - sure) / 2, (1 + sure) / 2))
     return Estimate(low=low, best=(count - 1) / logs, high=high)
-
-
-@dataclass(frozen=True)
-class PowerLaw:
-    """By t hours a machine is expected to have failed `factor` t ** `slope` times; fitted to `failures` in `hours`."""
-
-    slope: float
-    factor: float
-    failures: int
-    hours: float
-    estimator: str
-
-    def intensity(self, at: float) -> float:
-        """Failures an hour at so many hours of printing."""
-        return float(self.factor * self.slope * at ** (self.slope - 1))
-
-    def mtbf(self, sure: float = 0.9) -> Estimate:
-        """Hours between failures now, at the end of the watch.
-
-        Its range is that of large samples: the logarithm is normal with the variance 2 / n, one half from the count and
-        one from the slope (Crow, Technometrics 24 (1982) 67-72); of fewer than ten failures it is rough.
-        """
-        best = 1 / self.intensity(self.hours)
-        reach = math.exp(NormalDist().inv_cdf((1 + sure) / 2) * math.sqrt(2 / self.failures))
-        return Estimate(low=best / reach, best=best, high=best * reach)
-
-
-def power_law(machine: Watched, unbiased: bool = True) -> PowerLaw | None:
-    """The power law of one machine's failures (non-homogeneous Poisson process); None of fewer than `FEWEST` free ones.
-
-    Maximum likelihood b = r / sum ln(T / t) is too steep with few failures; `unbiased` takes r - 1 of a watch ended by
-    time and r - 2 of one ended by a failure in place of r (NIST/SEMATECH e-Handbook 8.4.5.2; Crow 1974). The factor is
-    r / T**b in both.
-    """
-    count, logs = _logs([machine])
-    failures = len(machine.failed)
-    if count < FEWEST:
-        return None
-    found = (count - 1 if unbiased else failures) / max(logs, 1e-9)
-    kind = "unbiased" if unbiased else "maximum likelihood"
-    name = f"power law, {kind}, {'failure' if machine.by_failure else 'time'}-terminated"
-    return PowerLaw(found, failures / machine.hours**found, failures, machine.hours, name)
 
 
 @dataclass(frozen=True)

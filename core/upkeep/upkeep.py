@@ -114,7 +114,7 @@ def _advice(task: UpkeepTask, every: float, done: list[Watched], restore: float)
         best, says = None, _NO_GAIN
     else:
         scale = (math.fsum(cycle.hours**found.best for cycle in done) / failures) ** (1 / found.best)
-        best = minimal_repair(Weibull(scale, found.best), Costs(task.minutes / 60, restore)).hours
+        best = minimal_repair(Weibull(scale, found.best), Costs(task.minutes / 60, restore))
         says = _beside(every, best)
     return IntervalAdvice(
         task=task.task, name=task.name, every=every, failures=failures, slope=found, best=best, says=says

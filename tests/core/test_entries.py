@@ -6,19 +6,8 @@ from uuid import UUID
 import pytest
 from pydantic import ValidationError
 
-from core.entries import (
-    KINDS,
-    SAME_MOMENT,
-    AtMachine,
-    Entry,
-    Looked,
-    UpkeepDone,
-    columns,
-    entry_adapter,
-    from_memory,
-    moment,
-)
-from tests.core.larkfield import LEAST, STAMP, at_a1, look, start, tell, when
+from core.entries import KINDS, SAME_MOMENT, AtMachine, Entry, Looked, UpkeepDone, columns, entry_adapter, moment
+from tests.core.larkfield import LEAST, STAMP, at_a1, look, start, when
 
 
 def made(kind: str, **fields: object) -> Entry:
@@ -148,9 +137,3 @@ def test_every_telling_kind_has_its_place_in_a_moment() -> None:
     sights = {f"Looked {saw}" for saw in Looked.model_fields["saw"].annotation.__args__}
     told = {name for name, kind in KINDS.items() if issubclass(kind, AtMachine) and name != "Looked"}
     assert set(SAME_MOMENT) == sights | told
-
-
-@pytest.mark.parametrize(("minutes", "memory"), [(0, False), (20, False), (21, True)])
-def test_what_was_tapped_more_than_twenty_minutes_later_is_from_memory(minutes: int, memory: bool) -> None:
-    entry = tell("OrderShipped", when(hours=9), order="0007", noted_at=when(hours=9, minutes=minutes))
-    assert from_memory(entry) is memory

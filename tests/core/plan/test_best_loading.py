@@ -10,18 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from core.plan.best_loading import (
-    NEVER,
-    ROUNDING,
-    Left,
-    Limits,
-    Load,
-    LoadingList,
-    Worth,
-    best_loading,
-    instead,
-    value_of,
-)
+from core.plan.best_loading import NEVER, ROUNDING, Left, Limits, Load, LoadingList, Worth, best_loading, instead
 
 Room = tuple[list[Load], list[Worth], Limits]
 
@@ -282,7 +271,6 @@ def test_without_loads_or_without_time_for_any_the_list_is_empty() -> None:
     assert best_loading([], CAPS_AND_CLIPS, in_time(60)) == nothing
     assert best_loading([Load("B1", "caps", "feeder cap", 24, 10, 4)], CAPS_AND_CLIPS, in_time(3.5)) == nothing
     assert instead(nothing, [], CAPS_AND_CLIPS, in_time(60)) == {}
-    assert value_of([], CAPS_AND_CLIPS) == 0
 
 
 def test_minutes_that_just_suffice_do() -> None:
@@ -301,7 +289,7 @@ def test_of_a_search_cut_short_there_is_still_a_list_and_a_bound_that_holds() ->
         best = best_loading(loads, worths, left)
         hasty = best_loading(loads, worths, left, nodes=0)
         assert holds(hasty, loads, left)
-        assert hasty.value == pytest.approx(value_of(hasty.loads, worths))
+        assert hasty.value == pytest.approx(plain_value(hasty.loads, worths))
         assert bool(hasty.loads) == bool(best.loads)
         assert hasty.value <= best.value * (1 + 1e-6) <= hasty.bound * (1 + 2e-6)
 
@@ -332,12 +320,11 @@ def test_the_next_best_is_that_of_all_swaps(seed: int) -> None:
 
 @pytest.mark.parametrize("seed", range(20))
 def test_worth_does_not_depend_on_the_order_of_loads_and_never_grows_faster_than_its_loads(seed: int) -> None:
-    loads, worths, _ = room(seed)
-    value = value_of(loads, worths)
-    assert value == pytest.approx(plain_value(loads, worths))
-    assert value_of(random.Random(seed).sample(loads, len(loads)), worths) == value
-    alone = sum(value_of([load], worths) for load in loads)
-    assert value <= alone + 1e-9 * abs(alone)
+    loads, worths, left = room(seed)
+    found = best_loading(loads, worths, left)
+    assert best_loading(random.Random(seed).sample(loads, len(loads)), worths, left).value == found.value
+    alone = sum(best_loading([load], worths, in_time(math.inf)).value for load in found.loads)
+    assert found.value <= alone + 1e-9 * abs(alone)
 
 
 CAPS = Load("B1", "caps", "feeder cap", 24, 10, 4)
@@ -373,11 +360,8 @@ def test_a_worth_of_no_possible_number_is_refused(parts: float, each: float, sen
 
 def test_further_parts_worth_more_are_refused() -> None:
     rising = [Worth("feeder cap", 10, 0.5), Worth("queen clip", 10, 0.125), Worth("feeder cap", 10, 0.75)]
-    for ask in (lambda: best_loading([CAPS], rising, in_time(60)), lambda: value_of([CAPS], rising)):
-        with pytest.raises(
-            ValueError, match=r"further parts of 'feeder cap' must not be worth more .* 0\.75 after 0\.5"
-        ):
-            ask()
+    with pytest.raises(ValueError, match=r"further parts of 'feeder cap' must not be worth more .* 0\.75 after 0\.5"):
+        best_loading([CAPS], rising, in_time(60))
 
 
 @pytest.mark.parametrize(("since", "minutes"), [(0, -1), (0, math.nan), (-1, 5), (math.nan, 5)])
