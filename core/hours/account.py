@@ -3,7 +3,8 @@
 States go by SEMI E10's six classes: printing is productive, proving is engineering; done, stopped and
 empty are standby; upkeep is scheduled downtime, down and waiting for a spare are unscheduled downtime,
 aside is non-scheduled. No word is in none of the six and is shared out nowhere, so every share is one
-of the hours somebody has word of.
+of the hours somebody has word of. ISO 22400-2 asks of each hour without production whether the machine
+had an order (delay) or none (down time); entries do not tell, so of its elements only production time is told.
 """
 
 from __future__ import annotations
@@ -23,8 +24,6 @@ from core.timeline.reckon import STATES
 from core.window import Window
 
 PRODUCTIVE = ("printing",)
-ENGINEERING = ("proving",)
-STANDBY = ("done", "stopped", "empty")
 SCHEDULED_DOWN = ("upkeep",)
 UNSCHEDULED_DOWN = ("down", "waiting")
 NON_SCHEDULED = ("aside",)
@@ -32,18 +31,17 @@ NON_SCHEDULED = ("aside",)
 #: Which formula each figure is (S. = SEMI E10, I. = ISO 22400-2, P. = prEN 15341:2005).
 FORMULAS = {
     "total": "hours of the six classes; no word left out (S. total time)",
-    "operations": "total less non-scheduled (S. operations time; I. planned busy time PBT)",
-    "utilisation": "productive / operations (S. operational utilization; I. availability APT / PBT)",
+    "operations": "total less non-scheduled (S. operations time)",
+    "utilisation": "productive / operations (S. operational utilization; I. availability APT / PBT, upkeep in PBT)",
     "uptime": "(productive + standby + engineering) / operations (S. operational uptime)",
     "downtime": "(scheduled + unscheduled downtime) / operations (1 - S. operational uptime)",
     "out_of_service": "unscheduled downtime / operations: the share of machines out of service on average",
     "mttr": "unscheduled downtime / faults that began (P. MTTR: total time to restore / failures)",
     "mtbf": "productive / faults that began (S. MTBF, productive)",
-    "apt": "printing (I. actual production time)",
-    "aust": "proving (I. actual unit setup time)",
-    "adet": "done + stopped + empty (I. actual unit delay time)",
-    "adot": "upkeep + down + waiting (I. actual unit down time)",
-    "aoet": "APT + AUST + ADET + ADOT (I. actual order execution time)",
+    "productive_time": "printing (S. productive time; I. actual production time APT)",
+    "engineering_time": "proving (S. engineering time)",
+    "standby_time": "done + stopped + empty (S. standby time)",
+    "equipment_downtime": "upkeep + down + waiting (S. equipment downtime)",
 }
 
 
@@ -68,11 +66,10 @@ class TimeAccount(BaseModel):
     out_of_service: Estimate | None
     mttr: Estimate | None
     mtbf: Estimate | None
-    apt: Estimate
-    aust: Estimate
-    adet: Estimate
-    adot: Estimate
-    aoet: Estimate
+    productive_time: Estimate
+    engineering_time: Estimate
+    standby_time: Estimate
+    equipment_downtime: Estimate
 
 
 def account(group: str, hours: Spent, faults: int) -> TimeAccount:
@@ -98,11 +95,10 @@ def account(group: str, hours: Spent, faults: int) -> TimeAccount:
         out_of_service=_share(unscheduled, operations),
         mttr=unscheduled.scaled(1 / faults) if faults else None,
         mtbf=productive.scaled(1 / faults) if faults else None,
-        apt=productive,
-        aust=states["proving"],
-        adet=hours.total((IDLE,)),
-        adot=down,
-        aoet=Estimate.exact(operations),
+        productive_time=productive,
+        engineering_time=states["proving"],
+        standby_time=hours.total((IDLE,)),
+        equipment_downtime=down,
     )
 
 

@@ -81,7 +81,7 @@ def _weeks(past: Past) -> Iterator[WeekFigures]:
             end=week.end,
             utilisation=hours.utilisation,
             downtime=hours.downtime,
-            printing=hours.apt,
+            printing=hours.productive_time,
             good=Estimate(low=good, best=good, high=good + uncounted),
             scrap=int(mine["scrap"].sum()),
             spoilt=tally(mine.filter(pl.col("scrap") > 0).height, mine.height),

@@ -107,11 +107,11 @@ def judge_week(log: Log, truth: Truth, window: Window, found: Trial) -> None:
     got, true = answers.hours(log, window, "machine", truth.end), true_hours(truth, window)
     point = 100 / sum(true.values())
     printing, down = _of_machines(true, ("printing",)), _of_machines(true, DOWN)
-    found.printing.append(_judged(sum(printing.values()), got.whole.apt, point))
-    found.down.append(_judged(sum(down.values()), got.whole.adot, point))
+    found.printing.append(_judged(sum(printing.values()), got.whole.productive_time, point))
+    found.down.append(_judged(sum(down.values()), got.whole.equipment_downtime, point))
     for group in got.groups:
-        found.machines_printing.append(_judged(printing.get(group.group, 0.0), group.apt))
-        found.machines_down.append(_judged(down.get(group.group, 0.0), group.adot))
+        found.machines_printing.append(_judged(printing.get(group.group, 0.0), group.productive_time))
+        found.machines_down.append(_judged(down.get(group.group, 0.0), group.equipment_downtime))
 
 
 def _of_machines(true: dict[tuple[str, str], float], states: Sequence[str]) -> dict[str, float]:

@@ -100,11 +100,10 @@ FIGURE_WORDS = {
     "out_of_service": "out of service on average",
     "mttr": "mean time to restore",
     "mtbf": "mean printing time between faults",
-    "apt": "printing hours",
-    "aust": "proving hours",
-    "adet": "hours waiting to run",
-    "adot": "hours of upkeep and down",
-    "aoet": "hours meant to run, as their parts add up",
+    "productive_time": "printing hours",
+    "engineering_time": "proving hours",
+    "standby_time": "hours waiting to run",
+    "equipment_downtime": "hours of upkeep and down",
 }
 
 STANDARDS = "S. is SEMI E10, I. is ISO 22400-2, P. is prEN 15341:2005."

@@ -10,12 +10,10 @@ from core.entries import AnyEntry
 from core.estimate import NINETY, Estimate
 from core.habits.learned import Pace
 from core.hours.account import (
-    ENGINEERING,
     FORMULAS,
     NON_SCHEDULED,
     PRODUCTIVE,
     SCHEDULED_DOWN,
-    STANDBY,
     UNSCHEDULED_DOWN,
     TimeAccount,
     account,
@@ -84,9 +82,8 @@ def test_figures_of_a_fortnight_seen_by_eye() -> None:
     shares = [found.utilisation, found.uptime, found.downtime, found.out_of_service]
     assert [share.best for share in shares if share] == pytest.approx([1 / 12, 8 / 12, 4 / 12, 3 / 12])
     assert (found.mttr, found.mtbf) == (days(3), days(1))
-    assert (found.apt, found.aust, found.adet, found.adot, found.aoet) == (
-        days(1), days(1), days(6), days(4), days(12),
-    )  # fmt: skip
+    assert (found.productive_time, found.engineering_time) == (days(1), days(1))
+    assert (found.standby_time, found.equipment_downtime) == (days(6), days(4))
 
 
 def test_no_word_is_in_none_of_the_classes_and_shared_out_nowhere() -> None:
@@ -110,7 +107,8 @@ def test_a_machine_set_aside_all_the_time_has_no_shares() -> None:
 
 
 def test_every_state_but_no_word_is_in_one_class() -> None:
-    classes = [PRODUCTIVE, ENGINEERING, STANDBY, SCHEDULED_DOWN, UNSCHEDULED_DOWN, NON_SCHEDULED]
+    engineering, standby = ("proving",), ("done", "stopped", "empty")
+    classes = [PRODUCTIVE, engineering, standby, SCHEDULED_DOWN, UNSCHEDULED_DOWN, NON_SCHEDULED]
     assert sorted(state for states in classes for state in states) == sorted(set(STATES) - {"no word"})
 
 

@@ -83,7 +83,7 @@ def test_the_weeks_agree_with_time_accounting(busy_log: Log, found: Review, past
     assert week.utilisation is not None
     assert whole.utilisation is not None
     assert week.utilisation.best == pytest.approx(whole.utilisation.best)
-    assert week.printing.best == pytest.approx(whole.apt.best)
+    assert week.printing.best == pytest.approx(whole.productive_time.best)
 
 
 def test_the_faults_of_the_weeks_are_those_of_the_machines_records(busy_log: Log, found: Review, past: Past) -> None:
