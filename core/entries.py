@@ -331,8 +331,3 @@ def moment(entry: Entry) -> tuple[datetime, int, str]:
     """Where an entry stands in time: ties go by `SAME_MOMENT`, then by id, never by order of writing."""
     name = f"Looked {entry.saw}" if isinstance(entry, Looked) else entry.kind
     return (entry.at, SAME_MOMENT.index(name) if name in SAME_MOMENT else 0, str(entry.id))
-
-
-def utc_now() -> datetime:
-    """The server's clock: the one place Roundsheet asks for the time."""
-    return datetime.now(UTC)

@@ -14,6 +14,7 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Micros, Numbers
+from core.epoch import FAR
 from core.estimate import NINETY
 from core.habits.habits import AT_ONCE, Habits, first_guess
 from core.habits.learned import ENOUGH, Pace, usual_by_hours_left, with_patience
@@ -22,7 +23,7 @@ from core.hours.replays import Law, Replays, Waits, replay_all
 from core.names import names_of
 from core.setup import Setup
 from core.spools.spools import learn_usage
-from core.staffed import FAR, Staffed
+from core.staffed import Staffed
 from core.statistics.hazard import AGES, Hazard, lasted, step_of
 from core.timeline.facts import facts
 from core.timeline.gaps import find_gaps

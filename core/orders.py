@@ -11,7 +11,8 @@ import polars as pl
 from scipy.special import ndtr
 
 from core.arrays import Micros, Numbers
-from core.staffed import FAR, Staffed
+from core.epoch import FAR
+from core.staffed import Staffed
 from core.timeline.counts import removals, starts, uncounted
 
 #: The kinds of entry that tell of orders.

@@ -17,15 +17,12 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from core.arrays import Micros, Numbers
+from core.epoch import FAR, HOUR, instant, micros
 from core.setup import WEEKDAYS, Setup, Shift, SpecialDay
 from core.window import Window
 
-#: An hour in microseconds.
-HOUR = 3_600_000_000
-#: The year 9999, in seconds: the last moment a calendar knows.
-MAXSECONDS = 253_370_000_000
-#: Later than any time in a log, in microseconds; far from the limit of the type.
-FAR = 2**62
+#: The last moment a calendar is asked about, in the year 9998.
+LAST = 253_370_000_000_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,8 +99,7 @@ class Staffed:
 
     def weekdays(self, zone: ZoneInfo) -> Micros:
         """The weekday (0 Monday to 6 Sunday) on which each of its unbroken spells begins."""
-        seconds = [min(int(start) // 1_000_000, MAXSECONDS) for start in self._starts]
-        return np.array([datetime.fromtimestamp(s, zone).weekday() for s in seconds])
+        return np.array([instant(min(int(start), LAST)).astimezone(zone).weekday() for start in self._starts])
 
     def spell_of(self, moments: Micros) -> Micros:
         """Which spell each moment lies in, or else the next one (the last beyond all)."""
@@ -160,16 +156,6 @@ class Staffed:
         inside = np.minimum(index, len(self._starts) - 1)
         into = ((worked - self._before[inside]) / self._speeds[inside]).astype(np.int64)
         return np.where(index < len(self._starts), self._starts[inside] + into, FAR)
-
-
-def micros(moment: datetime) -> int:
-    """An aware time as whole microseconds since 1970, exactly."""
-    return (moment - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(microseconds=1)
-
-
-def instant(moment: int) -> datetime:
-    """The time in UTC of whole microseconds since 1970, exactly: what `micros` counts."""
-    return datetime.fromtimestamp(moment // 1_000_000, UTC).replace(microsecond=moment % 1_000_000)
 
 
 def _merge(spans: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import polars as pl
 
-from core.entries import AnyEntry, utc_now
+from core.entries import AnyEntry
+from core.epoch import utc_now
 from core.errors import Refused
 from core.log.record import record_many
 from core.log.store import Log

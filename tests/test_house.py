@@ -69,6 +69,35 @@ def test_no_function_is_too_long_to_read():
     assert long == []
 
 
+#: Whatever asks what time it is, or makes moments of numbers. How long something takes (`monotonic`) is no moment.
+CLOCKS = {
+    "now", "utcnow", "today", "fromtimestamp", "utcfromtimestamp", "time.time", "time.time_ns", "time.localtime",
+    "time.gmtime", "time.ctime", "time.strftime",
+}  # fmt: skip
+
+
+def clocks_read(source: str) -> list[str]:
+    """What of `CLOCKS` a program calls, and what it takes out of `time` by name."""
+    tree = ast.parse(source)
+    called = [ast.unparse(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)]
+    taken = [f"time.{n.name}" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) and node.module == "time"
+             for n in node.names]  # fmt: skip
+    return [name for name in [*called, *taken] if {name, name.rpartition(".")[2] if "." in name else ""} & CLOCKS]
+
+
+@pytest.mark.parametrize(
+    "line", ["datetime.now(UTC)", "date.today()", "time.time()", "from time import time", "dt.datetime.utcnow()"]
+)
+def test_a_second_clock_would_be_found(line):
+    assert clocks_read(line)
+
+
+def test_the_clock_is_read_in_one_place():
+    programs = [path for path in FILES if path.suffix == ".py" and path.relative_to(ROOT).parts[0] in PACKAGES]
+    read = {path.relative_to(ROOT).as_posix(): clocks_read(path.read_text(encoding="utf-8")) for path in programs}
+    assert [name for name, found in read.items() if found] == ["core/epoch.py"]
+
+
 def test_nothing_names_what_does_not_belong_here():
     found = [
         f"{path.relative_to(ROOT)}:{number} {match.group()}"

@@ -8,9 +8,10 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Flags, Micros, Numbers, Rows
+from core.epoch import HOUR
 from core.habits.unnoted import visits
 from core.names import Names
-from core.staffed import HOUR, Staffed
+from core.staffed import Staffed
 from core.statistics.hazard import Hazard
 
 #: Shifts are told apart by the whole hours left in them, up to this many.

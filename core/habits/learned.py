@@ -12,10 +12,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import polars as pl
 
+from core.epoch import FAR, HOUR
 from core.habits.habits import HOURS_LEFT, Habits
 from core.habits.print_times import PrintTimes
 from core.habits.usage import Usage
-from core.staffed import FAR, HOUR, Staffed
+from core.staffed import Staffed
 
 #: With fewer sightings than this the files are believed, with ten per cent either way; so with waits and starts.
 ENOUGH = 30

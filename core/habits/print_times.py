@@ -16,9 +16,10 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Flags, Numbers, Rows
+from core.epoch import FAR, HOUR
 from core.names import names_of
 from core.setup import PrintFile, Setup
-from core.staffed import FAR, HOUR, Staffed
+from core.staffed import Staffed
 
 #: A print file of one revision on one model of machine.
 Kind = tuple[str, int, str]

@@ -12,7 +12,8 @@ import numpy as np
 import polars as pl
 
 from core.entries import PARTS_THERE
-from core.staffed import HOUR, Spell, micros
+from core.epoch import HOUR, micros
+from core.staffed import Spell
 
 #: Prints differ: a tenth of the shortest one is allowed for.
 SURELY_SHORTER = 0.9

@@ -16,9 +16,10 @@ import polars as pl
 from pydantic import BaseModel, ConfigDict
 
 from core.arrays import Micros
+from core.epoch import HOUR, micros
 from core.estimate import Estimate
 from core.hours.state_hours import IDLE, Spent
-from core.staffed import HOUR, Staffed, micros
+from core.staffed import Staffed
 from core.sums import summed
 from core.timeline.reckon import STATES
 from core.window import Window

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from core.arrays import Micros, Numbers
+from core.epoch import HOUR
 from core.estimate import NINETY, Estimate
-from core.staffed import HOUR
 
 DAY, WEEK = 24 * HOUR, 7 * 24 * HOUR
 

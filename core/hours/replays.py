@@ -19,9 +19,10 @@ import numpy as np
 from scipy.special import ndtri
 
 from core.arrays import Flags, Micros, Numbers, Rows
+from core.epoch import FAR, HOUR
 from core.habits.habits import Habits, in_rush, occasion
 from core.habits.learned import Pace
-from core.staffed import FAR, HOUR, Staffed
+from core.staffed import Staffed
 from core.timeline.spans import ANY, CLEAR, DONE, EMPTY, OPEN, PRINTING, STOPPED, Spans, crowded
 
 #: More turns than any span takes.

@@ -17,12 +17,13 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Micros, Numbers
+from core.epoch import HOUR, micros
 from core.estimate import NINETY, Estimate
 from core.habits.learned import Pace
 from core.hours.replays import Law, Replays, replay_all
 from core.names import names_of
 from core.setup import Setup
-from core.staffed import HOUR, Staffed, micros
+from core.staffed import Staffed
 from core.sums import summed
 from core.timeline.reckon import Reckoned
 from core.timeline.spans import Spans, certain, spans

@@ -4,7 +4,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from core.entries import AnyEntry, AtMachine, moment, utc_now
+from core.entries import AnyEntry, AtMachine, moment
+from core.epoch import utc_now
 from core.errors import Refused
 from core.log.known import Known
 from core.log.remarks import REMARKS

@@ -20,6 +20,7 @@ import duckdb
 import polars as pl
 
 from core.entries import OUT_OF_ORDER_MINUTES, AnyEntry, AtMachine
+from core.epoch import utc_now
 from core.errors import Refused
 from core.log.frames import ENTRY_SCHEMA, UUIDS, entries_from, entry_frame
 from core.log.lock import Lock, Owner
@@ -171,7 +172,7 @@ class Log:
 
     def append_setup(self, rows: Sequence[Row], noted_at: datetime | None = None) -> None:
         """Write set-up rows in one transaction, all or none; what the set-up says already is left out."""
-        noted_at = noted_at or datetime.now(UTC)
+        noted_at = noted_at or utc_now()
         with self._writing:
             fresh = _news(self.setup(), rows)
             lines = [(self._seq + 1 + i, noted_at, row.table, row.model_dump_json()) for i, row in enumerate(fresh)]

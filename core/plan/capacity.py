@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Numbers
+from core.epoch import HOUR, micros
 from core.estimate import NINETY, Estimate
 from core.plan import room
 from core.plan.choosing import Habit
@@ -19,7 +20,6 @@ from core.plan.laws import Choice, Clock, Laws, Wanted
 from core.plan.outlook import PAST_DAYS, WAITS, Outlook
 from core.plan.types import Capacity, Gain, Step, Week
 from core.setup import WEEKDAYS, Machine, Model, Setup, Shift
-from core.staffed import HOUR, micros
 from core.statistics.forecasts import forecast
 from core.statistics.required import machines_required
 from core.timeline import stops

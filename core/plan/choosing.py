@@ -13,7 +13,8 @@ import numpy as np
 from scipy.optimize import minimize
 
 from core.arrays import Flags, Micros, Numbers, Rows
-from core.staffed import HOUR, Staffed
+from core.epoch import HOUR
+from core.staffed import Staffed
 
 #: Before any start is seen: the logarithms of the factors of a loaded material and of a wanted product, and the power
 #: of the share that prints, and how sure these are (one standard deviation; of files about the usual one).

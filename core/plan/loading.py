@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from core.epoch import HOUR
 from core.floor.types import MachinePage
 from core.habits.usage import LASTS
 from core.plan.best_loading import Limits, Load, Worth, best_loading, instead
@@ -17,7 +18,6 @@ from core.plan.timing import Free, Menu, Times, cases, left, loads, time_worth
 from core.plan.types import Loading, NextLoad, Use
 from core.reading.types import MachineNow
 from core.setup import Material, PrintFile
-from core.staffed import HOUR
 from core.stores.types import Stores
 
 #: Days ahead for which a machine's time is planned.

@@ -11,6 +11,7 @@ import polars as pl
 
 from core import orders
 from core.arrays import Numbers
+from core.epoch import HOUR, micros
 from core.habits.habits import in_rush
 from core.habits.learned import Pace
 from core.log.store import Log
@@ -23,7 +24,7 @@ from core.plan.present import Ways, as_it_is
 from core.plan.promises import Asked, Coming, coming, leaves, wanted_later
 from core.reading.reading import Reading
 from core.setup import Product, Setup, is_for
-from core.staffed import HOUR, Staffed, micros, staffed_spells
+from core.staffed import Staffed, staffed_spells
 from core.timeline.counts import removals, starts
 from core.window import Window
 

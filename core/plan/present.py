@@ -11,11 +11,11 @@ import polars as pl
 from scipy.special import ndtri
 
 from core.arrays import Flags, Numbers, Rows
+from core.epoch import HOUR
 from core.estimate import NINETY
 from core.plan.laws import Clock, Laws, Now, Work, drawn, longer
 from core.plan.room import Named
 from core.setup import Machine
-from core.staffed import HOUR
 
 #: Hours that a machine which is set aside stays so on average (common practice, no source).
 ASIDE = 28 * 24.0

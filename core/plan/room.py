@@ -11,13 +11,14 @@ import polars as pl
 from scipy.special import ndtri
 
 from core.arrays import Flags, Micros, Numbers, Rows
+from core.epoch import HOUR, micros
 from core.habits.habits import Habits, in_rush
 from core.habits.learned import Pace
 from core.orders import Cover, wanted_at
 from core.plan import choosing
 from core.plan.laws import DOWN, EMPTY, FAILED, FINE, PRINTED, WAITED, Choice, Clock, Laws, Now, Work
 from core.setup import Machine, PrintFile, is_for
-from core.staffed import HOUR, Spell, Staffed, micros
+from core.staffed import Spell, Staffed
 from core.statistics.hazard import Hazard
 from core.statistics.turnbull import turnbull
 from core.timeline import downtime_lengths

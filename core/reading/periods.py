@@ -11,13 +11,14 @@ import polars as pl
 
 from core.arrays import Micros
 from core.entries import FROM_MEMORY_MINUTES, KINDS
+from core.epoch import micros
 from core.estimate import Estimate
 from core.hours import account
 from core.hours.state_hours import Spent
 from core.reading.reading import Reading
 from core.reading.types import Change, Loss, MachineNow, Period, Series, Trust
 from core.setup import Setup
-from core.staffed import Staffed, micros, staffed_spells
+from core.staffed import Staffed, staffed_spells
 from core.statistics import changes
 from core.timeline import counts
 from core.timeline.reckon import spells

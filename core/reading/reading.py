@@ -11,6 +11,7 @@ from typing import Any
 import polars as pl
 
 from core.entries import QuestionClosed, SpoolFitted
+from core.epoch import instant, micros
 from core.estimate import NINETY, Estimate
 from core.habits import unnoted
 from core.habits.learned import Pace
@@ -38,7 +39,7 @@ from core.reading.types import (
 from core.setup import Machine, PrintFile, Setup
 from core.spools.ahead import RunOut, ahead, run_outs
 from core.spools.spools import PartSpool, Spool, lasts, left, spools
-from core.staffed import Staffed, instant, micros, staffed_spells
+from core.staffed import Staffed, staffed_spells
 from core.statistics.ranges import wilson
 from core.timeline import downtime_lengths, questions, standing, stops
 from core.timeline.reckon import Reckoned, reckon

@@ -10,6 +10,7 @@ import numpy as np
 
 from core.arrays import Flags
 from core.entries import NOTE_LENGTH, ActionAgreed, ActionEnded
+from core.epoch import micros
 from core.errors import Refused
 from core.estimate import Estimate
 from core.log.frames import entries_from
@@ -37,7 +38,7 @@ def actions(log: Log, charts: Sequence[Chart], at: datetime) -> list[Action]:
         if isinstance(entry, ActionAgreed)
     ]
     kept = [action for action in found if action.ended is None or action.ended > at - KEPT]
-    return sorted(kept, key=lambda action: (action.ended is not None, -action.agreed.timestamp()))
+    return sorted(kept, key=lambda action: (action.ended is not None, -micros(action.agreed)))
 
 
 def _action(entry: ActionAgreed, end: ActionEnded | None, charts: Sequence[Chart], day: date) -> Action:

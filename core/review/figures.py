@@ -12,10 +12,10 @@ import polars as pl
 
 from core.arrays import Micros, Numbers
 from core.entries import Figure
+from core.epoch import micros
 from core.hours import account
 from core.review.quarter import Past
 from core.review.types import Unit
-from core.staffed import micros
 from core.statistics import scores
 from core.statistics.calls import Score
 from core.statistics.weekdays import weekday_effects

@@ -12,13 +12,13 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Micros
+from core.epoch import micros
 from core.habits.learned import Pace
 from core.hours.state_hours import Spent
 from core.log.store import Log
 from core.orders import ORDER_KINDS, order_book
 from core.reading.reading import Reading
 from core.setup import Machine
-from core.staffed import micros
 from core.sums import summed
 from core.timeline import counts
 from core.timeline.faults import KINDS, Fault

@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Micros
+from core.epoch import HOUR, instant, micros
 from core.estimate import Estimate
 from core.hours import account
 from core.hours.state_hours import Spent
@@ -30,7 +31,6 @@ from core.review.types import (
     WeekFigures,
 )
 from core.setup import Rack
-from core.staffed import HOUR, instant, micros
 from core.stores.stores import stores
 from core.stores.types import Stores
 from core.timeline import counts

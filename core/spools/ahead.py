@@ -13,13 +13,14 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Flags, Micros, Numbers
+from core.epoch import FAR, HOUR
 from core.habits.learned import Pace
 from core.habits.usage import Usage
 from core.hours.replays import Law, Replays, replay
 from core.names import names_of
 from core.setup import Setup
 from core.spools.spools import Spool, grams_an_hour, grams_left
-from core.staffed import FAR, HOUR, Staffed
+from core.staffed import Staffed
 from core.timeline.spans import OPEN, PRINTING, Spans, spans
 
 #: Futures of a machine.

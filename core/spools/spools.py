@@ -17,12 +17,12 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Numbers
+from core.epoch import FAR, HOUR
 from core.estimate import Estimate
 from core.habits.usage import FACTOR_DOUBT, Usage
 from core.hours.replays import Replays
 from core.names import names_of
 from core.setup import Material, PrintFile, Setup
-from core.staffed import FAR, HOUR
 from core.timeline.spans import PRINTING
 
 #: A full spool's net weight and a print's use differ so much from what is stated (common practice, no source).

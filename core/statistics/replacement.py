@@ -41,4 +41,4 @@ def minimal_repair(law: Weibull, costs: Costs) -> float:
     """
     if law.shape <= 1:
         return math.inf
-    return law.scale * (costs.planned / (costs.failure * (law.shape - 1))) ** (1 / law.shape)
+    return float(law.scale * (costs.planned / (costs.failure * (law.shape - 1))) ** (1 / law.shape))

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 from scipy.special import stdtrit
 
-from core.staffed import HOUR
+from core.epoch import HOUR
 
 #: A day in microseconds.
 DAY = 24 * HOUR

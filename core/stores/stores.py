@@ -12,9 +12,9 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Numbers
+from core.epoch import instant, micros
 from core.log.store import Log
 from core.setup import Item, Material, Setup, Shop, Spare
-from core.staffed import instant, micros
 from core.statistics.forecasts import Forecast, forecast
 from core.stores import booked, shelf
 from core.stores.deliveries import DAY, LeadLaw, Order

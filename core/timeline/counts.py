@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from core.entries import PARTS_THERE
-from core.staffed import micros
+from core.epoch import micros
 from core.timeline.gaps import DECLARED
 from core.window import Window
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from core.staffed import FAR, HOUR
+from core.epoch import FAR, HOUR
 from core.statistics.turnbull import turnbull
 
 _DOWN = ["down", "waiting"]

@@ -12,10 +12,10 @@ from datetime import timedelta
 import polars as pl
 
 from core.entries import OUT_OF_ORDER_MINUTES, PARTS_THERE, SAME_MOMENT
+from core.epoch import HOUR
 from core.habits.learned import Pace
 from core.names import names_of
 from core.setup import Machine, PrintFile, Setup
-from core.staffed import HOUR
 
 _FOUND = {"PrintStarted": "clear", "WentDown": "any", "CameBack": "down", "SetAside": "any",
           "PutBack": "aside", "SpoolFitted": "any", "UpkeepDone": "upkeep"}  # fmt: skip

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from core.epoch import FAR, HOUR
 from core.setup import DONT_KNOW
-from core.staffed import FAR, HOUR
 
 #: The kinds of entry that tell of faults: they begin, end, or bring a spare.
 KINDS = ("WentDown", "CameBack", "PrintStarted", "SetAside", "StockReceived")

@@ -17,8 +17,9 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from core.epoch import FAR, HOUR
 from core.habits.learned import Pace
-from core.staffed import FAR, HOUR, Staffed
+from core.staffed import Staffed
 
 #: Conditions that somebody declared; they hold until somebody says otherwise.
 DECLARED = ("down", "waiting", "aside", "upkeep")

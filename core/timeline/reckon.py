@@ -11,9 +11,10 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from core.epoch import FAR, micros
 from core.habits.learned import Pace
 from core.setup import Machine, Setup
-from core.staffed import FAR, Staffed, micros
+from core.staffed import Staffed
 from core.timeline.facts import facts, upkeep
 from core.timeline.gaps import DECLARED, SHAPES, find_gaps
 from core.window import Window

@@ -13,9 +13,10 @@ import numpy.typing as npt
 import polars as pl
 
 from core.arrays import Flags, Micros, Numbers, Rows
+from core.epoch import FAR, HOUR
 from core.habits.learned import Pace
 from core.names import Names
-from core.staffed import FAR, HOUR, Staffed
+from core.staffed import Staffed
 
 #: What a machine does that nobody declared, as numbers.
 PRINTING, DONE, STOPPED, EMPTY = range(4)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from core.staffed import FAR
+from core.epoch import FAR
 from core.timeline.counts import starts
 from core.timeline.gaps import DECLARED
 from core.timeline.reckon import Reckoned, spells

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from core.staffed import HOUR
+from core.epoch import HOUR
 from core.statistics.ranges import poisson_range
 from core.sums import summed
 

@@ -13,13 +13,13 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Micros, Numbers
+from core.epoch import FAR, HOUR, instant, micros
 from core.errors import Refused
 from core.estimate import Estimate
 from core.habits.learned import Pace
 from core.log.store import Log
 from core.reading.reading import Reading
 from core.setup import Machine, Setup, Spare
-from core.staffed import FAR, HOUR, instant, micros
 from core.statistics.failures import mtbf
 from core.timeline.counts import removals
 from core.timeline.faults import KINDS, Fault

@@ -9,8 +9,8 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from core.arrays import Numbers, Rows
+from core.epoch import FAR, instant
 from core.setup import Machine, Model, Spare, UpkeepTask, is_for
-from core.staffed import FAR, instant
 from core.statistics.bad_actor import SOON, WORSE, Standing, stands_out
 from core.statistics.by_hours import Band, bands
 from core.statistics.failures import Watched, availability, mean_cumulative, mtbf, trend

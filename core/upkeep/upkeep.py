@@ -10,9 +10,9 @@ from typing import Literal
 
 import polars as pl
 
+from core.epoch import micros
 from core.estimate import Estimate
 from core.setup import Machine, UpkeepTask, is_for
-from core.staffed import micros
 from core.statistics.failures import Watched, slope
 from core.statistics.replacement import Costs, Weibull, minimal_repair
 from core.upkeep.types import IntervalAdvice, Says, TaskDue

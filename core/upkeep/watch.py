@@ -12,13 +12,13 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Micros
+from core.epoch import HOUR, instant, micros
 from core.estimate import NINETY
 from core.habits.learned import Pace
 from core.hours.printed_hours import Worked
 from core.log.store import Log
 from core.reading.reading import Reading
 from core.setup import Machine, Model, Setup
-from core.staffed import HOUR, instant, micros
 from core.stores.shelf import SPARES_USED
 from core.timeline.faults import KINDS, Fault, faults
 from core.window import Window, last_midnight

@@ -16,7 +16,8 @@ from pydantic import ConfigDict, Field, ValidationError, validate_call
 from pydantic_core import to_json
 
 from core import answers
-from core.entries import AnyEntry, utc_now
+from core.entries import AnyEntry
+from core.epoch import utc_now
 from core.errors import Refused
 from core.log import exchange
 from core.log.lock import Owner, read_owner

@@ -15,7 +15,7 @@ import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from core import answers
-from core.entries import utc_now
+from core.epoch import utc_now
 from core.errors import Refused
 from core.floor.types import MachinePage, RackNow, RackRound
 from core.frozen import Frozen

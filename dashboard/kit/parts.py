@@ -19,7 +19,8 @@ from uuid import UUID, uuid4, uuid5
 import altair as alt
 import streamlit as st
 
-from core.entries import AnyEntry, EntryVoided, entry_adapter, utc_now
+from core.entries import AnyEntry, EntryVoided, entry_adapter
+from core.epoch import utc_now
 from core.errors import Refused
 from core.floor.types import RackNow
 from core.log.record import record

@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
-from core.entries import utc_now
+from core.epoch import utc_now
 from core.errors import Refused
 from core.frozen import Frozen
 from core.tables import TABLES, written

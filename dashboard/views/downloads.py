@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 
 import streamlit as st
 
-from core.entries import utc_now
+from core.epoch import utc_now
 from core.setup import Machine, Model, UpkeepTask
 from core.tables import TABLES
 from dashboard.charts.drawn import AGE, DRAWINGS

@@ -7,7 +7,7 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from core.answers import entries_for
-from core.entries import utc_now
+from core.epoch import utc_now
 from core.errors import Refused
 from core.morning.types import Report
 from core.reading.types import AnswerChoice, Question

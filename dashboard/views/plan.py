@@ -8,7 +8,7 @@ from html import escape
 import streamlit as st
 
 from core.answers import gains, promise
-from core.entries import utc_now
+from core.epoch import utc_now
 from core.errors import Refused
 from core.plan.types import Plan
 from core.setup import Model

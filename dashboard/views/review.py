@@ -9,7 +9,7 @@ from functools import partial
 import streamlit as st
 
 from core.answers import agree, end
-from core.entries import utc_now
+from core.epoch import utc_now
 from core.errors import Refused
 from core.review.types import Action, Chart, Review
 from dashboard.charts import drawn

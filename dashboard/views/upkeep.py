@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from core.entries import utc_now
+from core.epoch import utc_now
 from core.errors import Refused
 from core.upkeep.types import Room
 from dashboard.charts import drawn

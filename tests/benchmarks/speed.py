@@ -16,7 +16,7 @@ import numpy as np
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from core import answers
-from core.entries import utc_now
+from core.epoch import utc_now
 from core.log.lock import read_owner
 from core.log.store import Log
 from core.window import Window

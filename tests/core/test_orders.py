@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from core.entries import AnyEntry, AtMachine
+from core.epoch import HOUR, micros
 from core.log.frames import entry_frame
 from core.orders import ORDER_KINDS, USUAL_LAG, Cover, covers, flows, lags, order_book, packings, still_open, wanted_at
-from core.staffed import HOUR, Staffed, micros
+from core.staffed import Staffed
 from core.window import Window
 from tests.core.larkfield import at_a1, look, reckoned, start, tell, when
 

@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from core.epoch import FAR, micros
 from core.setup import WEEKDAYS, Row, Setup, Shift, Shop, SpecialDay
-from core.staffed import FAR, Staffed, micros, staffed_spells
+from core.staffed import Staffed, staffed_spells
 from core.window import Window
 from tests.core.larkfield import MONDAY, when
 

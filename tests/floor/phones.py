@@ -9,7 +9,8 @@ from typing import Any
 
 from playwright.sync_api import Browser, Locator, Page, expect
 
-from core.entries import AnyEntry, PartsOff, PrintStarted, SpoolFitted, entry_adapter, utc_now
+from core.entries import AnyEntry, PartsOff, PrintStarted, SpoolFitted, entry_adapter
+from core.epoch import utc_now
 from core.log.record import record
 from core.log.store import Log
 from dashboard.commands.desk import ask

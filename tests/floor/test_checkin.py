@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from playwright.sync_api import expect
 
-from core.entries import utc_now
+from core.epoch import utc_now
 from dashboard.kit.parts import SECOND_TAP
 from tests.floor.phones import entries_of, make_room, phone, tell
 

@@ -9,7 +9,8 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page, ViewportSize, expect
 
-from core.entries import SetAside, WentDown, utc_now
+from core.entries import SetAside, WentDown
+from core.epoch import utc_now
 from core.log.record import record
 from core.log.store import Log
 from core.setup import Machine

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, expect
 
-from core.entries import utc_now
+from core.epoch import utc_now
 from core.log.store import Log
 from core.setup import Machine, Material, Model, Product, Rack, Row, Shop
 from dashboard.paper.paper import document

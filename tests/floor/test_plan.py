@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from core.entries import entry_adapter, utc_now
+from core.entries import entry_adapter
+from core.epoch import utc_now
 from core.log.record import record
 from core.log.store import Log
 from dashboard.commands.desk import ask

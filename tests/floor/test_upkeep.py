@@ -5,7 +5,8 @@ from datetime import timedelta
 import pytest
 from playwright.sync_api import expect
 
-from core.entries import entry_adapter, utc_now
+from core.entries import entry_adapter
+from core.epoch import utc_now
 from core.log.record import record
 from core.log.store import Log
 from demo.shop import shop_rows

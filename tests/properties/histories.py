@@ -34,9 +34,11 @@ from core.entries import (
     UpkeepDone,
     WentDown,
 )
-from core.habits.learned import HOURS_LEFT, Pace
+from core.epoch import micros
+from core.habits.habits import HOURS_LEFT
+from core.habits.learned import Pace
 from core.setup import Machine, PrintFile, Row, Setup, Shift, Shop
-from core.staffed import micros, staffed_spells
+from core.staffed import staffed_spells
 from core.window import Window
 
 #: A Thursday; the clocks go forward in Dublin on the Sunday after.

@@ -16,20 +16,21 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from core.epoch import micros
 from core.plan import room
 from core.plan.best_loading import Limits, Worth, best_loading
 from core.plan.laws import Clock, Laws
 from core.plan.loading import COUNTS, DAYS, MADE_AHEAD
 from core.plan.timing import Free, Menu, Times, cases, left, loads, time_worth
 from core.setup import PrintFile, Setup
-from core.staffed import Staffed, micros, staffed_spells
+from core.staffed import Staffed, staffed_spells
 from core.window import Window
 from demo.hands import Hands, staffed_time
 from demo.happening import Span
 from demo.life import Life
-from demo.make import AFTER, crew
+from demo.make import AFTER
 from demo.printer import Printer
-from demo.shop import PRODUCTS, TRIAL_FILE, shop_rows
+from demo.shop import PRODUCTS, TRIAL_FILE, crew, shop_rows
 from demo.trade import ORDERS_A_WEEK, PIECES, POPULAR, OrderBook, take_orders
 
 UNTIL = datetime(2026, 6, 21, 23, 0, tzinfo=UTC)

@@ -8,6 +8,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from core.epoch import micros
 from core.habits.learned import Pace
 from core.hours.account import account, daily
 from core.hours.replays import Law, replay
@@ -15,7 +16,6 @@ from core.hours.state_hours import IDLE, Spent
 from core.log.store import Log
 from core.names import names_of
 from core.reading.reading import Reading, pace_at
-from core.staffed import micros
 from core.timeline.spans import CLEAR, DONE, EMPTY, PRINTING, STOPPED, Spans, spans
 from core.window import Window
 from demo.make import make

@@ -10,10 +10,11 @@ import polars as pl
 import pytest
 
 from core.arrays import Micros
+from core.epoch import HOUR, micros
 from core.habits.habits import OCCASIONS, Habits, Menu, in_rush
 from core.hours.replays import Law, replay
 from core.setup import WEEKDAYS, Setup, Shift
-from core.staffed import HOUR, Staffed, micros
+from core.staffed import Staffed
 from core.statistics.hazard import Hazard
 from core.timeline.spans import CLEAR, DONE, EMPTY, PRINTING, Spans
 from core.window import Window

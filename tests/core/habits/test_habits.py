@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from core.entries import AnyEntry
+from core.epoch import micros
 from core.habits.habits import (
     ENOUGH,
     OCCASIONS,
@@ -27,7 +28,7 @@ from core.habits.learned import Pace
 from core.log.frames import entry_frame
 from core.names import Names
 from core.setup import WEEKDAYS, Material, PrintFile, Setup, Shift
-from core.staffed import Staffed, micros
+from core.staffed import Staffed
 from core.timeline.facts import facts
 from core.window import Window
 from tests.core.larkfield import ROWS, a1_alone, at_a1, look, reckoned, start, tell, when

@@ -8,11 +8,13 @@ import numpy as np
 import pytest
 
 from core.entries import AnyEntry
-from core.habits.learned import ENOUGH, HOURS_LEFT, NEVER, Pace, usual_by_hours_left, with_patience
+from core.epoch import HOUR, micros
+from core.habits.habits import HOURS_LEFT
+from core.habits.learned import ENOUGH, NEVER, Pace, usual_by_hours_left, with_patience
 from core.habits.print_times import PrintTimes
 from core.log.frames import entry_frame
 from core.setup import WEEKDAYS, Setup, Shift
-from core.staffed import HOUR, Staffed, micros
+from core.staffed import Staffed
 from core.timeline.facts import facts
 from core.window import Window
 from tests.core.larkfield import EXACT, a1_alone, at_a1, look, reckoned, start, when

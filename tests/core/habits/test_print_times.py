@@ -10,10 +10,11 @@ import polars as pl
 import pytest
 
 from core.entries import AnyEntry
+from core.epoch import FAR, HOUR, micros
 from core.habits.learned import Pace
 from core.habits.print_times import PrintTimes, ended_prints, learn_times
 from core.setup import WEEKDAYS, PrintFile, Row, Setup, Shift
-from core.staffed import FAR, HOUR, Staffed, micros
+from core.staffed import Staffed
 from core.window import Window
 from tests.core.larkfield import ROWS, a1_alone, at_a1, look, reckoned, start, tell, when
 

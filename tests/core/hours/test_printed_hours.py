@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from core.epoch import HOUR
 from core.hours.printed_hours import Worked
-from core.staffed import HOUR
 
 WEEK = 168 * HOUR
 #: Four weeks of two machines.

@@ -13,8 +13,9 @@ from hypothesis import given, settings
 
 from core.entries import KINDS, EntryVoided, PartsOff, columns
 from core.errors import Refused
-from core.log.exchange import Imported, Problem, export_folder, import_folder, template
+from core.log.exchange import Imported, export_folder, import_folder, template
 from core.log.explained import columns_page
+from core.log.incoming import Problem
 from core.log.record import record, record_many
 from core.log.sheets import SHEETS
 from core.log.store import Log

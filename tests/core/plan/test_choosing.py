@@ -7,8 +7,9 @@ import pytest
 from scipy.stats import norm
 
 from core.arrays import Numbers
+from core.epoch import micros
 from core.plan.choosing import APART, BEFOREHAND, DOUBT, Habit, Starts, learned, share_printing
-from core.staffed import Staffed, micros
+from core.staffed import Staffed
 from tests.core.larkfield import when
 
 #: Six files of two materials and three products.

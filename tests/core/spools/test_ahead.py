@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from core.entries import AnyEntry
+from core.epoch import FAR, micros
 from core.habits.habits import Habits
 from core.habits.learned import Pace
 from core.habits.usage import Usage
@@ -20,7 +21,7 @@ from core.log.frames import entry_frame
 from core.setup import WEEKDAYS, Setup, Shift
 from core.spools.ahead import RunOut, ahead, run_outs
 from core.spools.spools import spools
-from core.staffed import FAR, Staffed, micros
+from core.staffed import Staffed
 from core.timeline.reckon import reckon
 from core.window import Window
 from tests.core.larkfield import EXACT, ROWS, a1_alone, at_a1, start, tell, when

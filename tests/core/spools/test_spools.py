@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from core.entries import AnyEntry
+from core.epoch import micros
 from core.estimate import Estimate
 from core.habits.habits import Habits
 from core.habits.learned import Pace
@@ -21,7 +22,7 @@ from core.hours.state_hours import replayed
 from core.log.frames import entry_frame
 from core.setup import WEEKDAYS, Material, PrintFile, Setup, Shift
 from core.spools.spools import Line, PartSpool, Spool, lasts, learn_usage, left, spools
-from core.staffed import Staffed, micros
+from core.staffed import Staffed
 from core.timeline.reckon import reckon
 from core.window import Window
 from tests.core.larkfield import EXACT, ROWS, a1_alone, at_a1, look, start, tell, when

@@ -1,7 +1,7 @@
 """What came off the platforms, and what was never counted."""
 
 from core.entries import AnyEntry
-from core.staffed import micros
+from core.epoch import micros
 from core.timeline.counts import removals, starts, uncounted, within
 from core.window import Window
 from tests.core.larkfield import at_a1, look, reckoned, start, when

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from core.staffed import FAR, HOUR
+from core.epoch import FAR, HOUR
 from core.timeline.faults import Fault, faults
 
 

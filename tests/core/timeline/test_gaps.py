@@ -5,9 +5,10 @@ from datetime import time
 import pytest
 
 from core.entries import AnyEntry
-from core.habits.learned import HOURS_LEFT, Pace
+from core.epoch import micros
+from core.habits.habits import HOURS_LEFT
+from core.habits.learned import Pace
 from core.setup import WEEKDAYS, Shift
-from core.staffed import micros
 from core.window import Window
 from tests.core.larkfield import a1_alone, at_a1, look, reckoned, start, when
 

@@ -5,7 +5,7 @@ from typing import get_args
 import pytest
 
 from core.entries import AnyEntry, Sight
-from core.staffed import micros
+from core.epoch import micros
 from core.timeline.possible import acts, expected_sight
 from core.timeline.questions import questions
 from core.timeline.reckon import STATES, Reckoned

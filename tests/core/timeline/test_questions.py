@@ -7,7 +7,7 @@ from typing import NamedTuple
 import pytest
 
 from core.entries import AnyEntry
-from core.staffed import micros
+from core.epoch import micros
 from core.timeline.questions import NOBODY_KNOWS, Answer, Question, questions
 from core.window import Window
 from tests.core.larkfield import at_a1, look, reckoned, start, tell, when

@@ -6,8 +6,8 @@ import polars as pl
 import pytest
 
 from core.entries import AnyEntry
+from core.epoch import micros
 from core.setup import WEEKDAYS, Shift
-from core.staffed import micros
 from core.timeline.standing import LEVELS, WAITS_HOURS, Need, needs, standing
 from core.window import Window
 from tests.core.larkfield import ROWS, a1_alone, at_a1, look, reckoned, start, tell, when

@@ -10,7 +10,8 @@ import pytest
 import streamlit as st
 
 from core import answers
-from core.entries import PrintStarted, utc_now
+from core.entries import PrintStarted
+from core.epoch import utc_now
 from core.errors import Refused
 from core.log.record import record
 from core.log.store import Log

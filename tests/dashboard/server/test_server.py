@@ -14,7 +14,8 @@ from streamlit.runtime.scriptrunner_utils.exceptions import RerunException
 from streamlit.runtime.scriptrunner_utils.script_requests import RerunData
 from streamlit.runtime.state import SafeSessionState, SessionState
 
-from core.entries import Looked, utc_now
+from core.entries import Looked
+from core.epoch import utc_now
 from core.log.store import Log
 from dashboard.server.server import ANYWHERE, keep_taps
 from tests.dashboard.serving import Serving, Start, make_shop, run

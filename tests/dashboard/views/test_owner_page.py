@@ -8,7 +8,8 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from core import answers
-from core.entries import KINDS, Looked, PartsOff, PrintStarted, QuestionClosed, SetAside, WentDown, utc_now
+from core.entries import KINDS, Looked, PartsOff, PrintStarted, QuestionClosed, SetAside, WentDown
+from core.epoch import utc_now
 from core.log.frames import entries_from
 from core.log.record import record
 from core.log.store import Log

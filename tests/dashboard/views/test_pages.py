@@ -8,7 +8,8 @@ from uuid import UUID
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from core.entries import PartsOff, PrintStarted, utc_now
+from core.entries import PartsOff, PrintStarted
+from core.epoch import utc_now
 from core.log.record import record
 from core.log.store import Log
 from core.setup import Person, Shop
