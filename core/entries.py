@@ -323,6 +323,8 @@ SAME_MOMENT = (
 #: A removal noted up to so long after the next start is taken to belong before it: the two are one
 #: visit, and a time told from memory is off by minutes.
 OUT_OF_ORDER_MINUTES = 30
+#: So many actions at once get done; more are a list of wishes.
+MOST_ACTIONS = 3
 #: What was tapped later than this after it happened was told from memory.
 FROM_MEMORY_MINUTES = 20
 

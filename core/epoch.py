@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 
-#: An hour, a day of 24 and a week of 7 of them in microseconds.
-HOUR = 3_600_000_000
+#: A minute, an hour, a day of 24 and a week of 7 of them in microseconds.
+MINUTE = 60_000_000
+HOUR = 60 * MINUTE
 DAY = 24 * HOUR
 WEEK = 7 * DAY
+#: Hours of a week.
+WEEK_HOURS = 168.0
 #: Later than any time in a log, in microseconds; far from the limit of the type.
 FAR = 2**62
 

@@ -9,6 +9,8 @@ from pydantic import BaseModel, ConfigDict, model_validator
 
 #: Nine in ten lie within so many standard deviations of the mean, if errors are normal.
 NINETY = 1.6448536269514722
+#: The shares of a distribution below `low`, `best` and `high`, where all of it is known.
+LOW, BEST, HIGH = 0.05, 0.5, 0.95
 
 
 class Estimate(BaseModel):

@@ -19,6 +19,8 @@ from core.timeline.counts import removals, starts, uncounted
 ORDER_KINDS = ("OrderTaken", "OrderPacked", "OrderShipped")
 #: How far off finished and running parts are, as a share of them (one standard deviation; found on invented shops).
 COUNTED = 0.1
+#: Orders taken more than so many weeks ago are not on the book any more.
+ORDERS_KEPT = 26
 #: Lags of so many orders, learned or else an hour, tell how long packing and shipping takes.
 LAGS, USUAL_LAG = 40, 1.0
 

@@ -17,6 +17,7 @@ import polars as pl
 
 from core.arrays import Flags, Numbers, Rows
 from core.epoch import FAR, HOUR
+from core.epoch import FAR, HOUR, MINUTE
 from core.names import names_of
 from core.setup import PrintFile, Setup
 from core.staffed import Staffed
@@ -33,7 +34,7 @@ SPREADS = (0.006, 0.009, 0.013, 0.018, 0.025, 0.035, 0.05)
 #: Some prints are slips (a wrong file or time, a change nobody noted) and may lie anywhere: this share to begin with.
 SLIPS = 0.02
 #: Nobody taps a removal sooner than this after the print ended (microseconds): parts come off first.
-TAKING_OFF = 60_000_000
+TAKING_OFF = MINUTE
 #: How much ratios differ (spreads of their logarithm): shops, models, files, one revision on one model.
 SHOP_SPREAD, MODEL_SPREAD, FILE_SPREAD, KIND_SPREAD = 0.15, 0.02, 0.04, 0.015
 #: A ratio on its own is never known better than this, whatever the sightings: the law of waits is a model.

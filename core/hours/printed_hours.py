@@ -10,9 +10,8 @@ import numpy as np
 
 from core.arrays import Micros, Numbers
 from core.epoch import HOUR
+from core.epoch import DAY, WEEK, Micros
 from core.estimate import NINETY, Estimate
-
-DAY, WEEK = 24 * HOUR, 7 * 24 * HOUR
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ import polars as pl
 
 from core.arrays import Micros, Numbers
 from core.epoch import HOUR, micros
+from core.epoch import HOUR, WEEK_HOURS, Micros, micros
 from core.estimate import NINETY, Estimate
 from core.habits.learned import Pace
 from core.hours.replays import Law, Replays, replay_all
@@ -41,7 +42,7 @@ DOWN_DOUBT, DOWN_UNNOTED = 0.01, 0.12
 #: The ends of a time somebody noted are off by minutes (hours, one standard deviation).
 DOWN_ENDS = 0.05
 #: Upkeep nobody noted takes a machine so many hours a week if it is never noted (one standard deviation).
-DOWN_UNSEEN, WEEK_HOURS = 0.8, 168.0
+DOWN_UNSEEN = 0.8
 #: The states of replays, and the idle ones together: their hours trade with each other, not with the rest.
 _STATES = ("printing", "done", "stopped", "empty", "proving", "upkeep")
 IDLE = "idle"

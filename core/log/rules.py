@@ -8,6 +8,7 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 
 from core.entries import (
+    MOST_ACTIONS,
     ActionAgreed,
     ActionEnded,
     AirRead,
@@ -37,8 +38,6 @@ CLOCK_SLACK = timedelta(minutes=2)
 #: The heaviest spool anybody fits to a desktop machine, net grams; more is grams and kilograms mixed up.
 HEAVIEST_SPOOL = 10_000
 LIGHTEST_SPOOL = 20
-#: So many actions at once get done; more are a list of wishes.
-MOST_ACTIONS = 3
 #: More packs of one item are a slip of the finger.
 MOST_PACKS = 10_000
 

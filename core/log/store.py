@@ -21,6 +21,8 @@ import polars as pl
 
 from core.entries import OUT_OF_ORDER_MINUTES, AnyEntry, AtMachine
 from core.epoch import utc_now
+from core.entries import OUT_OF_ORDER_MINUTES, AnyEntry, AtMachine, columns, entry_adapter
+from core.epoch import MINUTE, utc_now
 from core.errors import Refused
 from core.log.frames import ENTRY_SCHEMA, UUIDS, entries_from, entry_frame
 from core.log.lock import Lock, Owner
@@ -207,7 +209,7 @@ class Log:
             highest=max(reach["last"].max() or window.end, window.end + timedelta(days=1)),
         )
         # Work that ended after the window may have begun in it.
-        began = pl.col("at") - pl.duration(microseconds=(pl.col("minutes") * 60_000_000).cast(pl.Int64))
+        began = pl.col("at") - pl.duration(microseconds=(pl.col("minutes") * MINUTE).cast(pl.Int64))
         upkeep = (pl.col("at") >= window.end) & (began < window.end) & (pl.col("kind") == "UpkeepDone")
         return (
             rows.join(reach, on="machine")

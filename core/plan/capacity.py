@@ -21,12 +21,22 @@ from core.plan.outlook import PAST_DAYS, WAITS, Outlook
 from core.plan.types import Capacity, Gain, Step, Week
 from core.setup import WEEKDAYS, Machine, Model, Setup, Shift
 from core.statistics.forecasts import forecast
+from core.epoch import WEEK, WEEK_HOURS, micros
+from core.estimate import BEST, HIGH, LOW, NINETY, Estimate
+from core.plan import room
+from core.plan.choosing import Habit
+from core.plan.forward import Choice, Clock, Laws, Wanted, play
+from core.plan.outlook import FILLING, PAST_DAYS, WAITS, Outlook
+from core.plan.types import Capacity, Gain, Step, Week
+from core.setup import WEEKDAYS, Machine, Model, Setup, Shift
+from core.statistics.forecasts import PAST, forecast
+from core.statistics.hazard import Numbers
 from core.statistics.required import machines_required
 from core.timeline import stops
 from core.timeline.counts import removals
 
-#: Weeks that are compared, and so many before them until the room is as full as it gets; replications.
-WEEKS, FILLING, PLAYS = 12, 1, 60
+#: Weeks that are compared; replications.
+WEEKS, PLAYS = 12, 60
 #: Weeks over which changes are compared.
 COMPARED = 4
 #: Hours that another evening and another Saturday add; points of downtime less; how much more hands mind the night.
@@ -35,8 +45,6 @@ EVENING, SATURDAY, POINTS, NIGHT = 1.0, 4.0, 0.05, 3.0
 RARELY = 3.0
 #: Weeks that a machine is paid for over (common practice, no source).
 PAID_OVER = 104
-#: Weeks of orders that demand is foreseen from.
-ORDER_WEEKS = 156
 
 #: States of the account in the order in which their hours are taken off.
 LOST: dict[Literal["no word", "aside", "down", "upkeep", "proving", "waited", "empty"], tuple[str, ...]] = {
@@ -79,7 +87,7 @@ def _range(row: pl.DataFrame, weeks: float) -> Estimate:
 
 
 def _estimate(values: Numbers) -> Estimate:
-    low, best, high = np.quantile(values, (0.05, 0.5, 0.95))
+    low, best, high = np.quantile(values, (LOW, BEST, HIGH))
     return Estimate(low=float(low), best=float(best), high=float(high))
 
 
@@ -102,7 +110,7 @@ def _spoilt(outlook: Outlook) -> tuple[float, float, float]:
 
 def _gives(outlook: Outlook) -> Numbers:
     """Good printing hours week by week from now [weeks, replications], work being there for every machine."""
-    hours = (FILLING + WEEKS) * 168.0
+    hours = (FILLING + WEEKS) * WEEK_HOURS
     start = outlook.at - timedelta(weeks=FILLING)
     clock, choice = outlook.staffed(start, hours), outlook.choosing(start, hours, PLAYS)
     return _weekly(outlook, outlook.machines, clock, choice, outlook.laws, hours)
@@ -115,8 +123,8 @@ def _weekly(
     now, nothing = room.empty(outlook.names, machines, clock, PLAYS), Wanted.nothing(outlook.work.products)
     done = play(now, clock, outlook.work, choice, laws, nothing, hours, outlook.seed)
     good = done.parts * np.append(outlook.hours_a_part, 0.0)[done.product]
-    week = np.minimum(np.where(np.isfinite(done.off), done.off, hours) // 168, hours // 168).astype(np.int64)
-    found = np.zeros((int(hours // 168) + 1, PLAYS))
+    week = (np.minimum(np.where(np.isfinite(done.off), done.off, hours), hours) // WEEK_HOURS).astype(np.int64)
+    found = np.zeros((int(hours // WEEK_HOURS) + 1, PLAYS))
     np.add.at(found, (week, np.broadcast_to(np.arange(PLAYS), week.shape)), good)
     return found[:-1]
 
@@ -125,11 +133,11 @@ def _wanted(outlook: Outlook) -> tuple[Numbers, Numbers, bool]:
     """Parts of every product that orders will want in each week to come [products, weeks] ([products, 0] of none), how
     well that is known (one standard deviation), and whether it rests on few weeks.
     """
-    book, weeks = outlook.orders_since(ORDER_WEEKS), ORDER_WEEKS
+    book, weeks = outlook.orders_since(PAST), PAST
     use = np.full((len(outlook.names.products), weeks), np.nan)
     if book.is_empty():
         return np.zeros((len(use), 0)), np.zeros((len(use), 0)), True
-    age = (outlook.now - book["taken"].to_numpy()) // (7 * 24 * HOUR)
+    age = (outlook.now - book["taken"].to_numpy()) // WEEK
     use[:, weeks - 1 - min(int(age.max()), weeks - 1) :] = 0.0
     for product, quantity, ago in zip(book["product"], book["quantity"], age, strict=True):
         if product in outlook.names.products and ago < weeks:
@@ -159,7 +167,7 @@ def _required(outlook: Outlook, weekly: Numbers, between: float) -> float:
     weight = np.exp(outlook.habit.files)
     lot = np.array([np.average(work.parts[of == p], weights=weight[of == p]) for p in range(work.products)])
     stands, downtime = np.full(len(lot), between), outlook.shop.planning_downtime
-    return max(machines_required(week, outlook.hours_a_part, lot, stands, 168.0, downtime) for week in weekly.T)
+    return max(machines_required(week, outlook.hours_a_part, lot, stands, WEEK_HOURS, downtime) for week in weekly.T)
 
 
 def gains(outlook: Outlook, tell: Callable[[float], object] | None = None) -> list[Gain]:
@@ -167,7 +175,7 @@ def gains(outlook: Outlook, tell: Callable[[float], object] | None = None) -> li
 
     `tell` is called with the share done.
     """
-    hours, changes = (FILLING + COMPARED) * 168.0, list(_changes(outlook))
+    hours, changes = (FILLING + COMPARED) * WEEK_HOURS, list(_changes(outlook))
     before, parts_an_hour = _played(outlook, _Change("machine"), hours), _parts_an_hour(outlook)
     found = []
     for done, change in enumerate(changes, start=1):

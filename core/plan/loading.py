@@ -11,6 +11,7 @@ import numpy as np
 
 from core.epoch import HOUR
 from core.floor.types import MachinePage
+from core.epoch import HOUR, WEEK_HOURS
 from core.habits.usage import LASTS
 from core.plan.best_loading import Limits, Load, Worth, best_loading, instead
 from core.plan.outlook import WAITS, Outlook
@@ -153,7 +154,7 @@ def _full_spools(outlook: Outlook, shelf: Stores) -> dict[str, int]:
 
 def needs(outlook: Outlook) -> list[Need]:
     """What is needed of every product beyond finished parts and those on machines, what counts most first."""
-    coming = outlook.coming_an_hour * 24 * 7 * MADE_AHEAD
+    coming = outlook.coming_an_hour * WEEK_HOURS * MADE_AHEAD
     return [need for place in range(len(outlook.names.products)) for need in _needs(outlook, place, coming[place])]
 
 

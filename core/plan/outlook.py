@@ -12,10 +12,11 @@ import polars as pl
 from core import orders
 from core.arrays import Numbers
 from core.epoch import HOUR, micros
+from core.epoch import HOUR, WEEK, WEEK_HOURS, micros
 from core.habits.habits import in_rush
 from core.habits.learned import Pace
 from core.log.store import Log
-from core.orders import ORDER_KINDS, Cover
+from core.orders import ORDER_KINDS, ORDERS_KEPT, Cover
 from core.plan import room
 from core.plan.choosing import Habit
 from core.plan.forward import Played, play
@@ -30,11 +31,9 @@ from core.window import Window
 
 #: Days of the past that the room is judged by, weeks of orders that tell of those to come, weeks that are played.
 PAST_DAYS, ORDER_WEEKS, AHEAD_WEEKS = 28, 8, 8
-#: Orders older than so many weeks are not on the book any more.
-ORDERS_KEPT = 26
-#: Replications; and those of the pilots that play the last weeks again, their hours, those before until an empty room
-#: has filled, and rounds.
-PLAYS, PILOTS, PILOT_HOURS, FILLING, PILOT_ROUNDS = 500, 20, 21 * 24.0, 7 * 24.0, 3
+#: Replications; and those of the pilots that play the last weeks again, their hours, the weeks before until an empty
+#: room has filled, and rounds.
+PLAYS, PILOTS, PILOT_HOURS, FILLING, PILOT_ROUNDS = 500, 20, 3 * WEEK_HOURS, 1, 3
 #: States of the account that a play does not tell apart.
 WAITS, OUT = ("done", "stopped"), ("down", "waiting", "upkeep")
 
@@ -44,7 +43,7 @@ class Outlook:
 
     def __init__(self, log: Log, at: datetime, pace: Pace | None = None, weeks: int = AHEAD_WEEKS) -> None:
         self.at, self.now = at, micros(at)
-        self.hours = weeks * 7 * 24.0
+        self.hours = weeks * WEEK_HOURS
         self.read = Reading(log, Window(at - timedelta(days=PAST_DAYS), at), at, pace)
         self.setup, self.shop = self.read.setup, self.read.setup.shop(at)
         files = self.setup.newest_files(at)
@@ -146,12 +145,13 @@ class Outlook:
         window = Window(self.at - timedelta(hours=PILOT_HOURS), self.at)
         if (was := self._was(window)) is None:
             return laws, habit
-        start, hours = window.start - timedelta(hours=FILLING), PILOT_HOURS + FILLING
+        start, filling = window.start - timedelta(weeks=FILLING), FILLING * WEEK_HOURS
+        hours = filling + PILOT_HOURS
         clock, nothing = self.staffed(start, hours), Wanted.nothing(self.work.products)
         now = room.empty(self.names, self.machines, clock, PILOTS)
         for _ in range(PILOT_ROUNDS):
             choice = self.choosing(start, hours, PILOTS, how=habit)
-            pilot = play(now, clock, self.work, choice, laws, nothing, hours, self.seed, FILLING)
+            pilot = play(now, clock, self.work, choice, laws, nothing, hours, self.seed, filling)
             laws = room.paced(laws, was, pilot.per_print)
             habit = room.tilted(habit, self.work, was, pilot.per_print)
         return laws, habit
@@ -238,7 +238,7 @@ class Outlook:
     @cached_property
     def coming(self) -> Coming:
         """Orders that customers are still to give."""
-        since = self.now - ORDER_WEEKS * 7 * 24 * HOUR
+        since = self.now - ORDER_WEEKS * WEEK
         rows = self.book.filter((pl.col("taken") >= since) & pl.col("product").is_in(list(self.names.products)))
         past = [
             ((due - taken) / HOUR, self.names.products.index(product), float(quantity))

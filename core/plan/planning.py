@@ -8,8 +8,9 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from core.arrays import Numbers
+from core.epoch import WEEK_HOURS
 from core.errors import Refused
-from core.estimate import Estimate
+from core.estimate import BEST, HIGH, LOW, Estimate
 from core.plan.outlook import Outlook
 from core.plan.promises import Asked, covered
 from core.plan.types import Hurt, Leaves, OrderDue, Plan, ProductParts, Promise
@@ -26,7 +27,7 @@ def plan(outlook: Outlook) -> Plan:
         (row["order"], row["product"] in made) for row in outlook.open.iter_rows(named=True) if row["order"] not in mine
     ]
     return Plan(
-        at=outlook.at, zone=outlook.shop.zone, weeks=round(outlook.hours / 168), promise=outlook.shop.promise,
+        at=outlook.at, zone=outlook.shop.zone, weeks=round(outlook.hours / WEEK_HOURS), promise=outlook.shop.promise,
         learned=outlook.read.pace.habits is not None,
         orders=sorted(told, key=lambda order: (order.chance, order.due)),
         unpacked=[code for code, known in rest if known], unprintable=[code for code, known in rest if not known],
@@ -45,7 +46,7 @@ def _orders(outlook: Outlook) -> list[OrderDue]:
 
 def _order(outlook: Outlook, row: dict[str, object], place: int, by_due: Numbers, there: float) -> OrderDue:
     packed = float(str(row["packed"]))
-    low, best, high = (packed + float(q) for q in np.quantile(by_due, (0.05, 0.5, 0.95), method="inverted_cdf"))
+    low, best, high = (packed + float(q) for q in np.quantile(by_due, (LOW, BEST, HIGH), method="inverted_cdf"))
     return OrderDue(
         order=str(row["order"]), product=str(row["product"]), name=_name(outlook, str(row["product"])),
         quantity=float(str(row["quantity"])), due=outlook.at + timedelta(hours=outlook.asked[place].due),
@@ -111,7 +112,7 @@ def promise(
         product=product, name=_name(outlook, product), quantity=quantity, due=due,
         chance=float((after[-1] <= new.due).mean()) if due else None,
         date=_moment(outlook, _surely(outlook, after[-1])), leaves=_leaves(outlook, after[-1]),
-        hurts=_hurts(outlook, after), weeks=round(outlook.hours / 168),
+        hurts=_hurts(outlook, after), weeks=round(outlook.hours / WEEK_HOURS),
         on_the_shelf=outlook.stock[place] - _wanted(outlook, place) >= quantity,
     )  # fmt: skip
 

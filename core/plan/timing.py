@@ -13,18 +13,20 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.constants import golden
 
 from core.arrays import Numbers
 from core.habits.usage import LASTS
 from core.plan.best_loading import NEVER, Left, Load
 from core.plan.laws import FINE, Clock, Laws, drawn
 
-#: Minutes that a new spool takes, and hours of printing it must be worth: nobody takes a good spool off for nothing.
+#: Minutes of hands that a new spool takes (common practice, no source), and hours of printing it must be worth: nobody
+#: takes a good spool off for nothing.
 SPOOL_MINUTES, SPOOL_HOURS = 4.0, 2.0
 #: Of the time before hands leave they have this share for loading: the rest goes to rounds, mending and finding out.
 BUSY = 0.6
 #: Steps of a sequence that fills the unit interval evenly: the golden ratio.
-_STEP = 0.6180339887498949
+_STEP = golden - 1
 
 
 @dataclass(frozen=True)

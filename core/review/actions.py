@@ -16,12 +16,12 @@ from core.estimate import Estimate
 from core.log.frames import entries_from
 from core.log.store import Log
 from core.review.figure_level import level_of, says
-from core.review.quarter import BEFORE
+from core.review.quarter import BEFORE, WEEKS
 from core.review.types import Action, Chart, Moved
 from core.window import Window
 
-#: Actions that ended are told of for so long.
-KEPT = timedelta(weeks=13)
+#: Actions that ended are told of for a quarter.
+KEPT = timedelta(weeks=WEEKS)
 #: Before and after need so many values each to be compared.
 ENOUGH = 4
 

@@ -11,6 +11,8 @@ from scipy.stats import t as student
 
 from core.arrays import Numbers
 from core.estimate import Estimate, difference
+from core.epoch import WEEK_HOURS
+from core.estimate import HIGH, Estimate, difference
 from core.reading.reading import tally
 from core.review.figures import RATE_HOURS
 from core.review.quarter import Past
@@ -109,12 +111,12 @@ def _table(rows: pl.DataFrame, what: str, machines: list[str], past: Past) -> Nu
 
 def _mean(table: Numbers, past: Past) -> Estimate:
     """The mean a machine and week [machines, weeks]; its range from machine to machine, of one machine by weeks."""
-    weeks = past.window.hours / (7 * 24)
+    weeks = past.window.hours / WEEK_HOURS
     values = (table.sum(axis=1) if len(table) > 1 else table[0] * len(past.weeks)) / weeks
     best, count = float(values.mean()), len(values)
     if count < 2:
         return Estimate(low=0.0, best=best, high=float("inf"))
-    reach = float(student.ppf(0.95, count - 1)) * float(values.std(ddof=1)) / np.sqrt(count)
+    reach = float(student.ppf(HIGH, count - 1)) * float(values.std(ddof=1)) / np.sqrt(count)
     return Estimate(low=max(best - reach, 0.0), best=best, high=best + reach)
 
 
@@ -125,5 +127,5 @@ def _speed(prints: pl.DataFrame) -> Estimate:
         return Estimate(low=0.0, best=1.0, high=float("inf"))
     best = float(planned.sum() / hours.sum())
     off = (planned - best * hours).std(ddof=1) / (hours.mean() * np.sqrt(len(hours)))
-    reach = float(student.ppf(0.95, len(hours) - 1) * off)
+    reach = float(student.ppf(HIGH, len(hours) - 1) * off)
     return Estimate(low=max(best - reach, 0.0), best=best, high=best + reach)

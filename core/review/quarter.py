@@ -16,7 +16,7 @@ from core.epoch import micros
 from core.habits.learned import Pace
 from core.hours.state_hours import Spent
 from core.log.store import Log
-from core.orders import ORDER_KINDS, order_book
+from core.orders import ORDER_KINDS, ORDERS_KEPT, order_book
 from core.reading.reading import Reading
 from core.setup import Machine
 from core.sums import summed
@@ -27,8 +27,6 @@ from core.window import Window, last_days
 
 #: Weeks of a quarter, and weeks that the newest one is compared with.
 WEEKS, BEFORE = 13, 4
-#: Orders were taken so long before they are due at most.
-ORDERS_KEPT = timedelta(weeks=26)
 
 
 class Past:
@@ -112,7 +110,7 @@ class Past:
 
         `left` is null where that is still to come; an order packed whole has left if nobody noted that it was shipped.
         """
-        known = Window(self.window.start - ORDERS_KEPT, self.end)
+        known = Window(self.window.start - timedelta(weeks=ORDERS_KEPT), self.end)
         rows = order_book(self.log.entries_of(ORDER_KINDS, known, self.at))
         left = pl.coalesce("shipped", "over")
         mine = rows.filter(pl.col("due").is_between(*self.edges_of(self.window), closed="left"))

@@ -10,6 +10,7 @@ import polars as pl
 
 from core.arrays import Micros
 from core.epoch import HOUR, instant, micros
+from core.epoch import DAY, HOUR, WEEK_HOURS, Micros, instant, micros
 from core.estimate import Estimate
 from core.hours import account
 from core.hours.state_hours import Spent
@@ -38,7 +39,6 @@ from core.timeline.reckon import spells
 from core.window import Window
 
 #: Microseconds of a day.
-DAY = 24 * HOUR
 
 
 def review(past: Past) -> Review:
@@ -124,7 +124,7 @@ def _waits(past: Past) -> list[HourWait]:
     staffed = past.read.staffed.hours(edges[:-1], edges[1:])
     local = [instant(int(t)).astimezone(past.zone) for t in edges[:-1]]
     of = np.array([24 * moment.weekday() + moment.hour for moment in local])
-    scale = (best / waited.sum() if waited.sum() else 0.0) * (7 * 24 / window.hours)
+    scale = (best / waited.sum() if waited.sum() else 0.0) * (WEEK_HOURS / window.hours)
     hours, inside = np.bincount(of, waited, 7 * 24) * scale, np.bincount(of, staffed, 7 * 24)
     there = np.maximum(np.bincount(of, np.diff(edges) / HOUR, 7 * 24), 1e-9)
     return [
@@ -146,7 +146,7 @@ def _spares(past: Past) -> list[SpareWait]:
     waiting = past.by_week.of(pl.col("state") == "waiting")
     week = _days_by_spare(waiting.of(pl.col("window") == len(past.weeks) - 1))
     usual = _days_by_spare(waiting)
-    nothing, share = Estimate.exact(0.0), 7 * 24 / past.window.hours
+    nothing, share = Estimate.exact(0.0), WEEK_HOURS / past.window.hours
     found = [
         SpareWait(spare=spare, week=week.get(spare, nothing), usual=days.scaled(share))
         for spare, days in usual.items()

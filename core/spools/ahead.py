@@ -11,9 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
+from scipy.constants import golden
 
 from core.arrays import Flags, Micros, Numbers
 from core.epoch import FAR, HOUR
+from core.epoch import FAR, HOUR, Micros
+from core.estimate import BEST, HIGH, LOW
 from core.habits.learned import Pace
 from core.habits.usage import Usage
 from core.hours.replays import Law, Replays, replay
@@ -29,7 +32,7 @@ FUTURES = 200
 #: tests.simulated.run_outs`): where these are lower, more is announced in vain, and where they are higher, too little.
 ANNOUNCED, STARVES = 0.625, 0.5
 #: Steps of a sequence that fills the unit interval evenly: the golden ratio.
-_STEP = 0.6180339887498949
+_STEP = golden - 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,5 +121,5 @@ def _run_out(machine: str, weights: Numbers, empty_at: Micros, this: Flags) -> R
     chance = float(gathered[-1]) if len(gathered) else 0.0
     if chance <= 0:
         return RunOut(machine, 0.0, 0.0, FAR, FAR, FAR)
-    low, best, high = (int(moments[np.searchsorted(gathered, share * chance)]) for share in (0.05, 0.5, 0.95))
+    low, best, high = (int(moments[np.searchsorted(gathered, share * chance)]) for share in (LOW, BEST, HIGH))
     return RunOut(machine, chance, float(weights[out & this].sum()), low, best, high)

@@ -18,7 +18,7 @@ import polars as pl
 
 from core.arrays import Numbers
 from core.epoch import FAR, HOUR
-from core.estimate import Estimate
+from core.estimate import BEST, HIGH, LOW, Estimate
 from core.habits.usage import FACTOR_DOUBT, Usage
 from core.hours.replays import Replays
 from core.names import names_of
@@ -185,7 +185,7 @@ def left(spool: Spool, usage: Usage) -> Estimate | None:
     """What is left on it, grams, with its 90 % range; None where nobody ever noted a spool."""
     if not spool.lines:
         return None
-    low, best, high = (_quantile(spool.lines, usage, share) for share in (0.05, 0.5, 0.95))
+    low, best, high = (_quantile(spool.lines, usage, share) for share in (LOW, BEST, HIGH))
     return Estimate(low=low, best=best, high=high)
 
 

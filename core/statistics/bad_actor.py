@@ -17,7 +17,7 @@ from scipy.special import roots_hermitenorm
 from scipy.stats import beta, binom
 
 from core.arrays import Flags, Numbers, Rows
-from core.estimate import Estimate
+from core.estimate import HIGH, LOW, Estimate
 from core.statistics.ranges import poisson_range
 
 #: Until so many looks have passed this share of the false alarms allowed is spent, most of it on the last of them; the
@@ -246,8 +246,8 @@ def _times(count: int, hours: float, others: int, their_hours: float) -> Estimat
     """How many times the others' rate that of a machine is: Clopper and Pearson's limits of its share, as odds."""
     if not (hours and their_hours and count + others):
         return None
-    low = float(beta.ppf(0.05, count, others + 1)) if count else 0.0
-    high = float(beta.ppf(0.95, count + 1, others)) if others else 1.0
+    low = float(beta.ppf(LOW, count, others + 1)) if count else 0.0
+    high = float(beta.ppf(HIGH, count + 1, others)) if others else 1.0
     low, best, high = (_odds(share) * their_hours / hours for share in (low, count / (count + others), high))
     return Estimate(low=low, best=best, high=high)
 

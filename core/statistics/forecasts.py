@@ -15,6 +15,8 @@ import numpy as np
 from core.arrays import Flags, Numbers, Rows
 from core.statistics.seasons import YEAR, seasons
 
+#: Weeks of the past that use is learned from.
+PAST = 156
 #: Weeks of known use below which the mean must do.
 SHORT = 12
 #: Weeks that a mean is taken of, and that a level starts from.

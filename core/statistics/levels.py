@@ -8,6 +8,10 @@ from scipy.stats import t as student
 from core.arrays import Numbers
 from core.estimate import Estimate
 from core.statistics.ranges import poisson_range, wilson
+from core.estimate import HIGH, Estimate
+from core.statistics.hazard import Numbers
+from core.statistics.proportion import wilson
+from core.timeline.stops import poisson_range
 
 
 def share(hits: Numbers, of: Numbers) -> Estimate:
@@ -33,7 +37,7 @@ def mean(values: Numbers) -> Estimate:
     off = values - best
     goes_on = float(np.clip((off[1:] * off[:-1]).sum() / max(float((off**2).sum()), 1e-12), 0.0, 0.9))
     own = max(count * (1 - goes_on) / (1 + goes_on), 2.0)
-    reach = float(student.ppf(0.95, own - 1) * values.std(ddof=1) / np.sqrt(own)) if count > 1 else float("inf")
+    reach = float(student.ppf(HIGH, own - 1) * values.std(ddof=1) / np.sqrt(own)) if count > 1 else float("inf")
     return Estimate(low=best - reach, best=best, high=best + reach)
 
 

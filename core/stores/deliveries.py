@@ -15,10 +15,8 @@ from dataclasses import dataclass, replace
 
 from scipy.special import stdtrit
 
-from core.epoch import HOUR
+from core.epoch import DAY
 
-#: A day in microseconds.
-DAY = 24 * HOUR
 #: What the owner says of lead times is worth so many deliveries.
 LEAD_PRIOR = 3.0
 #: The share of deliveries that nobody notes, and how many come a day of orders that nobody noted (no source).

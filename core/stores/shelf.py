@@ -19,6 +19,11 @@ from core.arrays import Numbers
 from core.estimate import NINETY, Estimate
 from core.setup import Item, Material
 from core.stores.deliveries import DAY, LEAD_PRIOR, LeadLaw, Order, Story, delivered
+from core.epoch import DAY
+from core.estimate import NINETY, Estimate
+from core.setup import Item, Material
+from core.statistics.hazard import Numbers
+from core.stores.deliveries import LEAD_PRIOR, LeadLaw, Order, Story, delivered
 
 #: A week in microseconds.
 WEEK = 7 * DAY

@@ -16,24 +16,29 @@ from core.epoch import instant, micros
 from core.log.store import Log
 from core.setup import Item, Material, Setup, Shop, Spare
 from core.statistics.forecasts import Forecast, forecast
+from core.epoch import DAY, WEEK, instant, micros
+from core.log.store import Log
+from core.orders import ORDERS_KEPT
+from core.plan.timing import SPOOL_MINUTES
+from core.reading.types import Ordered, OrderNow, SpoolChanges, StockMove, Stored, Stores, WhyMoved
+from core.setup import Item, Material, Setup, Shop, Spare
+from core.statistics.forecasts import PAST, Forecast, forecast
+from core.statistics.hazard import Numbers
 from core.stores import booked, shelf
-from core.stores.deliveries import DAY, LeadLaw, Order
+from core.stores.deliveries import LeadLaw, Order
 from core.stores.shelf import Stock
 from core.stores.stocking import Levels, Terms, Times, chance_short, levels, to_order, weeks_left
 from core.stores.types import Ordered, OrderNow, SpoolChanges, StockMove, Stored, Stores, WhyMoved
 from core.window import Window
 
-#: Weeks of the past that use is learned from, and weeks ahead that are told.
-PAST, AHEAD = 156, 26
-#: Orders older than so many weeks are not on the book any more.
-ORDERS_KEPT = 26
+#: Weeks ahead that are told.
+AHEAD = 26
 #: Whatever went down longer ago does not wait any more.
 WAITS_KEPT = 26
 #: The use of so many weeks to come is the rate that items are ordered by.
 SOON = 4
-#: Weeks that spool changes are counted over, minutes of hands a change takes (common practice, no source), and the
-#: net grams of a heavy spool.
-LATELY, CHANGE_MINUTES, HEAVY_SPOOL = 4, 4.0, 3000.0
+#: Weeks that spool changes are counted over, and the net grams of a heavy spool.
+LATELY, HEAVY_SPOOL = 4, 3000.0
 #: So many of an item's newest moves are told.
 MOVES = 30
 #: Levels are compared with those of so many weeks ago, and a change of less than this share is none.
@@ -107,15 +112,15 @@ def waited_for(log: Log, at: datetime) -> dict[str, int]:
 
 def _changes(moves: dict[str, list[shelf.Move]], items: dict[str, Item], now: int) -> SpoolChanges:
     """What changing full spools took lately; a spool three times as heavy is changed a third as often."""
-    since = now - LATELY * 7 * DAY
+    since = now - LATELY * WEEK
     full = [
         row.pack for code, row in items.items() if isinstance(row, Material)
         for move in moves[code] if move.what == "taken" and move.at > since
     ]  # fmt: skip
-    hours = CHANGE_MINUTES / 60 / LATELY
+    hours = SPOOL_MINUTES / 60 / LATELY
     heavy = hours * sum(min(pack / HEAVY_SPOOL, 1.0) for pack in full)
     return SpoolChanges(
-        a_week=len(full) / LATELY, minutes_each=CHANGE_MINUTES, hours=hours * len(full), hours_heavy=heavy
+        a_week=len(full) / LATELY, minutes_each=SPOOL_MINUTES, hours=hours * len(full), hours_heavy=heavy
     )
 
 

@@ -12,7 +12,7 @@ from datetime import timedelta
 import polars as pl
 
 from core.entries import OUT_OF_ORDER_MINUTES, PARTS_THERE, SAME_MOMENT
-from core.epoch import HOUR
+from core.epoch import HOUR, MINUTE
 from core.habits.learned import Pace
 from core.names import names_of
 from core.setup import Machine, PrintFile, Setup
@@ -22,7 +22,7 @@ _FOUND = {"PrintStarted": "clear", "WentDown": "any", "CameBack": "down", "SetAs
 _LEAVES = {"PrintStarted": "printing", "PartsOff": "empty", "WentDown": "down", "CameBack": "empty",
            "SetAside": "aside", "PutBack": "empty", "SpoolFitted": "printing", "UpkeepDone": "empty"}  # fmt: skip
 
-_SLIP = OUT_OF_ORDER_MINUTES * 60_000_000
+_SLIP = OUT_OF_ORDER_MINUTES * MINUTE
 
 #: How far off the moment of an entry may be that was tapped so long after it (minutes): the half of the steps
 #: that are offered for what happened earlier. What is tapped within five minutes is told as it happens.
@@ -73,7 +73,7 @@ def upkeep(entries: pl.DataFrame) -> pl.DataFrame:
     end = pl.col("at").dt.epoch("us")
     return (
         entries.filter((pl.col("kind") == "UpkeepDone") & (pl.col("minutes") > 0))
-        .select("machine", start=end - (pl.col("minutes") * 60_000_000).cast(pl.Int64), end=end)
+        .select("machine", start=end - (pl.col("minutes") * MINUTE).cast(pl.Int64), end=end)
         .sort("machine", "start", "end")
     )
 

@@ -14,6 +14,7 @@ import polars as pl
 
 from core.arrays import Micros, Numbers
 from core.epoch import FAR, HOUR, instant, micros
+from core.epoch import FAR, HOUR, WEEK_HOURS, Micros, instant, micros
 from core.errors import Refused
 from core.estimate import Estimate
 from core.habits.learned import Pace
@@ -89,7 +90,7 @@ def _told(fault: Fault) -> FaultTold:
 
 def _weeks(read: Reading) -> list[WeekPrinted]:
     """Every week of the window, by the likeliest line of states; the last one may be shorter."""
-    count = math.ceil(read.window.hours / 168)
+    count = math.ceil(read.window.hours / WEEK_HOURS)
     starts = [read.window.start + timedelta(weeks=n) for n in range(count)]
     edges = np.array([micros(start) for start in starts] + [micros(read.window.end)], dtype=np.int64)
     rows = read.reckoned.stretches

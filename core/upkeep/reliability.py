@@ -29,11 +29,10 @@ from core.upkeep.types import (
     Waits,
 )
 from core.upkeep.upkeep import advice, cycles, due
-from core.upkeep.watch import Watch, spares_fitted
+from core.upkeep.watch import WEEKS, Watch, spares_fitted
 
 #: A machine is watched from after this many hours of printing: the first are those of setting it up.
 LEAST_HOURS = 1.0
-YEAR = 52
 #: Machines of one model differ so much of themselves, and by what they print (coefficient of variation of their rates).
 DIFFER = 0.15
 
@@ -188,5 +187,5 @@ def _spares(watch: Watch) -> list[SpareFits]:
     for spare in watch.setup.all(Spare, watch.at):
         fits = [machine.model for machine in watch.machines if is_for(spare, machine.model)]
         found.append(SpareFits(spare=spare.spare, name=spare.name, machines=len(fits), models=len(set(fits)),
-                               a_year=used[spare.spare] * YEAR / watch.weeks))  # fmt: skip
+                               a_year=used[spare.spare] * WEEKS / watch.weeks))  # fmt: skip
     return sorted(found, key=lambda line: (-line.machines, -line.a_year))

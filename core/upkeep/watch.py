@@ -25,7 +25,7 @@ from core.window import Window, last_midnight
 
 #: A fault told within so many hours of a stopped print is why it stopped.
 SAME = 2
-#: Weeks looked back at.
+#: Weeks looked back at: a year.
 WEEKS = 52
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
+from core.entries import MOST_ACTIONS
 from core.review.types import Action, Chart, Review
 from dashboard.paper import paper
 from dashboard.paper.paper import Block, Cells, Column, Drawn, Head, Line
@@ -13,8 +14,8 @@ from dashboard.words import review_words as said
 from dashboard.words.floor_words import Names
 from dashboard.words.written import Clock
 
-#: Reasons for lost hours, weeks of promises, and open actions at once.
-REASONS, WEEKS, ACTIONS = 10, 4, 3
+#: Reasons for lost hours, and weeks of promises.
+REASONS, WEEKS = 10, 4
 #: The shares of the width of the words, the drawing and the number.
 BARS, LINES = (0.32, 0.36, 0.32), (0.42, 0.34, 0.24)
 
@@ -45,7 +46,7 @@ def _actions(actions: Sequence[Action], since: datetime, names: Names, clock: Cl
     """What is tried or has ended in the week, and room for what is tried next."""
     told = [Line(said.action(line, names, clock)[0], said.action(line, names, clock)[1], said.moved(line, names),
                  tick=line.ended is None) for line in actions if line.ended is None or line.ended >= since]  # fmt: skip
-    free = ACTIONS - sum(line.ended is None for line in actions)
+    free = MOST_ACTIONS - sum(line.ended is None for line in actions)
     blank = [Line("", said.BLANK_ACTION, answer=1)] * max(free, 0)
     return Block(said.TRY, [*told, *blank] or [Line("", said.NO_ACTION)], 3)
 

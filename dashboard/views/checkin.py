@@ -12,7 +12,7 @@ from core.answers import entries_for
 from core.entries import AnyEntry, PrintStarted, entry_adapter
 from core.epoch import utc_now
 from core.floor.types import Choice, FileChoice, MachinePage
-from core.reading.types import Choice, Question
+from core.reading.types import Question
 from dashboard.kit import data, parts
 from dashboard.kit.parts import Step
 from dashboard.kit.shop import current_log

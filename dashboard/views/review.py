@@ -9,6 +9,7 @@ from functools import partial
 import streamlit as st
 
 from core.answers import agree, end
+from core.entries import MOST_ACTIONS
 from core.epoch import utc_now
 from core.errors import Refused
 from core.review.types import Action, Chart, Review
@@ -23,8 +24,6 @@ from dashboard.words.floor_words import Names
 from dashboard.words.written import Clock
 
 PLACE = "review"
-#: Actions open at once.
-ACTIONS = 3
 
 
 def page() -> None:
@@ -108,7 +107,7 @@ def _actions(found: Review, by: str | None, names: Names) -> None:
         parts.receipt(PLACE, by or "")
     if by is None:
         parts.ask_who()
-    elif len(open_) < ACTIONS:
+    elif len(open_) < MOST_ACTIONS:
         _agree(found, by, names, clock, len(told))
     else:
         parts.text("entry", said.ACTIONS_FULL)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from datetime import datetime
 
+from core.plan.outlook import PLAYS
 from core.plan.types import Capacity, Gain, Hurt, Loading, NextLoad, OrderDue, Plan, ProductParts, Promise, Step
 from dashboard.words import floor_words, written
 from dashboard.words.owner_words import STATE_WORDS
@@ -16,7 +17,7 @@ NOTHING_DUE = "No order is open."
 ASK, WHEN = "If I take an order, when?", "When?"
 PRODUCT, HOW_MANY, BY = "Product", "Parts", "Wanted by (empty: as soon as no open order suffers)"
 FINISHED, COUNT, COUNTED = "Finished parts", "Count finished parts", "Record"
-PLAYING = "The room is played forward 500 times."
+PLAYING = f"The room is played forward {PLAYS} times."
 LEGEND = "Dark: there. Grey: expected by the due time. Line: what was ordered."
 ON_THE_SHELF = "Finished parts that no open order wants are enough, if their last count still holds."
 USUAL_SHOP = "Too little is known of this shop yet: dates go by a usual one, and may be far off."
