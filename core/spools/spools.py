@@ -15,6 +15,7 @@ from statistics import NormalDist
 
 import numpy as np
 import polars as pl
+from scipy.optimize import brentq
 
 from core.arrays import Numbers
 from core.epoch import FAR, HOUR
@@ -206,11 +207,12 @@ def _quantile(lines: Sequence[Line], usage: Usage, share: float) -> float:
     spread = [math.sqrt(line.variance + (line.used * usage.doubt) ** 2) or 1e-9 for line in lines]
     low = min(line.grams - 5 * s for line, s in zip(lines, spread, strict=True))
     high = max(line.grams + 5 * s for line, s in zip(lines, spread, strict=True))
-    for _ in range(40):
-        mid = (low + high) / 2
-        below = sum(e.weight * _NORMAL.cdf((mid - e.grams) / s) for e, s in zip(lines, spread, strict=True))
-        low, high = (mid, high) if below < share else (low, mid)
-    return max(high, 0.0)
+
+    def beyond(grams: float) -> float:
+        below = sum(e.weight * _NORMAL.cdf((grams - e.grams) / s) for e, s in zip(lines, spread, strict=True))
+        return below - share
+
+    return max(float(brentq(beyond, low, high)), 0.0)
 
 
 def _enough(line: Line, need: float, variance: float, usage: Usage) -> tuple[float, float, float]:
