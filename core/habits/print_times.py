@@ -16,7 +16,6 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Flags, Numbers, Rows
-from core.epoch import FAR, HOUR
 from core.epoch import FAR, HOUR, MINUTE
 from core.names import names_of
 from core.setup import PrintFile, Setup

@@ -9,8 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from core.arrays import Micros, Numbers
-from core.epoch import HOUR
-from core.epoch import DAY, WEEK, Micros
+from core.epoch import DAY, WEEK
 from core.estimate import NINETY, Estimate
 
 

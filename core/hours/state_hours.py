@@ -17,8 +17,7 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Micros, Numbers
-from core.epoch import HOUR, micros
-from core.epoch import HOUR, WEEK_HOURS, Micros, micros
+from core.epoch import HOUR, WEEK_HOURS, micros
 from core.estimate import NINETY, Estimate
 from core.habits.learned import Pace
 from core.hours.replays import Law, Replays, replay_all

@@ -20,8 +20,6 @@ import duckdb
 import polars as pl
 
 from core.entries import OUT_OF_ORDER_MINUTES, AnyEntry, AtMachine
-from core.epoch import utc_now
-from core.entries import OUT_OF_ORDER_MINUTES, AnyEntry, AtMachine, columns, entry_adapter
 from core.epoch import MINUTE, utc_now
 from core.errors import Refused
 from core.log.frames import ENTRY_SCHEMA, UUIDS, entries_from, entry_frame

@@ -11,26 +11,16 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Numbers
-from core.epoch import HOUR, micros
-from core.estimate import NINETY, Estimate
-from core.plan import room
-from core.plan.choosing import Habit
-from core.plan.forward import play
-from core.plan.laws import Choice, Clock, Laws, Wanted
-from core.plan.outlook import PAST_DAYS, WAITS, Outlook
-from core.plan.types import Capacity, Gain, Step, Week
-from core.setup import WEEKDAYS, Machine, Model, Setup, Shift
-from core.statistics.forecasts import forecast
 from core.epoch import WEEK, WEEK_HOURS, micros
 from core.estimate import BEST, HIGH, LOW, NINETY, Estimate
 from core.plan import room
 from core.plan.choosing import Habit
-from core.plan.forward import Choice, Clock, Laws, Wanted, play
+from core.plan.forward import play
+from core.plan.laws import Choice, Clock, Laws, Wanted
 from core.plan.outlook import FILLING, PAST_DAYS, WAITS, Outlook
 from core.plan.types import Capacity, Gain, Step, Week
 from core.setup import WEEKDAYS, Machine, Model, Setup, Shift
 from core.statistics.forecasts import PAST, forecast
-from core.statistics.hazard import Numbers
 from core.statistics.required import machines_required
 from core.timeline import stops
 from core.timeline.counts import removals

@@ -9,9 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from core.epoch import HOUR
-from core.floor.types import MachinePage
 from core.epoch import HOUR, WEEK_HOURS
+from core.floor.types import MachinePage
 from core.habits.usage import LASTS
 from core.plan.best_loading import Limits, Load, Worth, best_loading, instead
 from core.plan.outlook import WAITS, Outlook

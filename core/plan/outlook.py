@@ -11,7 +11,6 @@ import polars as pl
 
 from core import orders
 from core.arrays import Numbers
-from core.epoch import HOUR, micros
 from core.epoch import HOUR, WEEK, WEEK_HOURS, micros
 from core.habits.habits import in_rush
 from core.habits.learned import Pace

@@ -10,7 +10,6 @@ import polars as pl
 from scipy.stats import t as student
 
 from core.arrays import Numbers
-from core.estimate import Estimate, difference
 from core.epoch import WEEK_HOURS
 from core.estimate import HIGH, Estimate, difference
 from core.reading.reading import tally

@@ -9,8 +9,7 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Micros
-from core.epoch import HOUR, instant, micros
-from core.epoch import DAY, HOUR, WEEK_HOURS, Micros, instant, micros
+from core.epoch import DAY, HOUR, WEEK_HOURS, instant, micros
 from core.estimate import Estimate
 from core.hours import account
 from core.hours.state_hours import Spent

@@ -15,7 +15,6 @@ from scipy.constants import golden
 
 from core.arrays import Flags, Micros, Numbers
 from core.epoch import FAR, HOUR
-from core.epoch import FAR, HOUR, Micros
 from core.estimate import BEST, HIGH, LOW
 from core.habits.learned import Pace
 from core.habits.usage import Usage

@@ -6,12 +6,8 @@ import numpy as np
 from scipy.stats import t as student
 
 from core.arrays import Numbers
-from core.estimate import Estimate
-from core.statistics.ranges import poisson_range, wilson
 from core.estimate import HIGH, Estimate
-from core.statistics.hazard import Numbers
-from core.statistics.proportion import wilson
-from core.timeline.stops import poisson_range
+from core.statistics.ranges import poisson_range, wilson
 
 
 def share(hits: Numbers, of: Numbers) -> Estimate:

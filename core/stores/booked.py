@@ -8,14 +8,9 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Numbers
-from core.epoch import micros
-from core.orders import order_book, still_open
-from core.setup import PrintFile, Setup
-from core.stores.shelf import WEEK
 from core.epoch import WEEK, micros
 from core.orders import order_book, still_open
 from core.setup import PrintFile, Setup
-from core.statistics.hazard import Numbers
 
 #: The kinds of entry that tell what is still to be printed for an order.
 KINDS = ("OrderTaken", "OrderPacked", "OrderShipped", "PrintStarted")

@@ -16,17 +16,11 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Numbers
+from core.epoch import WEEK
 from core.estimate import NINETY, Estimate
 from core.setup import Item, Material
-from core.stores.deliveries import DAY, LEAD_PRIOR, LeadLaw, Order, Story, delivered
-from core.epoch import DAY
-from core.estimate import NINETY, Estimate
-from core.setup import Item, Material
-from core.statistics.hazard import Numbers
 from core.stores.deliveries import LEAD_PRIOR, LeadLaw, Order, Story, delivered
 
-#: A week in microseconds.
-WEEK = 7 * DAY
 #: A spool with so much of a full one on it came from the shelf of new ones.
 NEARLY_FULL = 0.95
 #: A count that shows so much of what is on order, more than was there, shows a delivery that nobody noted.

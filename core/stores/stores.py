@@ -12,18 +12,12 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Numbers
-from core.epoch import instant, micros
-from core.log.store import Log
-from core.setup import Item, Material, Setup, Shop, Spare
-from core.statistics.forecasts import Forecast, forecast
 from core.epoch import DAY, WEEK, instant, micros
 from core.log.store import Log
 from core.orders import ORDERS_KEPT
 from core.plan.timing import SPOOL_MINUTES
-from core.reading.types import Ordered, OrderNow, SpoolChanges, StockMove, Stored, Stores, WhyMoved
 from core.setup import Item, Material, Setup, Shop, Spare
 from core.statistics.forecasts import PAST, Forecast, forecast
-from core.statistics.hazard import Numbers
 from core.stores import booked, shelf
 from core.stores.deliveries import LeadLaw, Order
 from core.stores.shelf import Stock

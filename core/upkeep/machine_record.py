@@ -13,8 +13,7 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Micros, Numbers
-from core.epoch import FAR, HOUR, instant, micros
-from core.epoch import FAR, HOUR, WEEK_HOURS, Micros, instant, micros
+from core.epoch import FAR, HOUR, WEEK_HOURS, instant, micros
 from core.errors import Refused
 from core.estimate import Estimate
 from core.habits.learned import Pace

@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest, poisson
 
-from core.statistics.ranges import poisson_range
 from core.statistics.bad_actor import stands_out
-from core.timeline.stops import poisson_range
+from core.statistics.ranges import poisson_range
 
 # Pearson and Hartley, Biometrika Tables for Statisticians I (1954), table 40 (after Garwood 1936), from memory.
 PRINTED = {

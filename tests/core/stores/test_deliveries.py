@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import t as student
 
-from core.stores.deliveries import DAY, LeadLaw, Order, Story, delivered
+from core.epoch import DAY
+from core.stores.deliveries import LeadLaw, Order, Story, delivered
 
 SAID = LeadLaw.said(days=7, spread=2)
 

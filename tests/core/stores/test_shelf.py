@@ -8,12 +8,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from core.epoch import micros
+from core.epoch import WEEK, micros
 from core.estimate import NINETY, Estimate
 from core.log.frames import entry_frame
 from core.setup import Material, Setup, Spare, Supply
 from core.stores.deliveries import LeadLaw
-from core.stores.shelf import KINDS, WEEK, Move, Stock, lead_time, moves, stock, weekly_use
+from core.stores.shelf import KINDS, Move, Stock, lead_time, moves, stock, weekly_use
 from tests.core.larkfield import ROWS, at_a1, tell, when
 
 ITEMS = Setup([*ROWS, Spare(spare="nozzle", name="Nozzle")]).items(when(0))
