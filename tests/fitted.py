@@ -14,9 +14,12 @@ from pathlib import Path
 from types import ModuleType
 from typing import NamedTuple
 
-from core import answers, learning, orders
+from core import learning, orders
+from core.floor import check_in
+from core.floor import room as floor_room
 from core.habits import habits, learned, print_times, unnoted, usage
 from core.hours import replays, state_hours
+from core.morning import report
 from core.plan import capacity, choosing, loading, outlook, planning, present, room, timing
 from core.reading import reading
 from core.review import actions, control_charts, figures, happened_then, models_compared, quarter
@@ -93,7 +96,7 @@ FITTED = (
     Fitted(planning, "HURT", JUDGED),
     Fitted(capacity, "PAID_OVER", PRACTICE),
     Fitted(capacity, "EVENING SATURDAY POINTS NIGHT RARELY", JUDGED),
-    Fitted(timing, "SPOOL_MINUTES", PRACTICE, LISTS),
+    Fitted(usage, "SPOOL_MINUTES", PRACTICE, LISTS),
     Fitted(timing, "SPOOL_HOURS BUSY", JUDGED, LISTS),
     Fitted(loading, "DAYS SPOOL_SHARE STAYS MADE_AHEAD", JUDGED, LISTS),
     # what fails
@@ -114,7 +117,9 @@ FITTED = (
     Fitted(models_compared, "FASTER", JUDGED),
     Fitted(quarter, "BEFORE", JUDGED),
     Fitted(actions, "ENOUGH", JUDGED),
-    Fitted(answers, "USUAL_DAYS SPOOL_DAYS STATE_DAYS", JUDGED),
+    Fitted(report, "USUAL_DAYS", JUDGED),
+    Fitted(check_in, "SPOOL_DAYS", JUDGED),
+    Fitted(floor_room, "STATE_DAYS", JUDGED),
 )  # fmt: skip
 
 #: Definitions, names by number, sizes and tolerances of computing, and constants whose source stands beside them.

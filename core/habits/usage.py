@@ -8,6 +8,8 @@ from dataclasses import dataclass
 FACTOR_DOUBT = 0.05
 #: Before a print that a spool feeds less likely than this, it is changed, or another file is printed.
 LASTS = 0.9
+#: Minutes of hands that a new spool takes (common practice, no source).
+SPOOL_MINUTES = 4.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,7 @@ from core.plan.forward import Played, play
 from core.plan.laws import DOWN, EMPTY, PRINTED, STATES, WAITED, Choice, Clock, Laws, Now, Wanted, Work
 from core.plan.present import Ways, as_it_is
 from core.plan.promises import Asked, Coming, coming, leaves, wanted_later
+from core.plan.types import PLAYS
 from core.reading.reading import Reading
 from core.setup import Product, Setup, is_for
 from core.staffed import Staffed, staffed_spells
@@ -30,9 +31,9 @@ from core.window import Window
 
 #: Days of the past that the room is judged by, weeks of orders that tell of those to come, weeks that are played.
 PAST_DAYS, ORDER_WEEKS, AHEAD_WEEKS = 28, 8, 8
-#: Replications; and those of the pilots that play the last weeks again, their hours, the weeks before until an empty
-#: room has filled, and rounds.
-PLAYS, PILOTS, PILOT_HOURS, FILLING, PILOT_ROUNDS = 500, 20, 3 * WEEK_HOURS, 1, 3
+#: Replications of the pilots that play the last weeks again, their hours, the weeks before until an empty room has
+#: filled, and rounds.
+PILOTS, PILOT_HOURS, FILLING, PILOT_ROUNDS = 20, 3 * WEEK_HOURS, 1, 3
 #: States of the account that a play does not tell apart.
 WAITS, OUT = ("done", "stopped"), ("down", "waiting", "upkeep")
 

@@ -16,13 +16,12 @@ import numpy as np
 from scipy.constants import golden
 
 from core.arrays import Numbers
-from core.habits.usage import LASTS
+from core.habits.usage import LASTS, SPOOL_MINUTES
 from core.plan.best_loading import NEVER, Left, Load
 from core.plan.laws import FINE, Clock, Laws, drawn
 
-#: Minutes of hands that a new spool takes (common practice, no source), and hours of printing it must be worth: nobody
-#: takes a good spool off for nothing.
-SPOOL_MINUTES, SPOOL_HOURS = 4.0, 2.0
+#: Hours of printing that a new spool must be worth: nobody takes a good spool off for nothing.
+SPOOL_HOURS = 2.0
 #: Of the time before hands leave they have this share for loading: the rest goes to rounds, mending and finding out.
 BUSY = 0.6
 #: Steps of a sequence that fills the unit interval evenly: the golden ratio.

@@ -8,6 +8,9 @@ from typing import Literal
 from core.estimate import Estimate
 from core.frozen import Frozen
 
+#: Times that the room is played forward for an answer.
+PLAYS = 500
+
 
 class Leaves(Frozen):
     """When an order leaves: eight times in ten between `low` and `high`, as likely before `best` as after it.

@@ -13,9 +13,9 @@ import polars as pl
 
 from core.arrays import Numbers
 from core.epoch import DAY, WEEK, instant, micros
+from core.habits.usage import SPOOL_MINUTES
 from core.log.store import Log
 from core.orders import ORDERS_KEPT
-from core.plan.timing import SPOOL_MINUTES
 from core.setup import Item, Material, Setup, Shop, Spare
 from core.statistics.forecasts import PAST, Forecast, forecast
 from core.stores import booked, shelf

@@ -6,8 +6,7 @@ import math
 from collections.abc import Mapping
 from datetime import datetime
 
-from core.plan.outlook import PLAYS
-from core.plan.types import Capacity, Gain, Hurt, Loading, NextLoad, OrderDue, Plan, ProductParts, Promise, Step
+from core.plan.types import PLAYS, Capacity, Gain, Hurt, Loading, NextLoad, OrderDue, Plan, ProductParts, Promise, Step
 from dashboard.words import floor_words, written
 from dashboard.words.owner_words import STATE_WORDS
 from dashboard.words.written import Clock

@@ -9,10 +9,19 @@ import numpy as np
 import pytest
 
 from core.arrays import Numbers
-from core.habits.usage import LASTS
+from core.habits.usage import LASTS, SPOOL_MINUTES
 from core.plan.best_loading import NEVER
 from core.plan.laws import FINE, Clock, Laws
-from core.plan.timing import SPOOL_HOURS, SPOOL_MINUTES, Free, Menu, Times, cases, left, loads, time_worth
+from core.plan.timing import (
+    SPOOL_HOURS,
+    Free,
+    Menu,
+    Times,
+    cases,
+    left,
+    loads,
+    time_worth,
+)
 
 
 def by_day(days: int, opens: float = 8, closes: float = 17, hands: int = 2) -> Clock:
