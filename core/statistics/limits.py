@@ -30,11 +30,6 @@ class Limits:
     lower: Numbers
     upper: Numbers
 
-    def out(self, values: Sequence[float] | Numbers) -> list[int]:
-        """The places of the values beyond the limits."""
-        mine = np.asarray(values)
-        return np.flatnonzero((mine < self.lower) | (mine > self.upper)).tolist()
-
 
 def individuals(values: Sequence[float] | Numbers, reach: float = REACH) -> Limits:
     """Of single values: mean +/- `reach` sigma, sigma from the moving ranges. ValueError for fewer than two."""

@@ -683,6 +683,7 @@ def test_an_answer_is_never_changed(log: Log, ask: Callable[[Log], object]) -> N
 def test_a_question_that_went_through_json_is_answered_all_the_same(log: Log) -> None:
     question = only_question(log)
     again = Question.model_validate_json(question.model_dump_json())
+    assert question.choices
     for choice, same in zip(question.choices, again.choices, strict=True):
         told, retold = (
             [entry.model_dump(exclude={"id"}) for entry in entries_for(asked, chosen, "MK", AT)]

@@ -142,7 +142,9 @@ def test_a_single_reason_is_read_whole(glass, start, tmp_path):
     page = look_at(glass, start(tmp_path / "shop.duckdb"))
     chart = page.locator(".st-key-owner-lost svg.marks")
     box = chart.bounding_box()
-    for words in chart.locator("text").all():
+    reasons = chart.locator("text").all()
+    assert reasons
+    for words in reasons:
         told = words.bounding_box()
         assert box["y"] <= told["y"]
         assert told["y"] + told["height"] <= box["y"] + box["height"]

@@ -22,7 +22,8 @@ def test_the_p_chart_of_the_handbook() -> None:
     assert found.centre == pytest.approx(0.231333, abs=5e-7)
     assert found.lower == pytest.approx(np.full(30, 0.052428), abs=5e-7)
     assert found.upper == pytest.approx(np.full(30, 0.410239), abs=5e-7)
-    assert [place + 1 for place in found.out(np.array(CHIPS) / 50)] == [15, 23]
+    share = np.array(CHIPS) / 50
+    assert (np.flatnonzero((share < found.lower) | (share > found.upper)) + 1).tolist() == [15, 23]
 
 
 def test_the_p_chart_without_the_samples_that_were_out() -> None:
@@ -60,11 +61,17 @@ def test_the_g_chart() -> None:
 
 
 def test_the_constant_of_single_values_follows_from_the_mean_range_of_two_normal_values() -> None:
-    """2.66 = 3 / 1.128, as printed in tables of control chart constants (d2 for two values)."""
+    """1.128, as printed in tables of control chart constants (d2 for two values)."""
     assert pytest.approx(1.128, abs=5e-4) == limits.D2
-    assert pytest.approx(2.66, abs=5e-3) == 3 / limits.D2
     pairs = norm.rvs(size=(400_000, 2), random_state=np.random.default_rng(7))
     assert np.abs(pairs[:, 0] - pairs[:, 1]).mean() == pytest.approx(limits.D2, abs=4 * 0.853 / np.sqrt(400_000))
+
+
+def test_the_chart_of_single_values_of_the_handbook() -> None:
+    """NIST/SEMATECH e-Handbook 6.3.2.2: ten flow rates, limits 55.8041 and 45.8159 with d2 = 1.128; from memory."""
+    found = limits.individuals([49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1])
+    assert found.centre == pytest.approx(50.81)
+    assert (found.lower[0], found.upper[0]) == pytest.approx((45.82, 55.80), abs=5e-3)
 
 
 #: Montgomery, Introduction to Statistical Quality Control, run lengths of two-sided CUSUMs, k = 1/2: 168 at h = 4,

@@ -137,6 +137,7 @@ def test_replays_of_a_span_cover_it_without_a_gap(told: Spans, law: Law) -> None
     for turn in replays.turns:
         np.add.at(spent, turn.rows, (turn.end - turn.start).astype(float))
     counts = replays.weights.ravel() > 0
+    assert counts.any()
     assert (spent == np.repeat(told.end - told.start, 8))[counts].all()
 
 

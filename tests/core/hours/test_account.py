@@ -147,7 +147,9 @@ def test_independent_ends_add_in_quadrature() -> None:
 
 def test_a_sum_by_state_is_the_same_as_its_combination() -> None:
     rows = of(TWO_PRINTS, WEEK, pace=LOOSE)
-    for row in rows.by("state").iter_rows(named=True):
+    told_by_state = rows.by("state")
+    assert {"printing", "done"} <= set(told_by_state["state"])
+    for row in told_by_state.iter_rows(named=True):
         one = rows.total((row["state"],))
         assert (one.low, one.best, one.high) == pytest.approx((row["low"], row["best"], row["high"]))
 

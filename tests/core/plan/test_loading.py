@@ -66,6 +66,7 @@ def test_the_list_is_for_machines_that_hands_can_load_before_they_leave(outlook:
 def test_every_print_fits_its_machine_and_needs_a_spool_that_lasts(outlook: Outlook, found: Loading) -> None:
     models = {machine.machine: machine.model for machine in outlook.machines}
     files = {row.file: row for row in outlook.names.files}
+    assert found.loads
     for line in found.loads:
         assert is_for(files[line.file], models[line.machine])
         assert line.ends > line.at
@@ -75,6 +76,7 @@ def test_every_print_fits_its_machine_and_needs_a_spool_that_lasts(outlook: Outl
 
 def test_no_list_is_worth_more(found: Loading) -> None:
     assert found.short_of_best == pytest.approx(0, abs=1e-6)
+    assert found.loads
     assert all(line.loses >= 0 for line in found.loads)
 
 
@@ -98,6 +100,7 @@ def test_the_next_morning_is_planned_in_the_night(busy_log: Log) -> None:
     found = loading(night, stores(busy_log, night.at))
     assert found.closes.astimezone(night.setup.zone).strftime("%a %H:%M") == "Sat 12:30"
     assert found.back.astimezone(night.setup.zone).strftime("%a %H:%M") == "Mon 08:00"
+    assert found.loads
     assert all(line.at >= night.at + timedelta(hours=7) for line in found.loads)
 
 
@@ -125,6 +128,7 @@ def test_no_machine_that_can_print_anything_has_an_empty_list(tmp_path: Path) ->
 
 def test_needs_are_what_is_neither_finished_nor_on_a_machine(outlook: Outlook) -> None:
     found = needs(outlook)
+    assert any(need.order for need in found)
     for place in range(len(outlook.names.products)):
         mine = [need for need in found if need.product == place]
         ordered = sum(order.parts for order in outlook.asked if order.product == place)

@@ -73,6 +73,7 @@ def test_the_weeks_ahead_go_as_the_last_ones_went(outlook: Outlook) -> None:
 
 
 def test_a_larger_order_is_never_finished_sooner(outlook: Outlook, leaves: Numbers) -> None:
+    assert outlook.asked
     for n, order in enumerate(outlook.asked):
         twice = [*outlook.asked[:n], replace(order, parts=2 * order.parts), *outlook.asked[n + 1 :]]
         assert (outlook.leaves(twice, outlook.played)[n] >= leaves[n]).all()
@@ -88,6 +89,7 @@ def test_nor_if_hands_know_of_it_and_print_more(outlook: Outlook, leaves: Number
 
 
 def test_one_more_order_never_brings_another_forward(outlook: Outlook, leaves: Numbers) -> None:
+    assert any(order.due > 100 for order in outlook.asked)
     for product in range(len(outlook.names.products)):
         more = outlook.leaves([*outlook.asked, Asked(product, 30.0, 100.0)], outlook.played)[:-1]
         behind = [n for n, order in enumerate(outlook.asked) if order.product == product and order.due > 100]
@@ -108,6 +110,7 @@ def test_an_order_whose_parts_are_there_leaves_once_it_is_packed(outlook: Outloo
 
 def test_orders_leave_while_people_are_in(outlook: Outlook, leaves: Numbers) -> None:
     known = leaves[np.isfinite(leaves)]
+    assert known.size
     worked = outlook.clock.worked_by(known + 1e-6) - outlook.clock.worked_by(known - 1e-6)
     assert (worked > 0).all()
 

@@ -161,6 +161,7 @@ def chart_of(found: Review, figure: str, of: str | None = None) -> Chart:
 
 
 def test_every_chart_has_a_value_a_centre_and_limits_a_day(found: Review) -> None:
+    assert found.charts
     for chart in found.charts:
         columns = (chart.values, chart.of_each, chart.centre, chart.lower, chart.upper)
         assert {len(column) for column in columns} == {len(chart.days)}

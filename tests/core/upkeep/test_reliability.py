@@ -302,7 +302,9 @@ def test_the_hours_of_a_record_are_those_of_the_watch(busy_log: Log) -> None:
 def test_weeks_kept_for_the_day_change_no_record_and_what_was_printed_since_is_added(busy_log: Log) -> None:
     pace = pace_at(busy_log, AT)
     zone = busy_log.setup().zone
-    for machine in busy_log.setup().machines(AT)[:3]:
+    machines = busy_log.setup().machines(AT)[:3]
+    assert len(machines) == 3
+    for machine in machines:
         before = weeks_before(busy_log, machine.machine, last_midnight(AT, zone), pace)
         kept = machine_record(busy_log, machine.machine, AT, pace, before=before)
         assert kept == machine_record(busy_log, machine.machine, AT, pace)

@@ -162,7 +162,9 @@ def test_who_answers_is_asked_first(room, by):
 def test_the_figures_are_those_of_the_answer(room):
     page = html(opened())
     report = answers.report(room, utc_now())
-    for name, yesterday, week in owner_words.figures(report):
+    figures = owner_words.figures(report)
+    assert figures
+    for name, yesterday, week in figures:
         assert f'<th scope="row">{name}</th><td>{yesterday}</td><td>{week}</td>' in page
 
 
