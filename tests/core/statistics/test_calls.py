@@ -6,6 +6,8 @@ import pytest
 from core.arrays import Numbers
 from core.statistics import scores
 from core.statistics.calls import Call, Rules, calls, limit_of, run_length
+from core.statistics.calls import QUIET, Call, Rules, _levelled, calls, limit_of, run_length
+from core.statistics.hazard import Numbers
 
 DAYS = 78
 
@@ -70,3 +72,22 @@ def test_more_false_calls_allowed_make_every_limit_nearer() -> None:
     assert loose.reach < strict.reach
     assert loose.limit < strict.limit
     assert run_length(limit_of(500.0)) == pytest.approx(500.0)
+
+
+def test_what_is_far_out_again_at_once_is_no_news_and_is_after_a_while() -> None:
+    for apart, times in ((QUIET, 1), (QUIET + 1, 2)):
+        z = np.zeros(DAYS)
+        z[[40, 40 + apart]] = 8.0
+        found = calls(lambda past, z=z: z, DAYS, Rules(reach=5.0, limit=50.0, both=True))
+        assert [call.rule for call in found] == ["beyond"] * times
+
+
+@pytest.mark.parametrize("goes_on", [0.0, 0.6])
+def test_scores_that_go_on_are_levelled_to_a_spread_of_one(goes_on: float) -> None:
+    draw = np.random.default_rng(4)
+    z = np.zeros(4000)
+    for place, chance in enumerate(draw.normal(size=4000)):
+        z[place] = goes_on * z[place - 1] + chance * np.sqrt(1 - goes_on**2)
+    found = _levelled(z, 0)[500:]
+    assert found.std() == pytest.approx(1, abs=0.05)
+    assert np.mean(found[1:] * found[:-1]) == pytest.approx(0, abs=0.05)

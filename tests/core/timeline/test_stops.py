@@ -51,6 +51,14 @@ def test_rates_are_of_the_shop_and_of_every_group() -> None:
     assert found == dict.fromkeys(names, (1, 36.0))
 
 
+def test_a_rate_has_garwoods_range_by_its_hours() -> None:
+    story = [start(when(0, 8)), off(when(1, 12)), start(when(1, 13)), off(when(3), "stopped")]
+    found = rates(ended(reckoned(story, WINDOW).gaps)).row(0, named=True)
+    # Pearson and Hartley, Biometrika Tables for Statisticians I (1954), table 40, 90 % of one: from memory.
+    assert (found["low"] * 36, found["best"] * 36, found["high"] * 36) == pytest.approx((0.0513, 1, 4.74), abs=5e-3)
+    assert found["low"] * 36 == pytest.approx(0.0513, abs=5e-5)
+
+
 def test_a_rate_has_a_range_also_where_nothing_stopped() -> None:
     found = rates(ended(reckoned([start(when(0, 8)), off(when(1, 12))], WINDOW).gaps)).row(0, named=True)
     # -ln 0.05: the mean at which none is seen once in twenty.
