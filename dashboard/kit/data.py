@@ -12,7 +12,6 @@ from threading import Lock, Thread
 from typing import ParamSpec, TypeVar
 
 import streamlit as st
-from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from core import answers
 from core.epoch import utc_now
@@ -30,6 +29,7 @@ from core.upkeep.types import MachineRecord, Room
 from core.window import Window, last_midnight
 from dashboard.charts import drawn
 from dashboard.charts.charts import Spec
+from dashboard.kit import streamlit_inside
 from dashboard.kit.shop import current_log, is_open
 from dashboard.words import review_words
 from dashboard.words.floor_words import Names
@@ -63,7 +63,7 @@ def patient(answer: Callable[P, T]) -> Callable[P, T]:
 
     @wraps(answer)
     def waited(*asked: P.args, **more: P.kwargs) -> T:
-        if get_script_run_ctx(suppress_warning=True) is None:
+        if not streamlit_inside.draws_a_page():
             return answer(*asked, **more)  # behind the pages nobody taps
         given: Future[T] = Future()
 
@@ -75,7 +75,7 @@ def patient(answer: Callable[P, T]) -> Callable[P, T]:
 
         Thread(target=give, daemon=True).start()
         while not wait([given], ASK_EVERY).done:
-            st.session_state.get("floor")  # any question of Streamlit's ends the run where a tap waits
+            streamlit_inside.give_way()
         return given.result()
 
     return waited

@@ -12,12 +12,12 @@ from pathlib import Path
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from dashboard.kit.streamlit_inside import HERE, SHEET
+
 _HERE = Path(__file__).parent
 _PAGES = _HERE.parent
-#: What every page needs, then what the owner's page alone needs, then what is printed.
-SHEETS = (_HERE / "look.css", _PAGES / "views" / "owner.css", _PAGES / "paper" / "paper.css")
-#: Where the server answers: Streamlit would ask below the address of the page first, in vain, and wait 0.2 s.
-HERE = b"<script>window.__streamlit = {BACKEND_BASE_URL: location.origin};</script>"
+#: What reaches into Streamlit's own, what every page needs, what the owner's pages need, what is printed.
+SHEETS = (SHEET, _HERE / "look.css", _PAGES / "views" / "owner.css", _PAGES / "paper" / "paper.css")
 #: What would let the page answer with something that cannot be added to: packed, in part, or not at all.
 _PLAINLY = (b"accept-encoding", b"if-none-match", b"if-modified-since", b"range")
 

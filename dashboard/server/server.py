@@ -6,24 +6,21 @@ import signal
 import socket
 import sysconfig
 import threading
-import tomllib
 import webbrowser
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
-from typing import Any
 
 import click
 import streamlit as st
 import uvicorn
 from starlette.middleware import Middleware
-from streamlit.runtime.state import SafeSessionState
-from streamlit.web import bootstrap
 
 from core.errors import Refused
 from core.log.lock import Owner
 from core.log.store import Log
 from dashboard.kit import shop
+from dashboard.kit.streamlit_inside import keep_taps, load_config
 from dashboard.server.downloads import download_routes
 from dashboard.server.early import Early
 from dashboard.server.guard import LOCAL_NAMES, SameOrigin
@@ -61,36 +58,8 @@ def serve(path: Path, address: str, port: int, browser: bool) -> None:
         pass
 
 
-def load_config(address: str, port: int) -> None:
-    """Give Streamlit our `config.toml` as if on its command line, so that no other folder's file counts."""
-    with CONFIG.open("rb") as file:
-        options = dict(_flat(tomllib.load(file)))
-    bootstrap.load_config_options(options | {"server.address": address, "server.port": port})
-
-
-def _flat(table: dict[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:
-    for name, value in table.items():
-        if isinstance(value, dict):
-            yield from _flat(value, f"{prefix}{name}.")
-        else:
-            yield prefix + name, value
-
-
-def keep_taps() -> None:
-    """Let every run of a page take in its taps, whatever comes meanwhile.
-
-    Streamlit asks first whether a newer tap waits, ends the run if so, and what was tapped before is lost.
-    """
-
-    def take_in(state: SafeSessionState, *told: Any, **more: Any) -> None:
-        with state._lock:  # noqa: SLF001 - there is no other way in
-            state._state.on_script_will_rerun(*told, **more)  # noqa: SLF001
-
-    SafeSessionState.on_script_will_rerun = take_in  # type: ignore[assignment, method-assign]
-
-
 def _app(log: Log, token: str, address: str, port: int) -> st.App:
-    load_config(address, port)
+    load_config(CONFIG, address, port)
     keep_taps()
     middleware = [Middleware(SameOrigin, address=address), Middleware(Look), Middleware(Early)]
     return st.App(APP, routes=[*local_routes(log, token), *download_routes()], middleware=middleware)

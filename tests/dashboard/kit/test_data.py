@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 from threading import Event
-from types import SimpleNamespace
 
 import pytest
 import streamlit as st
@@ -16,7 +15,7 @@ from core.errors import Refused
 from core.log.record import record
 from core.log.store import Log
 from core.setup import Person
-from dashboard.kit import data, shop
+from dashboard.kit import data, shop, streamlit_inside
 from demo.make import make
 
 Learned = list[object]
@@ -82,11 +81,11 @@ class Tapped(BaseException):
 
 
 def test_a_tap_does_not_wait_for_a_long_answer(monkeypatch):
-    def ask(_: str) -> None:
+    def tapped() -> None:
         raise Tapped
 
-    monkeypatch.setattr(data, "get_script_run_ctx", lambda **_: object())
-    monkeypatch.setattr(st, "session_state", SimpleNamespace(get=ask))
+    monkeypatch.setattr(streamlit_inside, "draws_a_page", lambda: True)
+    monkeypatch.setattr(streamlit_inside, "give_way", tapped)
     never = Event()
     with pytest.raises(Tapped):
         data.patient(never.wait)()
@@ -95,7 +94,7 @@ def test_a_tap_does_not_wait_for_a_long_answer(monkeypatch):
 
 
 def test_a_refusal_of_a_long_answer_reaches_the_page(monkeypatch):
-    monkeypatch.setattr(data, "get_script_run_ctx", lambda **_: object())
+    monkeypatch.setattr(streamlit_inside, "draws_a_page", lambda: True)
 
     def refuse() -> None:
         raise Refused("rule", "Not so: do it otherwise.")

@@ -27,10 +27,11 @@ WANTED = {
 
 IN_FORCE = f"""
 import json
-from dashboard.server import APP, load_config
+from dashboard.server import APP, CONFIG
+from dashboard.streamlit_inside import load_config
 import streamlit as st
 from streamlit import config
-load_config("127.0.0.1", 8600)
+load_config(CONFIG, "127.0.0.1", 8600)
 st.App(APP)
 print(json.dumps({{name: config.get_option(name) for name in {list(WANTED)}}}))
 """

@@ -5,19 +5,13 @@ import signal
 import socket
 import sys
 from pathlib import Path
-from types import SimpleNamespace
-from typing import cast
 
 import pytest
-from streamlit.proto.WidgetStates_pb2 import WidgetStates
-from streamlit.runtime.scriptrunner_utils.exceptions import RerunException
-from streamlit.runtime.scriptrunner_utils.script_requests import RerunData
-from streamlit.runtime.state import SafeSessionState, SessionState
 
 from core.entries import Looked
 from core.epoch import utc_now
 from core.log.store import Log
-from dashboard.server.server import ANYWHERE, keep_taps
+from dashboard.server.server import ANYWHERE
 from tests.dashboard.serving import Serving, Start, make_shop, run
 
 
@@ -187,15 +181,3 @@ def test_it_turns_to_no_other_host(start: Start, tmp_path: Path) -> None:
     assert "403" in handshake(serving, "http://elsewhere.example")
     _, said = serving.stop()
     assert "turned to" not in said
-
-
-def test_a_run_takes_in_its_taps_though_newer_ones_wait(monkeypatch: pytest.MonkeyPatch) -> None:
-    def ended() -> None:
-        raise RerunException(RerunData())
-
-    taken: list[object] = []
-    state = SimpleNamespace(on_script_will_rerun=lambda *told, **_: taken.extend(told))
-    monkeypatch.setattr(SafeSessionState, "on_script_will_rerun", SafeSessionState.on_script_will_rerun)
-    keep_taps()
-    SafeSessionState(cast("SessionState", state), ended).on_script_will_rerun(WidgetStates())
-    assert taken == [WidgetStates()]
