@@ -19,6 +19,7 @@ from core.hours.printed_hours import Worked
 from core.log.store import Log
 from core.morning.report import report
 from core.plan.capacity import capacity, gains
+from core.plan.forward import ready_to_play
 from core.plan.loading import loaded_since, loading, with_plan
 from core.plan.outlook import Outlook
 from core.plan.planning import plan, promise
@@ -39,8 +40,8 @@ __all__ = [
     "FORMULAS", "By", "Outlook", "Pace", "Past", "TimeAccount", "Watch", "WeeksBefore", "Worked", "actions", "agree",
     "all_answers", "by_fours", "capacity", "compare", "end", "entries_for", "floor", "gains", "hours", "last_quarter",
     "loaded_since", "loading", "machine_page", "machine_record", "open_question", "pace_at", "part_spools", "plan",
-    "promise", "rack_round", "reliability", "report", "review", "spares_out", "stores", "weeks_before", "with_plan",
-    "worked_before",
+    "promise", "rack_round", "ready_to_play", "reliability", "report", "review", "spares_out", "stores", "weeks_before",
+    "with_plan", "worked_before",
 ]  # fmt: skip
 
 

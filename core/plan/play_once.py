@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import numba
@@ -15,6 +16,8 @@ import numpy.typing as npt
 from core.arrays import Flags, Numbers, Rows
 from core.plan.laws import DOWN, EMPTY, FAILED, FINE, PRINTED, STATES, WAITED, Choice, Clock, Laws, Now, Wanted, Work
 
+#: What the kept code holds of `forward`, so that it is not kept when one of these changes: a test tells.
+HELD = {"PRINTED": 0, "FAILED": 1, "WAITED": 2, "DOWN": 3, "EMPTY": 4, "STATES": 5, "FINE": 10}
 #: Chances that are drawn at every visit, needed or not, so that like rooms meet the same luck.
 CHANCES = 10
 #: Visits that there is room for at first.
@@ -104,7 +107,17 @@ def _rows(array: npt.ArrayLike) -> Rows:
 compiled = numba.njit(nogil=True, error_model="numpy")
 
 
-@numba.njit(cache=True, nogil=True, error_model="numpy")
+def kept(function: Callable[..., Any]) -> Any:
+    """Compiled, and kept beside this file or in the user's cache, by the text of this file. Where neither can be
+    written to, numba refuses to keep anything, and every process compiles it anew.
+    """
+    try:
+        return numba.njit(cache=True, nogil=True, error_model="numpy")(function)
+    except RuntimeError:
+        return compiled(function)
+
+
+@kept
 def course(
     fixed: tuple[Any, ...], changing: tuple[Any, ...], replication: int, pace: float, chance: np.random.Generator
 ) -> tuple[Numbers, Rows, Numbers, Numbers]:

@@ -16,6 +16,7 @@ import streamlit as st
 import uvicorn
 from starlette.middleware import Middleware
 
+from core import answers
 from core.errors import Refused
 from core.log.lock import Owner
 from core.log.store import Log
@@ -51,6 +52,8 @@ def serve(path: Path, address: str, port: int, browser: bool) -> None:
             token = secrets.token_urlsafe(32)
             log.announce(Owner(os.getpid(), url, token))
             _say_where(log.path, url, address, port)
+            # Nobody waits for it unless they ask for a plan before it is there, and then for no second time.
+            threading.Thread(target=answers.ready_to_play, daemon=True).start()
             if browser:
                 threading.Thread(target=webbrowser.open, args=[url], daemon=True).start()
             _run(_app(log, token, address, port), sockets)

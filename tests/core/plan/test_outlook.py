@@ -14,6 +14,8 @@ import pytest
 from core.arrays import Numbers
 from core.entries import AnyEntry
 from core.log.store import Log
+from core.plan import play_once
+from core.plan.forward import EMPTY, STATES, ready_to_play
 from core.plan.laws import DOWN, EMPTY, FAILED, PRINTED, STATES, WAITED
 from core.plan.outlook import OUT, WAITS, Outlook
 from core.plan.promises import Asked
@@ -53,6 +55,14 @@ def test_every_order_has_a_time_at_which_it_leaves(outlook: Outlook, leaves: Num
     # Beyond the weeks played there is none.
     assert np.isfinite(leaves).mean() > 0.99
     assert (leaves > 0).all()
+
+
+def test_a_shop_is_played_by_what_stands_ready(outlook: Outlook, monkeypatch: pytest.MonkeyPatch) -> None:
+    untouched = play_once.kept(play_once.course.py_func)
+    monkeypatch.setattr(play_once, "course", untouched)
+    ready_to_play()
+    outlook.play(outlook.asked)
+    assert len(untouched.signatures) == 1
 
 
 def test_a_second_play_is_the_same_to_the_last_bit(log: Log, outlook: Outlook, leaves: Numbers) -> None:

@@ -5,9 +5,7 @@ import pytest
 
 from core.arrays import Numbers
 from core.statistics import scores
-from core.statistics.calls import Call, Rules, calls, limit_of, run_length
 from core.statistics.calls import QUIET, Call, Rules, _levelled, calls, limit_of, run_length
-from core.statistics.hazard import Numbers
 
 DAYS = 78
 

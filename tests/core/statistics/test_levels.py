@@ -9,7 +9,7 @@ from scipy.stats import t as student
 
 from core.estimate import Estimate
 from core.statistics import levels
-from core.timeline.stops import poisson_range
+from core.statistics.ranges import poisson_range
 
 Draw = Callable[[np.random.Generator], Estimate]
 

@@ -5,13 +5,16 @@ import signal
 import socket
 import sys
 from pathlib import Path
+from threading import Event
 
 import pytest
 
+from core import answers
 from core.entries import Looked
 from core.epoch import utc_now
 from core.log.store import Log
-from dashboard.server.server import ANYWHERE
+from dashboard.server import server
+from dashboard.server.server import ANYWHERE, LOCAL
 from tests.dashboard.serving import Serving, Start, make_shop, run
 
 
@@ -181,3 +184,15 @@ def test_it_turns_to_no_other_host(start: Start, tmp_path: Path) -> None:
     assert "403" in handshake(serving, "http://elsewhere.example")
     _, said = serving.stop()
     assert "turned to" not in said
+
+
+def test_what_plays_the_shop_forward_is_brought_before_anybody_asks(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    brought = Event()
+    monkeypatch.setattr(answers, "ready_to_play", brought.set)
+    monkeypatch.setattr(signal, "signal", lambda *_: None)
+    for asked in ("_app", "_run"):
+        monkeypatch.setattr(server, asked, lambda *_: None)
+    server.serve(make_shop(tmp_path / "shop.duckdb"), LOCAL, 0, browser=False)
+    assert brought.wait(60)
