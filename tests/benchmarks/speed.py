@@ -23,6 +23,7 @@ from core.window import Window
 from demo.make import make
 from tests.conftest import BROWSER_OPTIONS, browser_path
 from tests.dashboard.serving import ENVIRONMENT, ROUNDSHEET
+from tests.floor.phones import BUTTONS
 
 OWNERS = {"width": 1440, "height": 900}
 PHONES = {"width": 390, "height": 844}
@@ -118,7 +119,7 @@ def _taps(browser: Browser, url: str) -> list[float]:
     for number in range(1, 37):
         page.goto(f"{url}/checkin?machine=P{number:02}&by=ro")
         page.locator(".code", has_text=f"P{number:02}").wait_for()
-        button = page.locator("[data-testid='stButton'] button").filter(has_text=ONE_TAP, has_not_text=ASKED).first
+        button = page.locator(BUTTONS).filter(has_text=ONE_TAP, has_not_text=ASKED).first
         if button.is_visible():
             times.append(_tap(page, button.tap))
     return times

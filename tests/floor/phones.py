@@ -19,6 +19,9 @@ from tests.dashboard.serving import Serving
 
 PHONE = {"width": 390, "height": 844}
 
+#: What of Streamlit's own the tests look for: the page without its header, the buttons, the charts of Altair's.
+MAIN, BUTTONS, CHARTS = ".stMain", "[data-testid='stButton'] button", "[data-testid='stVegaLiteChart']"
+
 FAN = {"cause": "fan"}
 #: What was noted of a machine, by the state it is in now: kind, hours ago, further fields.
 HISTORIES: dict[str, list[tuple[str, float, dict[str, Any]]]] = {
@@ -112,7 +115,7 @@ class Phone:
 
     def button(self, words: str | Pattern[str]) -> Locator:
         """The first button that holds these words."""
-        return self.page.locator("[data-testid='stButton'] button").filter(has_text=words).first
+        return self.page.locator(BUTTONS).filter(has_text=words).first
 
     def tap(self, *labels: str | Pattern[str]) -> "Phone":
         """Tap buttons one after the other."""

@@ -3,6 +3,8 @@
 import pytest
 from playwright.sync_api import expect
 
+from tests.floor.phones import MAIN
+
 WIDTHS = [320, 360, 390, 1440]
 PAGES = {
     "check-in": ("/checkin?machine={done}&by=ro", ()),
@@ -23,15 +25,18 @@ PAGES = {
     "one machine of a round": ("/round?rack=A&by=ro", ("P02",)),
 }
 
-BOXES = """() => [...document.querySelectorAll(".stMain button, .stMain a")]
+BOXES = (
+    f"() => [...document.querySelectorAll('{MAIN} button, {MAIN} a')]"
+    """
     .filter(e => e.checkVisibility())
     .map(e => { const r = e.getBoundingClientRect();
                 return {words: e.innerText, x: r.x, y: r.y, width: r.width, height: r.height,
                         act: !!e.closest("[class*='st-key-main-'], [class*='st-key-apart-']"),
                         button: e.tagName === "BUTTON"} })"""
+)
 
-SMALLEST_TEXT = """() => {
-    const walk = document.createTreeWalker(document.querySelector(".stMain"), NodeFilter.SHOW_TEXT);
+SMALLEST_TEXT = """main => {
+    const walk = document.createTreeWalker(document.querySelector(main), NodeFilter.SHOW_TEXT);
     const sizes = [];
     while (walk.nextNode()) {
         const parent = walk.currentNode.parentElement;
@@ -66,14 +71,14 @@ def test_nothing_scrolls_sideways_and_everything_is_big_enough_to_hit_and_read(n
     for width in WIDTHS:
         page.set_viewport_size({"width": width, "height": 844})
         wide, room = page.evaluate(
-            "() => { const e = document.querySelector('.stMain'); return [e.scrollWidth, e.clientWidth]; }"
+            "main => { const e = document.querySelector(main); return [e.scrollWidth, e.clientWidth]; }", MAIN
         )
         assert wide == room, width
         boxes = page.evaluate(BOXES)
         small = [b for b in boxes if b["height"] < (88 if b["act"] else 58) or b["width"] < 58]
         assert small == [], width
         assert close(boxes) == [], width
-    assert page.evaluate(SMALLEST_TEXT) >= 18
+    assert page.evaluate(SMALLEST_TEXT, MAIN) >= 18
 
 
 def close(boxes):

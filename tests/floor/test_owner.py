@@ -17,7 +17,7 @@ from core.setup import Machine
 from demo.make import make
 from demo.shop import shop_rows
 from tests.dashboard.serving import Serving, Start
-from tests.floor.phones import run_short, tell
+from tests.floor.phones import MAIN, run_short, tell
 
 MONITOR = {"width": 1440, "height": 900}
 PHONE = {"width": 390, "height": 844}
@@ -32,9 +32,12 @@ new PerformanceObserver(list => {
 }).observe({type: "layout-shift", buffered: true});
 """
 #: Every element with text of its own that is drawn: the size of its text, and its beginning.
-TEXTS = """() => [...document.querySelectorAll("[data-testid=stMain] *")]
+TEXTS = (
+    f"() => [...document.querySelectorAll('{MAIN} *')]"
+    """
   .filter(e => e.getClientRects().length && [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
   .map(e => [parseFloat(getComputedStyle(e).fontSize), e.textContent.trim().slice(0, 40)])"""
+)
 
 
 @pytest.fixture(scope="module")
@@ -107,7 +110,7 @@ def test_nothing_is_wider_than_the_screen(desk):
     for width in (320, 360, 390, 768, 1440):
         desk.set_viewport_size({"width": width, "height": 800})
         desk.wait_for_timeout(500)  # charts follow
-        for element in ("document.documentElement", "document.querySelector('[data-testid=stMain]')"):
+        for element in ("document.documentElement", f"document.querySelector('{MAIN}')"):
             assert desk.evaluate(f"{element}.scrollWidth === {element}.clientWidth"), (width, element)
 
 

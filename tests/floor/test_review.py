@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, BrowserContext, expect
 
 from demo.make import make
 from tests.dashboard.serving import Serving, Start, run
-from tests.floor.phones import PHONE, Phone
+from tests.floor.phones import CHARTS, PHONE, Phone
 from tests.floor.printing import must_be_one_whole_sheet
 
 #: The quarter is looked through once a day, which takes a while on a busy machine.
@@ -113,7 +113,7 @@ def test_any_other_figure_can_be_looked_at(hand: Phone) -> None:
     other = hand.page.get_by_label("Any other figure")
     hand.page.locator(".paper").wait_for(state="attached", timeout=PATIENT)  # the page is told to its end
     marks = hand.page.locator("svg.marks")
-    before = hand.page.get_by_test_id("stVegaLiteChart").count()
+    before = hand.page.locator(CHARTS).count()
     expect(marks).to_have_count(before, timeout=PATIENT)  # and drawn
     other.scroll_into_view_if_needed()
     hand.page.wait_for_timeout(500)  # an open list closes where its page still scrolls

@@ -13,7 +13,7 @@ from playwright.sync_api import TimeoutError as Timeout
 
 from dashboard.kit.streamlit_inside import HERE, SHEET
 from tests.dashboard.serving import Serving
-from tests.floor.phones import Phone
+from tests.floor.phones import BUTTONS, CHARTS, MAIN, Phone
 
 #: Pages that between them have one of everything a rule is for: address, taps, what is there then, width of the screen,
 #: screen or paper.
@@ -111,21 +111,31 @@ def broken(seen: Found) -> list[str]:
 
 def visit(hand: Phone, path: str, taps: tuple[str, ...], there: str, width: int, media: Any) -> Found:
     """One page, tapped at until something is there; what of the sheet reaches something on it."""
-    hand.page.emulate_media(media="screen")
     hand.page.set_viewport_size({"width": width, "height": 844})
     hand.open(path)
     for words in taps:
-        expect(hand.button(words)).to_be_visible(timeout=30_000)
+        expect(hand.button(words)).to_be_visible(timeout=120_000)
         hand.tap(words)
     expect(hand.page.locator(there).first).to_be_visible(timeout=120_000)
     hand.page.emulate_media(media=media)
-    return reached(hand.page)
+    found = reached(hand.page)
+    hand.page.emulate_media(media="screen")
+    return found
 
 
 def test_every_rule_reaches_what_streamlit_draws(hand: Phone, room: tuple[Serving, dict[str, list[str]]]) -> None:
     named = {state: machines[-1] for state, machines in room[1].items()}
     found = broken(together([visit(hand, path.format(**named), *rest) for path, *rest in VISITS]))
     assert not found, "\n".join(found)
+
+
+@pytest.mark.parametrize("selector", [MAIN, BUTTONS, CHARTS])
+def test_what_other_tests_look_for_is_there(hand: Phone, selector: str) -> None:
+    hand.open("/plan?by=ro")
+    try:
+        expect(hand.page.locator(selector).first).to_be_visible(timeout=120_000)
+    except AssertionError:
+        pytest.fail(f"Streamlit draws no {selector} any more: name in tests/floor/phones.py what stands there now.")
 
 
 @pytest.mark.parametrize(

@@ -51,7 +51,10 @@ def in_force(tmp_path_factory: pytest.TempPathFactory) -> dict[str, object]:
 
 @pytest.mark.parametrize("option", WANTED)
 def test_option_is_in_force(in_force: dict[str, object], option: str) -> None:
-    assert in_force[option] == WANTED[option]
+    assert in_force[option] == WANTED[option], (
+        f"{option} is not in force as `.streamlit/config.toml` has it: see streamlit_inside.load_config, and what "
+        "streamlit.web.bootstrap.load_config_options does now."
+    )
 
 
 def contrast_with_white(colour: str) -> float:
