@@ -1,6 +1,6 @@
 """One course of a room, compiled to machine code: which machine hands come to next, what they do there, what comes off.
 
-`forward` holds what a room is, and plays many courses of it.
+`laws` holds what a room is, and `forward` plays many courses of it.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import numpy.typing as npt
 from core.arrays import Flags, Numbers, Rows
 from core.plan.laws import DOWN, EMPTY, FAILED, FINE, PRINTED, STATES, WAITED, Choice, Clock, Laws, Now, Wanted, Work
 
-#: What the kept code holds of `forward`, so that it is not kept when one of these changes: a test tells.
+#: What the kept code holds of `laws`, so that it is not kept when one of these changes: a test tells.
 HELD = {"PRINTED": 0, "FAILED": 1, "WAITED": 2, "DOWN": 3, "EMPTY": 4, "STATES": 5, "FINE": 10}
 #: Chances that are drawn at every visit, needed or not, so that like rooms meet the same luck.
 CHANCES = 10

@@ -2,8 +2,9 @@
 
 What its documentation promises may be used anywhere: `st.…`, `st.App`, the class `st-key-…` of whatever has a key.
 All else may change with its next minor version, which is why the version is pinned; it stands here or, where it
-reaches into what Streamlit draws, in `streamlit.css`. Every piece has a canary that says what broke and where to look:
-`tests/dashboard/kit/test_streamlit_inside.py`, and `tests/floor/test_streamlit_inside.py` for what only a browser can tell.
+reaches into what Streamlit draws, in `streamlit.css`. Every piece has a canary that says what broke and where to look,
+in `tests/dashboard/kit/test_streamlit_inside.py`, and in `tests/floor/test_streamlit_inside.py` what only a browser can
+tell.
 """
 
 import tomllib

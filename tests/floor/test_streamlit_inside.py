@@ -97,13 +97,13 @@ def together(pages: Iterable[Found]) -> Found:
 def broken(seen: Found) -> list[str]:
     """A sentence for every rule that does nothing any more."""
     nothing = [
-        f"`{rule}` reaches nothing: Streamlit draws it otherwise now. Find it in dashboard/server/streamlit.css, which says "
+        f"`{rule}` reaches nothing: Streamlit draws it otherwise now. Find it in dashboard/kit/streamlit.css, which says "
         "what it is for, and look in a browser what stands there instead."
         for rule, found in seen.items() if not found["reached"]
     ]  # fmt: skip
     weaker = [
         f"`{rule}` no longer sets {', '.join(found['lost'])}: a rule of Streamlit's is stronger now. Find it in "
-        "dashboard/server/streamlit.css and make it stronger."
+        "dashboard/kit/streamlit.css and make it stronger."
         for rule, found in seen.items() if found["reached"] and found["lost"]
     ]  # fmt: skip
     return nothing + weaker

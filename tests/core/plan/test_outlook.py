@@ -15,7 +15,7 @@ from core.arrays import Numbers
 from core.entries import AnyEntry
 from core.log.store import Log
 from core.plan import play_once
-from core.plan.laws import EMPTY, STATES, ready_to_play
+from core.plan.forward import ready_to_play
 from core.plan.laws import DOWN, EMPTY, FAILED, PRINTED, STATES, WAITED
 from core.plan.outlook import OUT, WAITS, Outlook
 from core.plan.promises import Asked
