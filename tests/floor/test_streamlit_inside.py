@@ -97,8 +97,8 @@ def together(pages: Iterable[Found]) -> Found:
 def broken(seen: Found) -> list[str]:
     """A sentence for every rule that does nothing any more."""
     nothing = [
-        f"`{rule}` reaches nothing: Streamlit draws it otherwise now. Find it in dashboard/kit/streamlit.css, which says "
-        "what it is for, and look in a browser what stands there instead."
+        f"`{rule}` reaches nothing: Streamlit draws it otherwise now. Find it in dashboard/kit/streamlit.css, which "
+        "says what it is for, and look in a browser what stands there instead."
         for rule, found in seen.items() if not found["reached"]
     ]  # fmt: skip
     weaker = [
