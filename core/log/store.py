@@ -270,11 +270,23 @@ class Log:
         row = cursor.execute("SELECT max(noted_at) FROM entries WHERE noted_at <= ?", [as_of]).fetchall()[0]
         return row[0].astimezone(UTC) if row[0] else None
 
-    def noted_by(self, moment: datetime) -> int:
-        """How many entries were noted by then, and set-up rows in all: what was known then changes with it alone."""
-        cursor = self._cursor()
-        told = int(cursor.execute("SELECT count(*) FROM entries WHERE noted_at <= ?", [moment]).fetchall()[0][0])
-        return told + len(self.setup().rows)
+    def noted_by(self, moment: datetime, line: int) -> int:
+        """How many entries were noted by then, and set-up rows in all, up to a line: what was known then goes by it."""
+        query = (
+            "SELECT (SELECT count(*) FROM entries WHERE noted_at <= $moment AND seq <= $line)"
+            " + (SELECT count(*) FROM setup WHERE seq <= $line)"
+        )
+        return int(self._cursor().execute(query, {"moment": moment, "line": line}).fetchall()[0][0])
+
+    def last_line_of(self, kinds: Sequence[str], line: int) -> int:
+        """The number of the last line up to this one that is an entry of these kinds or takes one back; 0 of none."""
+        query = """
+            WITH told AS (SELECT id, seq FROM entries WHERE list_contains($kinds, kind) AND seq <= $line)
+            SELECT greatest(
+                (SELECT coalesce(max(seq), 0) FROM told),
+                (SELECT coalesce(max(seq), 0) FROM entries WHERE seq <= $line AND which IN (SELECT id FROM told)))
+        """
+        return int(self._cursor().execute(query, {"kinds": list(kinds), "line": line}).fetchall()[0][0])
 
     def span(self) -> Window | None:
         """From the first entry's time to the last one's, or None for an empty log."""

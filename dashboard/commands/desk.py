@@ -23,7 +23,7 @@ from core.log import exchange
 from core.log.lock import Owner, read_owner
 from core.log.record import record
 from core.log.store import Log
-from core.tables import Kind, write_tables
+from core.tables import TABLES, Kind, write_tables
 from core.window import Window, parse_time
 from dashboard.paper.morning_paper import morning
 from dashboard.paper.paper import document
@@ -87,7 +87,8 @@ def _tables(
     log: Log, folder: Path, at: str | None = None, kind: Kind = "csv", progress: Progress | None = None
 ) -> object:
     moment = parse_time(at, log.setup().zone) if at else utc_now()
-    return write_tables(answers.all_answers(log, moment, progress), _absolute(folder), kind)
+    told = {table.answer for table in TABLES.values()}
+    return write_tables(answers.all_answers(log, moment, progress, told), _absolute(folder), kind)
 
 
 @validate_call(config=_WITH_LOG)

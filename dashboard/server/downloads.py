@@ -13,12 +13,10 @@ from starlette.routing import Route
 
 from core.epoch import utc_now
 from core.errors import Refused
-from core.frozen import Frozen
 from core.tables import TABLES, written
-from core.upkeep.types import MachineRecord
 from dashboard.charts import charts
 from dashboard.charts.drawn import DRAWINGS, Drawing, Each, Seen
-from dashboard.kit import data
+from dashboard.kit import data, menu
 from dashboard.words import download_words as said
 
 MEDIA = {
@@ -72,7 +70,7 @@ def _table(file: File) -> bytes:
     table = TABLES.get(file.name)
     if table is None or file.kind not in ("csv", "parquet"):
         raise Refused("no_such_file", said.no_such(f"{file.name}.{file.kind}"))
-    return written(table.of(_answer(table.answer, file.of.get("machine", ""))), file.kind)
+    return written(table.of(menu.answer(table.answer, file.of)), file.kind)
 
 
 def _chart(file: File) -> bytes:
@@ -81,16 +79,10 @@ def _chart(file: File) -> bytes:
         raise Refused("no_such_file", said.no_such(f"{file.name}.{file.kind}"))
     code = file.of.get(drawing.each, "") if drawing.each else ""
     seen = Seen(data.names(), data.clock(), code)
-    chart = drawing.draw(_answer(drawing.answer, code), seen)
+    chart = drawing.draw(menu.answer(drawing.answer, file.of), seen)
     if chart is None:
         raise Refused("nothing_to_draw", said.NOTHING)
     return charts.picture(chart, file.kind, said.CHARTS[file.name], _told(drawing, seen))
-
-
-def _answer(kind: type[Frozen], machine: str) -> Frozen:
-    if kind is MachineRecord and not machine:
-        raise Refused("which_machine", said.WHICH)
-    return data.answer(kind, machine)
 
 
 def _told(drawing: Drawing[Any], seen: Seen) -> list[str]:

@@ -1,30 +1,23 @@
 """What a page stands on is begun when its address is asked for.
 
 A browser takes a third of a second to load the pages' programs before it asks for anything; meanwhile the answer is
-given, and kept for the page to find (`dashboard.kit.data`).
+given, and kept for the page to find (`dashboard.kit.keeping`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable
 from functools import partial
+from typing import Any
 
 from starlette.datastructures import Headers, QueryParams
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from dashboard.kit import data
+from dashboard.kit.behind import Behind
+from dashboard.kit.menu import PAGES
 
-Answer = Callable[[], object]
-
-#: What the pages show that are not about one machine or rack, in their order.
-_STANDS_ON: Mapping[str, Sequence[Answer]] = {
-    "": (data.report, data.plan, data.capacity, data.reliability),
-    "round": (data.racks,),
-    "stores": (data.stores,),
-    "plan": (data.plan, data.loading, data.capacity),
-    "upkeep": (data.reliability,),
-    "review": (data.review_charts,),
-}
+#: Pages whose answers are begun at the same time.
+AT_ONCE = 4
 
 
 class Early:
@@ -32,26 +25,20 @@ class Early:
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
+        self._behind = Behind(AT_ONCE)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let everything pass as it is."""
         if scope["type"] == "http" and "text/html" in Headers(scope=scope).get("accept", ""):
-            data.behind(partial(_give, answers(scope["path"].strip("/"), QueryParams(scope["query_string"]))))
+            self._begin(scope["path"].strip("/"), QueryParams(scope["query_string"]))
         await self._app(scope, receive, send)
 
-
-def answers(page: str, asked: Mapping[str, str]) -> Sequence[Answer]:
-    """What a page with this address stands on; nothing for an address that is no page's."""
-    machine, rack = asked.get("machine"), asked.get("rack")
-    if machine and page in {"", "checkin"}:
-        return (partial(data.machine_page, machine),)
-    if machine and page == "upkeep":
-        return (partial(data.machine_record, machine),)
-    if rack and page == "round":
-        return (partial(data.rack_round, rack),)
-    return _STANDS_ON.get(page, ())
+    def _begin(self, address: str, asked: QueryParams) -> None:
+        page = next((page for page in PAGES if page.address == address), None)
+        if page:
+            self._behind.begin((address, page.codes(asked)), partial(_give, page.asks(asked)))
 
 
-def _give(asked: Sequence[Answer]) -> None:
-    for answer in asked:
-        answer()
+def _give(asks: Iterable[Callable[[], Any]]) -> None:
+    for ask in asks:
+        ask()

@@ -13,6 +13,7 @@ from core.setup import Machine, Model, UpkeepTask
 from core.tables import TABLES
 from dashboard.charts.drawn import AGE, DRAWINGS
 from dashboard.kit import data, parts
+from dashboard.kit.menu import PAGES
 from dashboard.words import download_words as said
 
 TABLE_KINDS, CHART_KINDS = {"csv": "CSV", "parquet": "Parquet"}, {"svg": "SVG", "png": "PNG"}
@@ -35,7 +36,8 @@ def page() -> None:
         title, names = kinds[kind]
         st.html(_of_one(f"{title}: {names.get(code, code)}", _rows(kind, {kind: code}), by))
     else:
-        folded = [_folded(title, _table(_rows(name))) for name, title in said.PAGES.items()]
+        pages = [name for page in PAGES for name in page.files if name not in kinds]
+        folded = [_folded(said.PAGES[name], _table(_rows(name))) for name in pages]
         folded += [_folded(title, _links(kind, names, by)) for kind, (title, names) in kinds.items()]
         told = "".join(f"<p>{line}</p>" for line in said.INTRO)
         st.html(f'<section class="rs rs-take">{told}{"".join(folded)}</section>')
