@@ -1,7 +1,7 @@
 """The pages, and what belongs to each: address, view, title, what it is drawn from and what of it can be taken along.
 
 The menu, the answers begun early, the downloads and the tests that look at every page go by `PAGES`.
-`tests/dashboard/test_menu.py` says what of a page was forgotten.
+`tests/dashboard/kit/test_menu.py` says what of a page was forgotten.
 """
 
 from __future__ import annotations

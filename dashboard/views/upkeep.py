@@ -51,10 +51,14 @@ def room() -> None:
         for one in found.cumulative:
             parts.chart(drawn.cumulative(one), said.FAILS)
     by_hours(found)
-    st.html(upkeep_html.causes(found, names))
-    st.html(upkeep_html.intervals(found))
-    st.html(upkeep_html.spares(found))
+    told(upkeep_html.causes(found, names), upkeep_html.intervals(found), upkeep_html.spares(found))
     records()
+
+
+def told(*bodies: str) -> None:
+    """One under the other; what has nothing to tell takes no room."""
+    for body in filter(None, bodies):
+        st.html(body)
 
 
 def by_hours(found: Room) -> None:
@@ -77,10 +81,10 @@ def record(machine: str, by: str | None) -> None:
     parts.text("entry", said.record(found, clock), *said.cost(found.cost), *recurs)
     if known := data.kept_reliability():
         mine = [line for line in known.due if line.machine == machine]
-        st.html(upkeep_html.tasks(mine, clock))
+        told(upkeep_html.tasks(mine, clock))
     parts.text("hands", words.HANDS_IN)
     parts.chart(drawn.record(found, clock), said.PRINTED)
-    st.html(upkeep_html.story(found, clock, names))
+    told(upkeep_html.story(found, clock, names))
     st.html(upkeep_html.ways_on(machine, upkeep_html.Links(by)))
 
 

@@ -18,14 +18,14 @@ ENVIRONMENT = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTEC
 ROUNDSHEET = [sys.executable, "-m", "dashboard"]
 
 
-def make_shop(path: Path, name: str = "Larkfield Hive Fittings") -> Path:
-    """A shop with one machine, A1, in `path`."""
+def make_shop(path: Path, name: str = "Larkfield Hive Fittings", machine: str = "A1") -> Path:
+    """A shop with one machine in `path`."""
     with Log.open(path) as log:
         log.append_setup([
             Shop(name=name, zone="Europe/Dublin"),
             Model(model="B220", name="Bench 220"),
             Rack(rack="A", name="Rack A"),
-            Machine(machine="A1", model="B220", rack="A", place=1),
+            Machine(machine=machine, model="B220", rack="A", place=1),
         ])  # fmt: skip
     return path
 
