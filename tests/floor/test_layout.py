@@ -1,12 +1,14 @@
-"""Sizes and places on the floor pages, measured in a real browser."""
+"""Every page on every width, and sizes and places on those that hands tap at, measured in a real browser."""
 
 import pytest
 from playwright.sync_api import expect
 
 from tests.floor.phones import MAIN
+from dashboard.kit.menu import PAGES
 
 WIDTHS = [320, 360, 390, 1440]
-PAGES = {
+#: What hands tap at: an address, and what to tap there.
+SCREENS = {
     "check-in": ("/checkin?machine={done}&by=ro", ()),
     "some scrap": ("/checkin?machine={done}&by=ro", ("some scrap",)),
     "down": ("/checkin?machine={printing}&by=ro", ("Down",)),
@@ -52,12 +54,35 @@ SHIFTS = """() => { if (window.shifts) return; window.shifts = [];
         .observe({type: "layout-shift", buffered: true}); }"""
 
 
+FITS = """() => [document.documentElement, document.querySelector(".stMain")]
+    .every(e => e.scrollWidth === e.clientWidth)"""
+
+#: What can be come to or looked at, and has no name for those who cannot see it.
+NAMELESS = """() => [...document.querySelectorAll("a, button, input, select, textarea, summary, img, [role=img]")]
+    .filter(e => e.closest(".stMain") && e.checkVisibility() && (e.tabIndex >= 0 || e.matches("img, [role=img]")))
+    .filter(e => ![e.innerText, e.ariaLabel, e.title, e.alt, ...[...(e.labels || [])].map(l => l.innerText),
+                   document.getElementById(e.getAttribute("aria-labelledby"))?.innerText].some(name => name?.trim()))
+    .map(e => e.outerHTML)"""
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.title)
+def test_every_page_fits_the_screen_can_be_read_and_names_all_that_can_be_come_to(page, hand):
+    shown = hand.open(f"/{page.address}?by=ro").page
+    expect(shown).to_have_title(page.title)
+    expect(shown.locator(".st-key-menu a")).to_have_text([other.title for other in PAGES])
+    for width in WIDTHS:
+        shown.set_viewport_size({"width": width, "height": 844})
+        shown.wait_for_function(FITS)  # charts follow
+    assert shown.evaluate(NAMELESS) == []
+    assert shown.evaluate(SMALLEST_TEXT) >= 16
+
+
 @pytest.fixture
 def at(hand, room):
-    """Opens a page by its name in `PAGES`."""
+    """Opens one of `SCREENS` by its name."""
 
     def opened(name):
-        path, taps = PAGES[name]
+        path, taps = SCREENS[name]
         hand.open(path.format(**{state: machines[-1] for state, machines in room[1].items()})).tap(*taps)
         hand.page.wait_for_timeout(700)
         return hand.page
@@ -65,7 +90,7 @@ def at(hand, room):
     return opened
 
 
-@pytest.mark.parametrize("name", PAGES)
+@pytest.mark.parametrize("name", SCREENS)
 def test_nothing_scrolls_sideways_and_everything_is_big_enough_to_hit_and_read(name, at):
     page = at(name)
     for width in WIDTHS:
