@@ -6,6 +6,7 @@ feeder 12 (2 parts), a grille 24 (4 parts).
 """
 
 import math
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
@@ -13,7 +14,7 @@ from pathlib import Path
 import pytest
 from pydantic import BaseModel, ValidationError
 
-from core.answers import By, entries_for, floor, hours, machine_page, pace_at, rack_round, report
+from core.answers import ANSWERS, By, all_answers, entries_for, floor, hours, machine_page, pace_at, rack_round, report
 from core.entries import AnyEntry
 from core.errors import Refused
 from core.estimate import NINETY, Estimate
@@ -22,10 +23,12 @@ from core.hours.account import FORMULAS
 from core.log.record import record
 from core.log.store import Log
 from core.reading.types import MachineNow, Period, Question
+from core.reading.types import Choice, MachineNow, MachinePage, Period, Question, RackNow, RackRound, Stores
 from core.setup import WEEKDAYS, Cause, Machine, Material, PrintFile, Rack, Row, Shift, Shop, Spare, UpkeepTask
 from core.timeline.possible import acts
 from core.timeline.questions import NOBODY_KNOWS
 from core.timeline.reckon import STATES
+from core.upkeep.types import MachineRecord
 from core.window import Window, midnight
 from tests.core.larkfield import EXACT, ROWS, tell, when
 
@@ -695,3 +698,16 @@ def test_a_question_that_went_through_json_is_answered_all_the_same(log: Log) ->
 def test_the_pace_kept_by_the_caller_is_that_of_the_day(log: Log) -> None:
     assert report(log, AT, pace_at(log, AT)) == report(log, AT)
     assert floor(log, AT, pace_at(log, AT)) == floor(log, AT)
+
+
+def test_all_answers_are_of_every_kind_there_is_one_of_each_machine_and_rack_or_of_those_asked_for(
+    busy_log: Log,
+) -> None:
+    then = busy_log.span().end
+    told = list(all_answers(busy_log, then))
+    racks = floor(busy_log, then)
+    machines = sum(len(rack.machines) for rack in racks)
+    each = {MachinePage: machines, MachineRecord: machines, RackNow: len(racks), RackRound: len(racks)}
+    assert Counter(map(type, told)) == {answer.kind: each.get(answer.kind, 1) for answer in ANSWERS.values()}
+    some = list(all_answers(busy_log, then, kinds={Stores, RackNow}))
+    assert some == [answer for answer in told if isinstance(answer, Stores | RackNow)]

@@ -127,7 +127,7 @@ SELDOM = {
 
 def test_an_invented_shop_fills_its_tables_and_every_machine_has_a_record(busy_log: Log, tmp_path: Path) -> None:
     given: list[float] = []
-    done = write_tables(all_answers(busy_log, AT, given.append), tmp_path / "out", "parquet")
+    done = write_tables(all_answers(busy_log, AT, given.append, ANSWERS), tmp_path / "out", "parquet")
     tables = {file.stem: pl.read_parquet(file) for file in (tmp_path / "out").iterdir()}
     assert set(tables) == set(TABLES)
     assert {name for name, table in tables.items() if table.is_empty()} <= SELDOM

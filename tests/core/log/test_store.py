@@ -164,15 +164,34 @@ def test_an_earlier_moment_knows_only_what_was_noted_by_then(log: Log) -> None:
 
 
 def test_the_count_of_what_was_noted_grows_only_with_the_past(log: Log) -> None:
-    before = log.noted_by(when(3))
+    before = log.noted_by(when(3), log.version())
     log.append([look(when(1), "done"), look(when(2), "done")])
-    assert [log.noted_by(when(day)) - before for day in (0, 1, 3)] == [0, 1, 2]
+    assert [log.noted_by(when(day), log.version()) - before for day in (0, 1, 3)] == [0, 1, 2]
     log.append_setup([Machine(machine="A9", model="bench-220", rack="B", place=9)])
-    assert log.noted_by(when(0)) - before == 1
+    assert log.noted_by(when(0), log.version()) - before == 1
     log.append([look(when(4), "done")])
-    assert log.noted_by(when(3)) - before == 3
+    assert log.noted_by(when(3), log.version()) - before == 3
     assert log.last_noted(when(3)) == when(2)
     assert log.last_noted(when(0)) is None
+
+
+def test_the_count_up_to_a_line_is_as_it_was_when_that_was_written(log: Log) -> None:
+    line, before = log.version(), log.noted_by(when(3), log.version())
+    log.append([look(when(1), "done")])
+    log.append_setup([Machine(machine="A9", model="bench-220", rack="B", place=9)])
+    assert log.noted_by(when(3), line) == before
+    assert log.noted_by(when(3), line + 1) == before + 1
+
+
+def test_the_last_line_of_some_kinds_is_that_of_such_an_entry_or_of_what_takes_one_back(log: Log) -> None:
+    first = log.version()
+    seen, begun = look(when(1), "done"), at_a1("PrintStarted", when(2), file="clip", revision=1)
+    log.append([seen, begun, void(seen, when(3)), void(begun, when(4))])
+    lines = range(first, first + 5)
+    assert [log.last_line_of(["Looked"], line) for line in lines] == [0, first + 1, first + 1, first + 3, first + 3]
+    assert log.last_line_of(["PrintStarted"], log.version()) == first + 4
+    assert log.last_line_of(["Looked", "PrintStarted"], first + 2) == first + 2
+    assert log.last_line_of(["StockCounted"], log.version()) == 0
 
 
 def test_the_span_runs_from_the_first_entry_to_the_last(log: Log) -> None:

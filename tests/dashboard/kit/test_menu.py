@@ -71,6 +71,8 @@ def forgotten(pages: Sequence[Page], views: set[str] = VIEWS, readme: str = READ
         *(f"{name} is no answer" for name in sorted(named - ANSWERS.keys())),
         *of_more_or_less_than_one(pages),
         *not_drawn_from(pages),
+        *(f"{name} has no words" for name in (TABLES | DRAWINGS) if name not in said.TABLES | said.CHARTS),
+        *(f"{name} is words for nothing" for name in said.TABLES | said.CHARTS if name not in TABLES | DRAWINGS),
         *(f"Downloads has no heading for {name}" for name in sorted(headings - said.PAGES.keys())),
         *(f"Downloads has a heading for {name}" for name in sorted(said.PAGES.keys() - headings)),
         *(["README lists other pages"] if LISTED.findall(readme) != told else []),
@@ -111,6 +113,20 @@ def but(page: Page, **other: Any) -> list[Page]:
 )  # fmt: skip
 def test_what_is_forgotten_of_a_planted_page_is_told(planted: Sequence[Page], complaints: list[str]) -> None:
     assert set(complaints) <= set(forgotten(planted))
+
+
+def test_a_table_or_a_chart_that_no_page_has_and_nobody_named_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(TABLES, "hands-list", TABLES["owner-needs"])
+    monkeypatch.setitem(DRAWINGS, "hands-busy", DRAWINGS["owner-good"])
+    lines = [
+        f"{name} {what}" for what in ("is not one page's", "has no words") for name in ("hands-list", "hands-busy")
+    ]
+    assert forgotten(PAGES) == lines
+
+
+def test_words_for_what_is_not_there_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(said.TABLES, "hands-list", "Who was here")
+    assert forgotten(PAGES) == ["hands-list is words for nothing"]
 
 
 def test_a_view_that_nobody_entered_is_told() -> None:
