@@ -18,13 +18,13 @@ from core.answers import ANSWERS, By, all_answers, entries_for, floor, hours, ma
 from core.entries import AnyEntry
 from core.errors import Refused
 from core.estimate import NINETY, Estimate
-from core.floor.types import Choice, RackNow
+from core.floor.types import Choice, MachinePage, RackNow, RackRound
 from core.hours.account import FORMULAS
 from core.log.record import record
 from core.log.store import Log
 from core.reading.types import MachineNow, Period, Question
-from core.reading.types import Choice, MachineNow, MachinePage, Period, Question, RackNow, RackRound, Stores
 from core.setup import WEEKDAYS, Cause, Machine, Material, PrintFile, Rack, Row, Shift, Shop, Spare, UpkeepTask
+from core.stores.types import Stores
 from core.timeline.possible import acts
 from core.timeline.questions import NOBODY_KNOWS
 from core.timeline.reckon import STATES

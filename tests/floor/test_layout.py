@@ -3,8 +3,8 @@
 import pytest
 from playwright.sync_api import expect
 
-from tests.floor.phones import MAIN
 from dashboard.kit.menu import PAGES
+from tests.floor.phones import MAIN
 
 WIDTHS = [320, 360, 390, 1440]
 #: What hands tap at: an address, and what to tap there.

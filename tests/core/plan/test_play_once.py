@@ -47,6 +47,6 @@ def test_where_nothing_can_be_kept_it_is_compiled_all_the_same(monkeypatch: pyte
 def test_what_is_kept_is_not_used_when_a_constant_of_another_file_changes() -> None:
     used = {name: of for name, of in vars(laws).items() if isinstance(of, int) and vars(compiled).get(name) is of}
     assert used == compiled.HELD, (
-        "The compiled code is kept by the text of play_once.py alone and holds the old value of what differs here: change "
-        "it in play_once.HELD too, and it is compiled anew."
+        "The compiled code is kept by the text of play_once.py alone and holds the old value of what differs here: "
+        "change it in play_once.HELD too, and it is compiled anew."
     )

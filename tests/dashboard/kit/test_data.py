@@ -8,7 +8,8 @@ from shutil import copyfile
 import pytest
 
 from core import answers
-from core.entries import EntryVoided, OrderTaken, PrintStarted, utc_now
+from core.entries import EntryVoided, OrderTaken, PrintStarted
+from core.epoch import utc_now
 from core.log.record import record
 from core.log.store import Log
 from core.setup import Person, UpkeepTask

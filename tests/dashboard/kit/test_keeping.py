@@ -6,18 +6,16 @@ from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
 from threading import Event, Semaphore, Thread, get_ident
-from types import SimpleNamespace
 from typing import Any, NoReturn
 from uuid import UUID
 
 import pytest
-import streamlit as st
 
 from core.entries import EntryVoided, OrderTaken, PrintStarted
 from core.errors import Refused
 from core.log.store import Log
 from core.setup import Person, Shop
-from dashboard.kit import keeping, shop
+from dashboard.kit import keeping, shop, streamlit_inside
 from dashboard.kit.behind import Behind
 from dashboard.kit.keeping import AsOf, Key, kept
 
@@ -38,8 +36,8 @@ def log(tmp_path: Path) -> Iterator[Log]:
 def waiting(monkeypatch: pytest.MonkeyPatch) -> set[int]:
     """Pages are being drawn; the threads that asked for taps while they waited for an answer."""
     threads: set[int] = set()
-    monkeypatch.setattr(keeping, "get_script_run_ctx", lambda **_: object())
-    monkeypatch.setattr(st, "session_state", SimpleNamespace(get=lambda _: threads.add(get_ident())))
+    monkeypatch.setattr(streamlit_inside, "draws_a_page", lambda: True)
+    monkeypatch.setattr(streamlit_inside, "give_way", lambda: threads.add(get_ident()))
     return threads
 
 
@@ -223,13 +221,13 @@ class Tapped(BaseException):
 def test_a_tap_does_not_wait_for_a_long_answer_and_the_next_run_joins_it(
     log: Log, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def ask(_: str) -> NoReturn:
+    def ask() -> NoReturn:
         raise Tapped
 
     slow = Slow("so")
     answer = kept(every, patient=True)(slow)
     with monkeypatch.context() as tapping:
-        tapping.setattr(st, "session_state", SimpleNamespace(get=ask))
+        tapping.setattr(streamlit_inside, "give_way", ask)
         for _ in range(3):
             with pytest.raises(Tapped):
                 answer()

@@ -22,7 +22,7 @@ from dashboard.words import download_words as said
 from demo.make import make
 from tests.dashboard.serving import make_shop
 
-DASHBOARD = Path(menu.__file__).parent
+DASHBOARD = Path(menu.__file__).parents[1]
 README = (DASHBOARD.parent / "README.md").read_text(encoding="utf-8")
 VIEWS = {f"views/{file.name}" for file in (DASHBOARD / "views").glob("*.py") if "def page()" in file.read_text()}
 

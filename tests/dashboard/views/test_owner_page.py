@@ -18,7 +18,7 @@ from core.window import Window
 from dashboard.kit import shop
 from dashboard.words import owner_words
 
-PAGE = Path(owner_words.__file__).parent / "views" / "owner.py"
+PAGE = Path(owner_words.__file__).parents[1] / "views" / "owner.py"
 SHOP: list[Row] = [
     Shop(name="Larkfield Hive Fittings", zone="Europe/Dublin"),
     Model(model="B220", name="Bench 220"),
