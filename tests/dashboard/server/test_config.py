@@ -27,8 +27,8 @@ WANTED = {
 
 IN_FORCE = f"""
 import json
-from dashboard.server import APP, CONFIG
-from dashboard.streamlit_inside import load_config
+from dashboard.server.server import APP, CONFIG
+from dashboard.kit.streamlit_inside import load_config
 import streamlit as st
 from streamlit import config
 load_config(CONFIG, "127.0.0.1", 8600)
