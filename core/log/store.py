@@ -180,8 +180,8 @@ class Log:
                 return
             with self._transaction() as cursor:
                 cursor.executemany("INSERT INTO setup VALUES (?, ?, ?, ?)", lines)
+            self._setup = None  # first, for whoever sees the new version must not find the old set-up
             self._seq += len(lines)
-            self._setup = None
 
     def setup(self) -> Setup:
         """The whole set-up, history included."""

@@ -156,7 +156,7 @@ def kept(
     """Keep the `most` newest answers of a function, each for what `by` names and for what else is asked.
 
     A page that waits for a `patient` one asks for taps meanwhile: the runs of a session follow each other, so a tap
-    would have to wait for the answer as well.
+    would have to wait for the answer as well. One that is not stands on none that is, or a tap would end its making.
     """
     return lambda make: Kept(make, by, most, patient)
 

@@ -175,6 +175,26 @@ def test_the_count_of_what_was_noted_grows_only_with_the_past(log: Log) -> None:
     assert log.last_noted(when(0)) is None
 
 
+class Looking(Log):
+    """Looks at the set-up as soon as the version is another one."""
+
+    machines: list[int]
+
+    def __setattr__(self, name: str, value: object) -> None:
+        super().__setattr__(name, value)
+        if name == "_seq" and hasattr(self, "machines"):
+            self.machines.append(len(self.setup().all(Machine, when(1))))
+
+
+def test_whoever_sees_the_new_version_finds_the_new_set_up(tmp_path: Path) -> None:
+    with Looking.open(tmp_path / "shop.duckdb") as log:
+        log.append_setup(ROWS)
+        before = len(log.setup().all(Machine, when(1)))
+        log.machines = []
+        log.append_setup([Machine(machine="A9", model="bench-220", rack="B", place=9)])
+        assert log.machines == [before + 1]
+
+
 def test_the_count_up_to_a_line_is_as_it_was_when_that_was_written(log: Log) -> None:
     line, before = log.version(), log.noted_by(when(3), log.version())
     log.append([look(when(1), "done")])
