@@ -21,6 +21,7 @@ from core.estimate import Estimate
 from core.hours.state_hours import IDLE, Spent
 from core.staffed import Staffed
 from core.sums import summed
+from core.timeline.faults import down_spells
 from core.timeline.reckon import STATES
 from core.window import Window
 
@@ -124,10 +125,9 @@ def daily(hours: Spent) -> pl.DataFrame:
 
 
 def faults_begun(gaps: pl.DataFrame, windows: Sequence[Window]) -> pl.DataFrame:
-    """Machine and window (index) of every fault that began in one of the windows, one row a spell of down."""
-    edges = _edges(windows)
-    down = gaps.filter(pl.col("down_since").is_not_null()).select("machine", "down_since").unique(maintain_order=True)
-    index = np.searchsorted(edges, down["down_since"].to_numpy(), side="right") - 1
+    """Machine and window (index) of every fault that began in one of the windows."""
+    down = down_spells(gaps).select("machine", "began")
+    index = np.searchsorted(_edges(windows), down["began"].to_numpy(), side="right") - 1
     return down.with_columns(window=pl.Series(index, dtype=pl.Int64)).filter(
         pl.col("window").is_between(0, len(windows) - 1)
     )

@@ -196,12 +196,14 @@ class Log:
         """What was known at `as_of` about machines (all, or those named) in `window`, with each one's reach around it.
 
         The reach goes back to the machine's last start at or before the window, which settles all
-        before it, and forward to its first settling entry after it. Columns: `ENTRY_SCHEMA`.
+        before it, and forward to its first settling entry after it. Deliveries are told with them, since machines wait
+        for spares: these are of no machine. Columns: `ENTRY_SCHEMA`.
         """
         theirs = {"as_of": as_of, "machines": list(machines) if machines is not None else None}
         reach = self._cursor().sql(_REACH, params={**theirs, "start": window.start, "end": window.end}).pl()
         rows = self._frame(
-            f'SELECT {_SELECT} {_LIVE} AND {_THEIRS} AND e."at" BETWEEN $lowest AND $highest',
+            f"SELECT {_SELECT} {_LIVE} AND (({_THEIRS}) OR e.kind = 'StockReceived') "
+            'AND e."at" BETWEEN $lowest AND $highest',
             **theirs,
             lowest=reach["first"].min() or window.start,
             highest=max(reach["last"].max() or window.end, window.end + timedelta(days=1)),
@@ -209,9 +211,10 @@ class Log:
         # Work that ended after the window may have begun in it.
         began = pl.col("at") - pl.duration(microseconds=(pl.col("minutes") * MINUTE).cast(pl.Int64))
         upkeep = (pl.col("at") >= window.end) & (began < window.end) & (pl.col("kind") == "UpkeepDone")
+        delivery = pl.col("kind") == "StockReceived"
         return (
-            rows.join(reach, on="machine")
-            .filter(pl.col("at").is_between("first", "last") | upkeep.fill_null(value=False))
+            rows.join(reach, on="machine", how="left")
+            .filter(pl.col("at").is_between("first", "last").fill_null(delivery) | upkeep.fill_null(value=False))
             .sort("machine", "at", "id")
             .drop("first", "last")
         )

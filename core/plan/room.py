@@ -22,6 +22,7 @@ from core.staffed import Spell, Staffed
 from core.statistics.hazard import Hazard
 from core.statistics.turnbull import turnbull
 from core.timeline import downtime_lengths
+from core.timeline.faults import down_spells
 
 #: Quantiles of a table.
 QUANTILES = 512
@@ -159,7 +160,7 @@ def laws(names: Named, pace: Pace, gaps: pl.DataFrame, upkeep: tuple[int, float]
     """
     habits = pace.habits or Habits()
     visits = gaps.filter(pl.col("kind") == "PartsOff")
-    faults = gaps.filter((pl.col("kind") == "WentDown") & (pl.col("down_since") == pl.col("t"))).height
+    faults = down_spells(gaps).height
     at_once = (visits["next_kind"] == "WentDown") & (visits["until"] - visits["t"] < SAME_VISIT * HOUR)
     stopped = visits["ended"] == "stopped"
     after, times, hours = int((at_once & stopped).sum()), *upkeep

@@ -42,6 +42,9 @@ from core.spools.spools import PartSpool, Spool, lasts, left, spools
 from core.staffed import Staffed, staffed_spells
 from core.statistics.ranges import wilson
 from core.timeline import downtime_lengths, questions, standing, stops
+from core.timeline.facts import facts
+from core.timeline.faults import Fault, around, faults
+from core.timeline.gaps import find_gaps
 from core.timeline.reckon import Reckoned, reckon
 from core.window import Window, midnight
 
@@ -118,6 +121,11 @@ class Reading:
             )
             for need in standing.needs(rows, racks, micros(self.at))
         ]
+
+    @cached_property
+    def faults(self) -> list[Fault]:
+        """The faults that reach into the window, oldest first."""
+        return _within(faults(self.reckoned.gaps, micros(self.at)), self.window)
 
     def print_times(self) -> list[PrintTime]:
         """What the newest files truly take, as far as sightings tell; those furthest from what they state first."""
@@ -269,6 +277,20 @@ class Reading:
 def tally(hits: int, of: int) -> Tally:
     """So many of so many, with Wilson's range of the share."""
     return Tally(hits=hits, of=of, share=wilson(hits, of))
+
+
+def faults_told(
+    log: Log, window: Window, at: datetime, pace: Pace, machines: Sequence[str] | None = None
+) -> list[Fault]:
+    """The same without the rest of a reading: the faults that reach into a window, as known at `at`, oldest first."""
+    setup = log.setup()
+    told = around(facts(log.machine_entries(window, at, machines), setup, pace))
+    return _within(faults(find_gaps(told, Staffed.of(setup, window), pace), micros(at)), window)
+
+
+def _within(found: Sequence[Fault], window: Window) -> list[Fault]:
+    """The faults that reach into a window."""
+    return [fault for fault in found if fault.began <= micros(window.end) and fault.ended > micros(window.start)]
 
 
 def pace_at(log: Log, at: datetime) -> Pace:

@@ -21,8 +21,7 @@ from core.reading.reading import Reading
 from core.setup import Machine
 from core.sums import summed
 from core.timeline import counts
-from core.timeline.faults import KINDS, Fault
-from core.upkeep.watch import faults_told
+from core.timeline.faults import Fault
 from core.window import Window, last_days
 
 #: Weeks of a quarter, and weeks that the newest one is compared with.
@@ -124,8 +123,9 @@ class Past:
 
     @cached_property
     def faults(self) -> list[Fault]:
-        """The faults told of, oldest first."""
-        return faults_told(self.log.entries_of(KINDS, self.window, self.at), self.at)
+        """The faults that began in the window, oldest first."""
+        start, end = self.edges_of(self.window)
+        return [fault for fault in self.read.faults if start <= fault.began < end]
 
     @cached_property
     def printed(self) -> pl.DataFrame:

@@ -20,17 +20,12 @@ from core.epoch import WEEK
 from core.estimate import NINETY, Estimate
 from core.setup import Item, Material
 from core.stores.deliveries import LEAD_PRIOR, LeadLaw, Order, Story, delivered
+from core.timeline.facts import SPARES_USED
 
 #: A spool with so much of a full one on it came from the shelf of new ones.
 NEARLY_FULL = 0.95
 #: A count that shows so much of what is on order, more than was there, shows a delivery that nobody noted.
 SHOWN = 0.5
-
-#: The spares that an entry of upkeep or of a machine that came back names, as a list: empty where it names none.
-SPARES_USED = (
-    pl.col("spares").fill_null("").str.split(";").list.eval(pl.element().str.strip_chars())
-    .list.eval(pl.element().filter(pl.element() != ""))
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,14 +9,15 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
-import polars as pl
 
 from core.arrays import Numbers
 from core.epoch import DAY, WEEK, instant, micros
+from core.habits.learned import Pace
 from core.habits.usage import SPOOL_MINUTES
 from core.log.store import Log
 from core.orders import ORDERS_KEPT
-from core.setup import Item, Material, Setup, Shop, Spare
+from core.reading.reading import faults_told
+from core.setup import Item, Machine, Material, Setup, Shop, Spare
 from core.statistics.forecasts import PAST, Forecast, forecast
 from core.stores import booked, shelf
 from core.stores.deliveries import LeadLaw, Order
@@ -27,8 +28,6 @@ from core.window import Window
 
 #: Weeks ahead that are told.
 AHEAD = 26
-#: Whatever went down longer ago does not wait any more.
-WAITS_KEPT = 26
 #: The use of so many weeks to come is the rate that items are ordered by.
 SOON = 4
 #: Weeks that spool changes are counted over, and the net grams of a heavy spool.
@@ -66,10 +65,9 @@ def stores(log: Log, at: datetime) -> Stores:
     plan = _plan(use, stocks, rows, shop, terms, _booked(log, setup, at, list(items)))
     before = _plan(use[:, :-BEFORE], stocks, rows, shop, terms, np.zeros((len(rows), AHEAD)))
     have = np.array([s.on_hand.best if s.on_hand else np.nan for s in stocks])
-    waits = waited_for(log, at)
-    waiting = np.array([waits.get(code, 0) for code in items])
-    # What machines wait for is on the shelf for nobody else.
-    position = have + np.array([s.on_order for s in stocks]) - waiting
+    waits, kept = waited_for(log, at)
+    # What is for machines that are down is on the shelf for nobody else.
+    position = have + np.array([s.on_order for s in stocks]) - np.array([kept[code] for code in items])
     packs = to_order(position, plan.found, terms)
     chance = _runs_out_first(plan, stocks, have, now)
     last = weeks_left(position, plan.found.min, plan.told.weekly)
@@ -78,30 +76,32 @@ def stores(log: Log, at: datetime) -> Stores:
         line = _Line(row, stocks[place], plan, place, at, shop.review_days)
         told = line.told(int(packs[place]), float(chance[place]), float(last[place]))
         why, lately = _why(plan, before, place, row), _moves(moves[code])
-        found.append(Stored(item=code, moved=why, moves=lately, waiting=waits.get(code, 0), **told))
+        found.append(Stored(item=code, moved=why, moves=lately, waiting=waits[code], **told))
     return Stores(at=at, items=found, changes=_changes(moves, items, now))
 
 
 def spares_out(log: Log, at: datetime) -> set[str]:
-    """The spares of which none is on the shelf by the last count, but for those that machines wait for."""
+    """The spares of which none is on the shelf by the last count, but for those that are for machines that are down."""
     spares = {code: item for code, item in log.setup().items(at).items() if isinstance(item, Spare)}
     window = Window(at - timedelta(weeks=PAST), at + timedelta(microseconds=1))
     kinds = [kind for kind in shelf.KINDS if kind != "SpoolFitted"]
-    moves, waits = shelf.moves(log.entries_of(kinds, window, at), dict(spares)), waited_for(log, at)
+    moves, (_, kept) = shelf.moves(log.entries_of(kinds, window, at), dict(spares)), waited_for(log, at)
     found = set()
     for code, row in spares.items():
         have = shelf.stock(moves[code], micros(at), LeadLaw.said(row.lead_days, row.lead_spread)).on_hand
-        if have and have.best - waits.get(code, 0) < 1:
+        if have and have.best - kept[code] < 1:
             found.add(code)
     return found
 
 
-def waited_for(log: Log, at: datetime) -> dict[str, int]:
-    """How many machines wait for each spare."""
-    window = Window(at - timedelta(weeks=WAITS_KEPT), at + timedelta(microseconds=1))
-    told = log.entries_of(["WentDown", "CameBack", "PrintStarted", "SetAside"], window, at).sort("at", "id")
-    last = told.group_by("machine", maintain_order=True).last()
-    return Counter(last.filter((pl.col("kind") == "WentDown") & pl.col("spare").is_not_null())["spare"].to_list())
+def waited_for(log: Log, at: datetime) -> tuple[Counter[str], Counter[str]]:
+    """How many machines wait for each spare, and for how many it is kept: one whose spare came has not got it in yet."""
+    gone = {row.machine for row in log.setup().all(Machine, at) if not row.in_service}
+    down = [fault for fault in faults_told(log, Window(at, at), at, Pace()) if not fault.over]
+    told = [fault for fault in down if fault.machine not in gone]
+    return Counter(one.spare for one in told if one.spare and one.waits), Counter(
+        one.spare for one in told if one.spare
+    )
 
 
 def _changes(moves: dict[str, list[shelf.Move]], items: dict[str, Item], now: int) -> SpoolChanges:

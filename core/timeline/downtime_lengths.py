@@ -11,23 +11,17 @@ import polars as pl
 
 from core.epoch import FAR, HOUR
 from core.statistics.turnbull import turnbull
-
-_DOWN = ["down", "waiting"]
+from core.timeline.faults import down_spells
 
 
 def durations(gaps: pl.DataFrame) -> pl.DataFrame:
     """Every time a machine was down: machine, least, most (hours; infinite where it may be down still)."""
-    down = gaps.filter(pl.col("leaves").is_in(_DOWN) & pl.col("down_since").is_not_null())
-    before = gaps.select("machine", down_since="until", before="t")
-    spells = down.group_by("machine", "down_since", maintain_order=True).agg(
-        pl.col("kind").first(), pl.col("t").last(), pl.col("until", "next_kind").last()
-    )
-    spells = spells.join(before, on=["machine", "down_since"], how="left", maintain_order="left")
-    noted = pl.col("kind") == "WentDown"
-    earliest = pl.when(noted).then("down_since").otherwise(pl.coalesce("before", "down_since"))
-    back = pl.when(pl.col("next_kind") == "CameBack").then("until").otherwise("t")
+    spells, since = down_spells(gaps), pl.col("since")
+    noted = pl.col("kind").list.first() == "WentDown"
+    earliest = pl.when(noted).then(since).otherwise(pl.coalesce("before", since))
+    back = pl.when(pl.col("back") == "CameBack").then("until").otherwise("last")
     most = pl.when(pl.col("until") == FAR).then(np.inf).otherwise((pl.col("until") - earliest) / HOUR)
-    return spells.select("machine", least=(back - pl.col("down_since")) / HOUR, most=most)
+    return spells.select("machine", least=(back - since) / HOUR, most=most)
 
 
 def mended_within(rows: pl.DataFrame, shares: tuple[float, ...]) -> tuple[float | None, ...]:

@@ -22,6 +22,12 @@ _FOUND = {"PrintStarted": "clear", "WentDown": "any", "CameBack": "down", "SetAs
 _LEAVES = {"PrintStarted": "printing", "PartsOff": "empty", "WentDown": "down", "CameBack": "empty",
            "SetAside": "aside", "PutBack": "empty", "SpoolFitted": "printing", "UpkeepDone": "empty"}  # fmt: skip
 
+#: The spares that an entry of upkeep or of a machine that came back names, as a list: empty where it names none.
+SPARES_USED = (
+    pl.col("spares").fill_null("").str.split(";").list.eval(pl.element().str.strip_chars())
+    .list.eval(pl.element().filter(pl.element() != ""))
+)  # fmt: skip
+
 _SLIP = OUT_OF_ORDER_MINUTES * MINUTE
 
 #: How far off the moment of an entry may be that was tapped so long after it (minutes): the half of the steps
@@ -38,12 +44,13 @@ def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
     empty and ready), loaded (the material on the machine as far as told), loads (the material it is told to
     carry within minutes), file, revision, model, parts, proving, takes (microseconds a print of this start takes),
     blur (hours: how far, one standard deviation, a moment told from memory is off), ended, scrap, scrap_cause,
-    cause, spare, down_since (microseconds). Upkeep is not among them: see `upkeep`.
+    cause, spare, spares (that went in), down_since (microseconds: the first word of its being down), came (microseconds:
+    when the spare it waits for was delivered, or null). Upkeep is not among them: see `upkeep`.
     """
     kind = pl.col("kind")
     rows = entries.filter(kind.is_in(list(_LEAVES)) | (kind == "Looked")).select(
         "machine", "id", "kind", "saw", "file", "revision", "ended", "scrap", "scrap_cause", "on_platform",
-        "cause", "spare", "material",
+        "cause", "spare", "spares", "material",
         t=pl.col("at").dt.epoch("us"),
         proving=pl.col("proving").fill_null(value=False),
         blur=_blur(pl.col("noted_at") - pl.col("at")),
@@ -63,9 +70,8 @@ def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
         hand=kind.is_in(["PartsOff", "CameBack", "PutBack", "UpkeepDone"]),
         rank=_rank(),
     )
-    return _remember_what_is_down(_keep_what_tells(_with_materials(_in_their_order(rows)))).drop(
-        "on_platform", "rank", "of_file", "material"
-    )
+    rows = _keep_what_tells(_with_materials(_in_their_order(rows)))
+    return _remember_what_is_down(rows, _deliveries(entries)).drop("on_platform", "rank", "of_file", "material")
 
 
 def upkeep(entries: pl.DataFrame) -> pl.DataFrame:
@@ -76,6 +82,12 @@ def upkeep(entries: pl.DataFrame) -> pl.DataFrame:
         .select("machine", start=end - (pl.col("minutes") * MINUTE).cast(pl.Int64), end=end)
         .sort("machine", "start", "end")
     )
+
+
+def _deliveries(entries: pl.DataFrame) -> pl.DataFrame:
+    """When each spare was delivered: spare, came (microseconds)."""
+    mine = entries.filter(pl.col("kind") == "StockReceived")
+    return mine.select(spare="item", came=pl.col("at").dt.epoch("us")).sort("came")
 
 
 def _blur(late: pl.Expr) -> pl.Expr:
@@ -177,16 +189,37 @@ def _keep_what_tells(rows: pl.DataFrame) -> pl.DataFrame:
     return rows.filter(~idle_spool & ~idle_upkeep)
 
 
-def _remember_what_is_down(rows: pl.DataFrame) -> pl.DataFrame:
-    """A look that finds a machine still down keeps its cause, the spare it waits for and since when it is down."""
-    went = pl.col("kind") == "WentDown"
-    still = went | (pl.col("saw") == "down").fill_null(value=False)
-    spell = (still != still.shift(1).over("machine")).fill_null(value=True).cum_sum().over("machine")
-    rows = rows.with_columns(spell=spell)
-    told = went.cum_sum().over("machine", "spell")
-    rows = rows.with_columns(
-        pl.when(still).then(pl.col("cause", "spare").first().over("machine", "spell", told)),
-        down_since=pl.when(still).then(pl.col("t").min().over("machine", "spell")),
-    ).drop("spell")
-    waits = pl.col("spare").is_not_null() & (pl.col("leaves") == "down")
-    return rows.with_columns(leaves=pl.when(waits).then(pl.lit("waiting")).otherwise("leaves"))
+def _remember_what_is_down(rows: pl.DataFrame, deliveries: pl.DataFrame) -> pl.DataFrame:
+    """A machine that is down stays so, with its cause, the spare it waits for and since when, until somebody says
+    that it is not: a look that finds it still down says nothing new, and parts come off a machine that is down as well.
+    """
+    kind = pl.col("kind")
+    off = kind == "PartsOff"
+    says = pl.when(~off).then((kind == "WentDown") | (pl.col("saw") == "down").fill_null(value=False))
+    still = says.forward_fill().over("machine").fill_null(value=False)
+    rows = rows.with_columns(still=still, spell=(still != still.shift(1)).fill_null(value=True).cum_sum())
+    down = _told_of_it(rows.filter("still").select("machine", "spell", "id", "t", "kind", "cause", "spare"), deliveries)
+    rows = rows.drop("cause", "spare").join(down, on="id", how="left", maintain_order="left")
+    gone_on = off & pl.col("still")
+    return rows.with_columns(
+        found=pl.when(gone_on).then(pl.lit("any")).otherwise("found"),
+        leaves=pl.coalesce("stays", "leaves"),
+        hand=pl.col("hand") & ~gone_on,
+    ).drop("still", "spell", "stays")
+
+
+def _told_of_it(down: pl.DataFrame, deliveries: pl.DataFrame) -> pl.DataFrame:
+    """Of the facts of machines that are down: id, stays (what they are in), cause, spare, down_since, came."""
+    spell = ["machine", "spell"]
+    down = down.with_columns(told=(pl.col("kind") == "WentDown").cum_sum().over(spell))
+    down = down.with_columns(pl.col("cause", "spare").first().over(*spell, "told"))
+    waits, before = pl.col("spare").is_not_null(), pl.col("spare").shift(1).over(spell)
+    down = down.with_columns(wait=(pl.col("spare") != before).fill_null(value=True).cum_sum().over(spell))
+    down = down.with_columns(since=pl.col("t").first().over(*spell, "wait")).sort("since")
+    return down.join_asof(
+        deliveries, left_on="since", right_on="came", by="spare", strategy="forward", check_sortedness=False
+    ).select(
+        "id", "cause", "spare", "came",
+        stays=pl.when(waits).then(pl.lit("waiting")).otherwise(pl.lit("down")),
+        down_since=pl.col("t").min().over(spell),
+    )  # fmt: skip

@@ -65,7 +65,7 @@ def find_gaps(told: pl.DataFrame, staffed: Staffed, pace: Pace) -> pl.DataFrame:
     told = _with_due(_with_prints(told, staffed, usual), pace, usual)
     after = {
         f"next_{name}": pl.col(name).shift(-1).over("machine")
-        for name in ("id", "kind", "found", "file", "begin", "begin_low", "blur", "loads")
+        for name in ("id", "kind", "found", "file", "begin", "begin_low", "blur", "loads", "spares")
     }
     gaps = told.with_columns(until=pl.col("t").shift(-1).over("machine").fill_null(FAR), **after)
     return _with_cuts(gaps, staffed, pace, usual).with_columns(
@@ -81,7 +81,7 @@ def _with_prints(told: pl.DataFrame, staffed: Staffed, usual: _Usual) -> pl.Data
         usual=usual.at(pl.coalesce(pl.col("t").shift(1).over("machine"), "t")),
         left=left,
         fresh=(pl.col("saw") == "printing").fill_null(value=False) & (left != "printing").fill_null(value=True),
-        cleared=pl.col("leaves").is_in(["empty", "aside"]),
+        cleared=pl.col("leaves").is_in(["empty", "aside"]) | (pl.col("kind") == "PartsOff"),
     )
     told = _with_begin(told, staffed)
     unknown = pl.col("fresh") | pl.col("cleared")

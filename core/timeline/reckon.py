@@ -44,7 +44,7 @@ def reckon(entries: pl.DataFrame, setup: Setup, window: Window, staffed: Staffed
     `window` must not reach beyond the moment the entries were known at.
     """
     gaps = find_gaps(facts(entries, setup, pace), staffed, pace)
-    rows = _fade(_stretches(gaps), staffed, setup.shop(window.end).word_holds)
+    rows = _fade(_waited(_stretches(gaps)), staffed, setup.shop(window.end).word_holds)
     rows = _cover(rows, _service(setup, window))
     rows = _lay_over(rows, upkeep(entries))
     return Reckoned(_normal_form(rows), gaps)
@@ -52,7 +52,8 @@ def reckon(entries: pl.DataFrame, setup: Setup, window: Window, staffed: Staffed
 
 def spells(stretches: pl.DataFrame) -> pl.DataFrame:
     """Stretches with neighbours in the same state made one, whatever confirmed it on the way; the newest basis."""
-    told = pl.struct("machine", "state", "print", "cause", "spare")
+    on_it = pl.when(~pl.col("state").is_in(DECLARED)).then("print")
+    told = pl.struct("machine", "state", on_it, "cause", "spare")
     run = ((told != told.shift(1)) | (pl.col("start") != pl.col("end").shift(1))).fill_null(value=True).cum_sum()
     return _merged(stretches, run)
 
@@ -82,7 +83,20 @@ def _laid_out(gaps: pl.LazyFrame, state: str, start: str, end: str) -> pl.LazyFr
         print=pl.col("print") if of_its_print and state != "then" else pl.lit(None, pl.String),
         cause=pl.col("cause") if mine else pl.lit(None, pl.String),
         spare=pl.col("spare") if mine else pl.lit(None, pl.String),
+        came=pl.col("came") if mine else pl.lit(None, pl.Int64),
     )  # fmt: skip
+
+
+def _waited(rows: pl.DataFrame) -> pl.DataFrame:
+    """A machine waits for its spare until that is delivered: from then on it is down, and hands can mend it."""
+    waits = (pl.col("state") == "waiting") & (pl.col("came") < pl.col("end")).fill_null(value=False)
+    waited = rows.filter(waits & (pl.col("start") < pl.col("came")))
+    there = pl.max_horizontal("start", "came")
+    return pl.concat([
+        rows.filter(~waits),
+        waited.with_columns(end="came", end_low="came", end_high="came"),
+        rows.filter(waits).with_columns(start=there, start_low=there, start_high=there, state=pl.lit("down")),
+    ]).drop("came")  # fmt: skip
 
 
 def _confirmed() -> pl.Expr:

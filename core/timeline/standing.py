@@ -8,6 +8,7 @@ import polars as pl
 
 from core.epoch import FAR
 from core.timeline.counts import starts
+from core.timeline.faults import down_spells
 from core.timeline.gaps import DECLARED
 from core.timeline.reckon import Reckoned, spells
 
@@ -29,19 +30,21 @@ def standing(reckoned: Reckoned) -> pl.DataFrame:
     facts = reckoned.gaps.filter(pl.col("until") == FAR)
     told = starts(reckoned.gaps)
     latest = told.group_by("machine", maintain_order=True).last()
-    facts = facts.select("machine", "print", "due", "due_low", "due_high", "cause", "spare", "down_since", "t")
+    facts = facts.select("machine", "print", "due", "due_low", "due_high", "cause", "spare", "t")
+    down = down_spells(reckoned.gaps).filter(pl.col("until") == FAR).select("machine", "began")
     latest = latest.select("machine", last_file="file", last_revision="revision")
     on_platform = told.select("print", "file", "revision", "parts")
     rows = (
         last.select("machine", "state", "basis", "start", "start_low", "start_high")
         .join(facts, on="machine", how="left", maintain_order="left")
+        .join(down, on="machine", how="left", maintain_order="left")
         .join(on_platform, on="print", how="left", maintain_order="left")
         .join(latest, on="machine", how="left", maintain_order="left")
     )
     prints = pl.col("state").is_in(["printing", "proving"])
     fixed = pl.col("state").is_in(DECLARED)
     # A spell that began before the window is still told with its true beginning.
-    since = pl.when(fixed).then(pl.min_horizontal("start", pl.coalesce("down_since", "t"))).otherwise("start")
+    since = pl.when(fixed).then(pl.min_horizontal("start", pl.coalesce("began", "t"))).otherwise("start")
     return rows.select(
         "machine", "state", "basis", "print", "file", "revision", "parts", "last_file", "last_revision",
         *(pl.when(prints).then(pl.col(name)).alias(name) for name in ("due", "due_low", "due_high")),

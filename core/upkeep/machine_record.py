@@ -18,13 +18,13 @@ from core.errors import Refused
 from core.estimate import Estimate
 from core.habits.learned import Pace
 from core.log.store import Log
-from core.reading.reading import Reading
+from core.reading.reading import Reading, faults_told
 from core.setup import Machine, Setup, Spare
 from core.statistics.failures import mtbf
 from core.timeline.counts import removals
-from core.timeline.faults import KINDS, Fault
+from core.timeline.faults import Fault
 from core.upkeep.types import CardPut, CostSoFar, FaultTold, MachineRecord, Recurs, SpareFitted, UpkeepTold, WeekPrinted
-from core.upkeep.watch import Watch, faults_told, hour_costs, spares_fitted, upkeep_told, weeks_known
+from core.upkeep.watch import Watch, hour_costs, spares_fitted, upkeep_told, weeks_known
 from core.window import Window, last_midnight
 
 #: A cause recurs that a machine had so often, and so many times as often as the others of its model.
@@ -61,8 +61,8 @@ def machine_record(
         raise Refused("machine_is_known", f"There is no machine {machine} in the set-up: pick one from its rack.")
     before = before or weeks_before(log, machine, last_midnight(at, setup.zone), pace)
     today, since = Reading(log, Window(before.midnight, at), at, pace, [machine]), before.weeks[0].start
-    entries = log.entries_of([*KINDS, "UpkeepDone", "CardLoaded"], Window(since, at), at, machine)
-    told, upkeep = faults_told(entries, at), upkeep_told(entries)
+    entries = log.entries_of(["UpkeepDone", "CardLoaded"], Window(since, at), at, machine)
+    told, upkeep = faults_told(log, Window(since, at), at, pace, [machine]), upkeep_told(entries)
     printed = math.fsum(week.printed for week in [*before.weeks, *_weeks(today)])
     others = _of_others(row, watch) if watch else None
     fitted = [SpareFitted(at=when, spare=spare) for _, when, spare in reversed(spares_fitted(told, upkeep))]

@@ -57,7 +57,7 @@ def _waits(watch: Watch, shelf: Stores) -> list[Waits]:
         Waits(machine=fault.machine, spare=fault.spare, name=names.get(fault.spare, fault.spare), cause=fault.cause,
               since=instant(fault.began), hours=fault.waited, cost=watch.cost([(fault.machine, fault.waited)]),
               expected=expected.get(fault.spare))
-        for fault in watch.faults if fault.ended == FAR and fault.spare
+        for fault in watch.faults if fault.waits and fault.spare
     ]  # fmt: skip
 
 

@@ -17,10 +17,10 @@ from core.estimate import NINETY
 from core.habits.learned import Pace
 from core.hours.printed_hours import Worked
 from core.log.store import Log
-from core.reading.reading import Reading
+from core.reading.reading import Reading, faults_told
 from core.setup import Machine, Model, Setup
-from core.stores.shelf import SPARES_USED
-from core.timeline.faults import KINDS, Fault, faults
+from core.timeline.facts import SPARES_USED
+from core.timeline.faults import Fault
 from core.window import Window, last_midnight
 
 #: A fault told within so many hours of a stopped print is why it stopped.
@@ -85,9 +85,10 @@ class Watch:
 
     @cached_property
     def faults(self) -> list[Fault]:
-        """The faults told of machines in service, oldest first."""
+        """The faults of machines in service that began in these weeks or were not over then, oldest first."""
         mine = {machine.machine for machine in self.machines}
-        return [fault for fault in faults_told(self._told, self.at) if fault.machine in mine]
+        told = faults_told(self.log, self.window, self.at, self.today.pace)
+        return [fault for fault in told if fault.machine in mine]
 
     @cached_property
     def stops(self) -> list[tuple[str, int]]:
@@ -128,7 +129,7 @@ class Watch:
 
     @cached_property
     def _told(self) -> pl.DataFrame:
-        return self.log.entries_of([*KINDS, "UpkeepDone", "PartsOff"], self.window, self.at)
+        return self.log.entries_of(["UpkeepDone", "PartsOff"], self.window, self.at)
 
     def cost(self, hours: Iterable[tuple[str, float]]) -> float | None:
         """What it cost that machines were out for so many `hours`; None where an hour of one of them has no price."""
@@ -161,10 +162,3 @@ def spares_fitted(faults: Iterable[Fault], upkeep: pl.DataFrame) -> list[tuple[s
     used = upkeep.explode("spares", empty_as_null=False).select("machine", "at", "spares").iter_rows()
     mended = ((one.machine, instant(one.ended), spare) for one in faults for spare in one.fitted)
     return sorted([*used, *mended], key=lambda one: (one[1], one[0]))
-
-
-def faults_told(entries: pl.DataFrame, at: datetime) -> list[Fault]:
-    """The faults that entries in order of time tell of, as known at `at`, oldest first."""
-    rows = entries.filter(pl.col("kind").is_in(KINDS)).with_columns(t=pl.col("at").dt.epoch("us"))
-    told = rows.select("kind", "machine", "t", "cause", "spare", "item", spares=SPARES_USED)
-    return faults(told.iter_rows(named=True), micros(at))

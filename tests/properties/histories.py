@@ -31,6 +31,7 @@ from core.entries import (
     PutBack,
     SetAside,
     SpoolFitted,
+    StockReceived,
     UpkeepDone,
     WentDown,
 )
@@ -160,6 +161,17 @@ def _entries(machine: str, dice: Dice) -> list[AnyEntry]:
         id_ = uuid5(NAMESPACE_OID, f"{machine} {salt} {place}")
         found.append(kind(id=id_, at=at, noted_at=at, by="MK", machine=machine, **fields))  # type: ignore[arg-type]
     return found  # type: ignore[return-value]
+
+
+def _deliveries(dice: Dice) -> list[AnyEntry]:
+    """Belts that came, and now and then something that no machine waits for."""
+    return [
+        StockReceived(
+            id=uuid5(NAMESPACE_OID, f"delivery {place} {at}"), at=at, noted_at=at, by="MK",
+            item=dice.pick(("belt-220", "belt-220", "box-s")), quantity=1,
+        )
+        for place, at in enumerate(_moment(dice) for _ in range(dice.below(12)))
+    ]  # fmt: skip
 
 
 def _visits(dice: Dice) -> list[Step]:
@@ -292,4 +304,5 @@ def _history(rolled: bytes) -> History:
     shop = Shop(name="Larkfield Hive Fittings", zone="Europe/Dublin", word_holds=holds)
     service = [row for machine in MACHINES for row in _rows_of(machine, dice)]
     told = [entry for machine, own in zip(TALKED_OF, others, strict=False) for entry in _entries(machine, own)]
+    told += _deliveries(dice)
     return History(told, [shop, *FILES, *service, *hours], window, spans_of(hours), pace, holds)

@@ -18,7 +18,7 @@ import polars as pl
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from core.entries import AnyEntry, EntryVoided
+from core.entries import AnyEntry, AtMachine, EntryVoided
 from core.log.frames import entry_frame
 from core.log.store import Log
 from core.setup import Machine
@@ -55,6 +55,7 @@ def test_the_reckoning_equals_the_plain_one_on_thousands_of_histories() -> None:
         assert stretches(history) == plain
         occurred.update(occurrences(history))
         occurred.update(f"{state} {basis}" for _, _, _, state, basis, *_ in plain)
+        occurred.update("spare came" for *_, state, _, _, _, spare in plain if state == "down" and spare)
 
     check()
     assert occurred["histories"] >= 2000
@@ -224,7 +225,8 @@ def expected() -> list[str]:
     ]
     names += [f"{left}, open" for left in LEFT]
     names += [f"{state} {basis}" for state, basis in product((*LEFT, "proving"), ("seen", "reckoned"))]
-    return [*names, "no word no word", "resumed", "upkeep ended", "overdue", "sighted first", "still waiting"]
+    return [*names, "no word no word", "resumed", "upkeep ended", "overdue", "sighted first", "still waiting",
+            "cleared while down", "cleared while waiting", "spare came"]  # fmt: skip
 
 
 def occurrences(history: History) -> Iterator[str]:
@@ -232,8 +234,8 @@ def occurrences(history: History) -> Iterator[str]:
     usual = Usual(clock, history.pace)
     first, last = micros(history.window.start), micros(history.window.end)
     for machine in MACHINES:
-        own = [entry for entry in history.entries if entry.machine == machine]  # type: ignore[union-attr]
-        facts = facts_of(own, history.rows, clock, history.pace)  # type: ignore[arg-type]
+        own = [entry for entry in history.entries if isinstance(entry, AtMachine) and entry.machine == machine]
+        facts = facts_of(own, history.rows, clock, history.pace)
         if own:
             yield "histories"
         for a, b in pairs(facts):
@@ -253,3 +255,5 @@ def remarkable(a: Fact, first_of_all: bool) -> Iterator[str]:
         yield "overdue"
     if a.kind == "Looked" and a.leaves == "waiting":
         yield "still waiting"
+    if a.kind == "PartsOff" and a.leaves in ("down", "waiting"):
+        yield f"cleared while {a.leaves}"

@@ -18,6 +18,7 @@ from core.entries import (
     PartsOff,
     PrintStarted,
     SpoolFitted,
+    StockReceived,
     UpkeepDone,
     WentDown,
     moment,
@@ -71,6 +72,7 @@ class Fact:
     leaves: str
     cause: str | None
     spare: str | None
+    spare_since: int
     begin: int
     print: Print
     due: int
@@ -159,7 +161,8 @@ def plain_reckon(
     for machine in sorted({row.machine for row in rows if isinstance(row, Machine)}):
         own = [e for e in entries if isinstance(e, AtMachine) and e.machine == machine]
         facts = facts_of(own, rows, clock, pace)
-        pieces = [p for a, b in pairs(facts) for p in gap(a, b, clock, usual)]
+        came = [(e.item, micros(e.at)) for e in entries if isinstance(e, StockReceived)]
+        pieces = [p for a, b in pairs(facts) for p in gap(a, b, clock, usual, came)]
         pieces = whole_time(pieces, facts, clock, int(word_holds * HOUR))
         pieces = with_upkeep(pieces, own)
         pieces = [p for span in in_service(machine, rows, window) for p in cut(pieces, span)]
@@ -261,8 +264,10 @@ def model_of(entry: AtMachine, rows: Sequence[Row]) -> str:
 
 
 def fact(at: int, entry: AtMachine, previous: Fact | None, takes: int | None, usual_at: Usual, clock: Clock) -> Fact:
-    found = found_by(entry)
+    found = found_by(entry, previous)
     leaves, cause, spare = left_by(entry, previous)
+    same_spare = previous is not None and spare is not None and previous.spare == spare
+    spare_since = previous.spare_since if previous and same_spare else at
     usual = usual_at.at(previous.at if previous else at)
     begin = begin_of(at, found, previous, usual, clock)
     print_ = print_after(entry, at, leaves, previous, usual, begin)
@@ -274,14 +279,21 @@ def fact(at: int, entry: AtMachine, previous: Fact | None, takes: int | None, us
         # Nobody knows which print this is: only that it is another one.
         print_ = replace(print_, id=None, proving=False)
         due, late = at + usual_at.at(at) // 2, at + usual_at.at(at) * 3 // 4
-    return Fact(at, kind(entry), found, leaves, cause, spare, begin, print_, due, late, overdue)
+    return Fact(at, kind(entry), found, leaves, cause, spare, spare_since, begin, print_, due, late, overdue)
 
 
-def found_by(entry: AtMachine) -> str:
-    """What an entry tells of the time just before it."""
+def is_down(fact: Fact | None) -> bool:
+    """Whether the machine is down after a fact."""
+    return fact is not None and fact.leaves in ("down", "waiting")
+
+
+def found_by(entry: AtMachine, previous: Fact | None) -> str:
+    """What an entry tells of the time just before it: parts come off a machine that is down as well."""
     if isinstance(entry, Looked):
         return entry.saw
     if isinstance(entry, PartsOff):
+        if is_down(previous):
+            return "any"
         return "done" if entry.ended == "itself" else "stopped"
     return FOUND[kind(entry)]
 
@@ -290,14 +302,10 @@ def left_by(entry: AtMachine, previous: Fact | None) -> tuple[str, str | None, s
     """What the machine is in after an entry, with the cause and the spare if it is down."""
     if isinstance(entry, WentDown):
         return ("waiting" if entry.spare else "down"), entry.cause, entry.spare
-    if not isinstance(entry, Looked):
-        return LEAVES[kind(entry)], None, None
-    still = previous is not None and (
-        previous.kind == "WentDown" or (previous.kind, previous.found) == ("Looked", "down")
-    )
-    if entry.saw == "down" and previous is not None and still:
+    goes_on = isinstance(entry, PartsOff) or (isinstance(entry, Looked) and entry.saw == "down")
+    if goes_on and previous is not None and is_down(previous):
         return previous.leaves, previous.cause, previous.spare
-    return entry.saw, None, None
+    return entry.saw if isinstance(entry, Looked) else LEAVES[kind(entry)], None, None
 
 
 def begin_of(at: int, found: str, previous: Fact | None, usual: int, clock: Clock) -> int:
@@ -320,7 +328,7 @@ def print_after(entry: AtMachine, at: int, leaves: str, previous: Fact | None, u
         return Print(None, begin, usual, proving=False)
     if isinstance(entry, SpoolFitted):
         return replace(carried, began=at - carried.takes // 2)
-    if leaves in ("empty", "aside"):
+    if leaves in ("empty", "aside") or isinstance(entry, PartsOff):
         return Print(None, at, usual, proving=False)
     return carried
 
@@ -341,8 +349,8 @@ def whole_time(pieces: list[Piece], facts: list[Fact], clock: Clock, holds: int)
     return [Piece(-EVER, first, "no word", "no word"), *faded_]
 
 
-def gap(a: Fact, b: Fact | None, clock: Clock, usual: Usual) -> list[Piece]:
-    """What happened from one fact to the next."""
+def gap(a: Fact, b: Fact | None, clock: Clock, usual: Usual, came: Sequence[tuple[str, int]]) -> list[Piece]:
+    """What happened from one fact to the next; `came` are the deliveries."""
     states = story(a, b, clock, usual)
     basis = basis_of(a, b, [state for state, _ in states])
     pieces, start = [], a.at
@@ -352,9 +360,18 @@ def gap(a: Fact, b: Fact | None, clock: Clock, usual: Usual) -> list[Piece]:
             piece.print, piece.cause, piece.spare = a.print.id, a.cause, a.spare
         if place == 1 and a.leaves == "printing" and state in ("done", "stopped"):
             piece.print = a.print.id
-        pieces.append(piece)
+        pieces += waited(piece, a, came) if state == "waiting" else [piece]
         start = end
     return [piece for piece in pieces if piece.start < piece.end]
+
+
+def waited(piece: Piece, a: Fact, came: Sequence[tuple[str, int]]) -> list[Piece]:
+    """A wait for a spare up to its delivery; from then on the machine is only down."""
+    there = min((t for item, t in came if item == a.spare and t >= a.spare_since), default=EVER)
+    there = min(max(there, piece.start), piece.end)
+    mended = piece.part(there, piece.end)
+    mended.state = "down"
+    return [piece.part(piece.start, there), mended]
 
 
 def story(a: Fact, b: Fact | None, clock: Clock, usual: Usual) -> list[tuple[str, int]]:
