@@ -79,14 +79,18 @@ _SLIP = f"INTERVAL {OUT_OF_ORDER_MINUTES} MINUTES"
 _THEIRS = "e.machine IS NOT NULL AND ($machines IS NULL OR list_contains($machines, e.machine))"
 
 _REACH = f"""
-    SELECT machine,
-        coalesce(max("at") FILTER (kind = 'PrintStarted' AND "at" <= $start AND NOT slips), min("at")) AS first,
+    WITH told AS (SELECT e.machine, e.kind, e."at" {_LIVE} AND {_THEIRS}),
+    starts AS (
+        SELECT machine, max("at") FILTER (kind = 'PrintStarted' AND "at" <= $start AND NOT slips) AS first
+        FROM (
+            SELECT *, count(*) FILTER (kind = 'PartsOff') OVER (
+                PARTITION BY machine ORDER BY "at"
+                RANGE BETWEEN INTERVAL 1 MICROSECOND FOLLOWING AND {_SLIP} FOLLOWING) > 0 AS slips
+            FROM told WHERE kind IN ('PrintStarted', 'PartsOff') AND "at" <= $start + {_SLIP})
+        GROUP BY machine)
+    SELECT machine, coalesce(any_value(first), min("at")) AS first,
         coalesce(min("at") FILTER (kind IN {_SETTLING} AND "at" >= $end + {_SLIP}) + {_SLIP}, max("at")) AS last
-    FROM (
-        SELECT e.machine, e.kind, e."at", count(*) FILTER (e.kind = 'PartsOff') OVER (
-            PARTITION BY e.machine ORDER BY e."at"
-            RANGE BETWEEN INTERVAL 1 MICROSECOND FOLLOWING AND {_SLIP} FOLLOWING) > 0 AS slips
-        {_LIVE} AND {_THEIRS})
+    FROM told LEFT JOIN starts USING (machine)
     GROUP BY machine
 """
 

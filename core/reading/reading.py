@@ -279,13 +279,10 @@ def tally(hits: int, of: int) -> Tally:
     return Tally(hits=hits, of=of, share=wilson(hits, of))
 
 
-def faults_told(
-    log: Log, window: Window, at: datetime, pace: Pace, machines: Sequence[str] | None = None
-) -> list[Fault]:
-    """The same without the rest of a reading: the faults that reach into a window, as known at `at`, oldest first."""
-    setup = log.setup()
-    told = around(facts(log.machine_entries(window, at, machines), setup, pace))
-    return _within(faults(find_gaps(told, Staffed.of(setup, window), pace), micros(at)), window)
+def faults_told(entries: pl.DataFrame, setup: Setup, window: Window, at: datetime, pace: Pace) -> list[Fault]:
+    """The same without the rest of a reading, from `Log.machine_entries` of the window as known at `at`."""
+    gaps = find_gaps(around(facts(entries, setup, pace)), Staffed.of(setup, window), pace)
+    return _within(faults(gaps, micros(at)), window)
 
 
 def _within(found: Sequence[Fault], window: Window) -> list[Fault]:

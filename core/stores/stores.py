@@ -95,13 +95,14 @@ def spares_out(log: Log, at: datetime) -> set[str]:
 
 
 def waited_for(log: Log, at: datetime) -> tuple[Counter[str], Counter[str]]:
-    """How many machines wait for each spare, and for how many it is kept: one whose spare came has not got it in yet."""
-    gone = {row.machine for row in log.setup().all(Machine, at) if not row.in_service}
-    down = [fault for fault in faults_told(log, Window(at, at), at, Pace()) if not fault.over]
-    told = [fault for fault in down if fault.machine not in gone]
-    return Counter(one.spare for one in told if one.spare and one.waits), Counter(
-        one.spare for one in told if one.spare
-    )
+    """How many machines wait for each spare, and for how many it is kept: those that wait, and those whose spare came
+    and is not in yet.
+    """
+    setup, now = log.setup(), Window(at, at)
+    gone = {row.machine for row in setup.all(Machine, at) if not row.in_service}
+    told = faults_told(log.machine_entries(now, at), setup, now, at, Pace())
+    down = [(one.spare, one.waits) for one in told if one.spare and not one.over and one.machine not in gone]
+    return Counter(spare for spare, waits in down if waits), Counter(spare for spare, _ in down)
 
 
 def _changes(moves: dict[str, list[shelf.Move]], items: dict[str, Item], now: int) -> SpoolChanges:

@@ -44,8 +44,8 @@ def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
     empty and ready), loaded (the material on the machine as far as told), loads (the material it is told to
     carry within minutes), file, revision, model, parts, proving, takes (microseconds a print of this start takes),
     blur (hours: how far, one standard deviation, a moment told from memory is off), ended, scrap, scrap_cause,
-    cause, spare, spares (that went in), down_since (microseconds: the first word of its being down), came (microseconds:
-    when the spare it waits for was delivered, or null). Upkeep is not among them: see `upkeep`.
+    cause, spare, spares (that went in), down_since (microseconds: the first word of its being down), came
+    (microseconds: when the spare it waits for was delivered, or null). Upkeep is not among them: see `upkeep`.
     """
     kind = pl.col("kind")
     rows = entries.filter(kind.is_in(list(_LEAVES)) | (kind == "Looked")).select(

@@ -54,7 +54,7 @@ class Fault:
 
 
 def around(facts: pl.DataFrame) -> pl.DataFrame:
-    """Of all `facts` those that tell of machines that are down, and those next to them: the faults in both are alike."""
+    """Those of `facts` that tell of machines that are down, and those next to them: they tell of the same faults."""
     down = pl.col("down_since").is_not_null()
     beside = (down.shift(side, fill_value=False).over("machine") for side in (1, -1))
     return facts.filter(reduce(pl.Expr.or_, beside, down))

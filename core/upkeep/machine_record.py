@@ -24,7 +24,7 @@ from core.statistics.failures import mtbf
 from core.timeline.counts import removals
 from core.timeline.faults import Fault
 from core.upkeep.types import CardPut, CostSoFar, FaultTold, MachineRecord, Recurs, SpareFitted, UpkeepTold, WeekPrinted
-from core.upkeep.watch import Watch, hour_costs, spares_fitted, upkeep_told, weeks_known
+from core.upkeep.watch import Watch, hour_costs, spares_fitted, upkeep_told, weeks_known, within
 from core.window import Window, last_midnight
 
 #: A cause recurs that a machine had so often, and so many times as often as the others of its model.
@@ -61,15 +61,16 @@ def machine_record(
         raise Refused("machine_is_known", f"There is no machine {machine} in the set-up: pick one from its rack.")
     before = before or weeks_before(log, machine, last_midnight(at, setup.zone), pace)
     today, since = Reading(log, Window(before.midnight, at), at, pace, [machine]), before.weeks[0].start
-    entries = log.entries_of(["UpkeepDone", "CardLoaded"], Window(since, at), at, machine)
-    told, upkeep = faults_told(log, Window(since, at), at, pace, [machine]), upkeep_told(entries)
+    window = Window(since, at)
+    entries = log.machine_entries(window, at, [machine])
+    told, upkeep = faults_told(entries, setup, window, at, pace), upkeep_told(entries, window)
     printed = math.fsum(week.printed for week in [*before.weeks, *_weeks(today)])
     others = _of_others(row, watch) if watch else None
     fitted = [SpareFitted(at=when, spare=spare) for _, when, spare in reversed(spares_fitted(told, upkeep))]
     return MachineRecord(
         machine=machine, model=row.model, at=at, zone=setup.shop(at).zone, since=since, printed=printed,
         prints=before.prints + _prints(today), weeks=before.weeks, faults=[_told(fault) for fault in reversed(told)],
-        upkeep=_upkeep(upkeep), fitted=fitted, cards=_cards(entries),
+        upkeep=_upkeep(upkeep), fitted=fitted, cards=_cards(within(entries, window)),
         recurs=_recurs(told, printed, *others) if others else [],
         mtbf=_mtbf(printed, told), others_mtbf=_mtbf(*others) if others else None,
         cost=_cost(setup, row, at, upkeep, fitted, told),

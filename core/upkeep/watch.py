@@ -87,7 +87,7 @@ class Watch:
     def faults(self) -> list[Fault]:
         """The faults of machines in service that began in these weeks or were not over then, oldest first."""
         mine = {machine.machine for machine in self.machines}
-        told = faults_told(self.log, self.window, self.at, self.today.pace)
+        told = faults_told(self._entries, self.setup, self.window, self.at, self.today.pace)
         return [fault for fault in told if fault.machine in mine]
 
     @cached_property
@@ -105,7 +105,7 @@ class Watch:
     @cached_property
     def upkeep(self) -> pl.DataFrame:
         """The upkeep that was done (`upkeep_told`)."""
-        return upkeep_told(self._told)
+        return upkeep_told(self._entries, self.window)
 
     @cached_property
     def done(self) -> dict[tuple[str, str], datetime]:
@@ -125,11 +125,11 @@ class Watch:
 
     @cached_property
     def _removals(self) -> pl.DataFrame:
-        return self._told.filter(pl.col("kind") == "PartsOff")
+        return within(self._entries, self.window).filter(pl.col("kind") == "PartsOff")
 
     @cached_property
-    def _told(self) -> pl.DataFrame:
-        return self.log.entries_of(["UpkeepDone", "PartsOff"], self.window, self.at)
+    def _entries(self) -> pl.DataFrame:
+        return self.log.machine_entries(self.window, self.at)
 
     def cost(self, hours: Iterable[tuple[str, float]]) -> float | None:
         """What it cost that machines were out for so many `hours`; None where an hour of one of them has no price."""
@@ -151,9 +151,14 @@ def hour_costs(setup: Setup, at: datetime) -> dict[str, float]:
     return {machine: price for machine, price in prices.items() if price is not None}
 
 
-def upkeep_told(entries: pl.DataFrame) -> pl.DataFrame:
-    """The upkeep among entries in order of time: machine, task, at, minutes, spares (a list); oldest first."""
-    rows = entries.filter(pl.col("kind") == "UpkeepDone")
+def within(entries: pl.DataFrame, window: Window) -> pl.DataFrame:
+    """The entries that happened in the window, oldest first."""
+    return entries.filter(pl.col("at").is_between(window.start, window.end, closed="left")).sort("at", "id")
+
+
+def upkeep_told(entries: pl.DataFrame, window: Window) -> pl.DataFrame:
+    """The upkeep among entries, done in the window: machine, task, at, minutes, spares (a list); oldest first."""
+    rows = within(entries, window).filter(pl.col("kind") == "UpkeepDone")
     return rows.select("machine", "task", "at", "minutes", spares=SPARES_USED)
 
 
