@@ -218,6 +218,18 @@ class Outlook:
         return pl.DataFrame(rows, schema=self.open.schema)
 
     @cached_property
+    def as_packed(self) -> list[str]:
+        """The orders noted as open that must have been packed (`unpacked`)."""
+        rest = self.open.filter(~pl.col("order").is_in(self.unpacked["order"].to_list()))
+        return rest.filter(pl.col("product").is_in(list(self.names.products)))["order"].to_list()
+
+    @cached_property
+    def overdue(self) -> pl.DataFrame:
+        """The orders that are late and have not left, earliest due first: order, product, quantity, due."""
+        rows = self.open.filter((pl.col("due") < self.now) & ~pl.col("order").is_in(self.as_packed))
+        return rows.select("order", "product", "quantity", "due")
+
+    @cached_property
     def asked(self) -> list[Asked]:
         """The orders in `unpacked`, as `promises` asks of them."""
         return [

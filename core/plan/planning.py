@@ -22,15 +22,12 @@ HURT = 0.05
 def plan(outlook: Outlook) -> Plan:
     """The open orders and when they leave."""
     told = _orders(outlook) if outlook.asked else []
-    mine, made = set(outlook.unpacked["order"]), outlook.names.products
-    rest = [
-        (row["order"], row["product"] in made) for row in outlook.open.iter_rows(named=True) if row["order"] not in mine
-    ]
+    mine = {*outlook.unpacked["order"], *outlook.as_packed}
     return Plan(
         at=outlook.at, zone=outlook.shop.zone, weeks=round(outlook.hours / WEEK_HOURS), promise=outlook.shop.promise,
         learned=outlook.read.pace.habits is not None,
         orders=sorted(told, key=lambda order: (order.chance, order.due)),
-        unpacked=[code for code, known in rest if known], unprintable=[code for code, known in rest if not known],
+        unpacked=outlook.as_packed, unprintable=[code for code in outlook.open["order"] if code not in mine],
         products=_products(outlook),
     )  # fmt: skip
 

@@ -165,8 +165,8 @@ def unnoted(past: Past, machines: Sequence[str], of: str | None) -> Watched:
 
 
 def late(past: Past) -> Watched:
-    """Orders that did not leave by their due time, of those due, by week."""
-    rows = past.due
+    """Orders that did not leave by their due time, of those due of which that is known, by week."""
+    rows = past.due.drop_nulls("kept")
     week = np.searchsorted(past.edges(past.weeks), rows["due"].to_numpy(), side="right") - 1
     missed = (~rows["kept"]).to_numpy().astype(np.float64)
     counted, each = (_counts(week, weights, len(past.weeks)) for weights in (missed, np.ones(len(missed))))

@@ -17,6 +17,8 @@ from core.habits.learned import Pace
 from core.hours.state_hours import Spent
 from core.log.store import Log
 from core.orders import ORDER_KINDS, ORDERS_KEPT, order_book
+from core.orders import ORDER_KINDS, order_book
+from core.plan.outlook import Outlook
 from core.reading.reading import Reading
 from core.setup import Machine
 from core.sums import summed
@@ -105,16 +107,25 @@ class Past:
 
     @cached_property
     def due(self) -> pl.DataFrame:
-        """Orders due in the window, earliest first: order, product, quantity, due, left (microseconds), kept.
+        """Orders due in the window, earliest first: order, product, quantity, due, left (microseconds), kept and
+        as_packed.
 
         `left` is null where that is still to come; an order packed whole has left if nobody noted that it was shipped.
+        `as_packed`: it must have been packed, and nobody noted it, so whether it was kept is not known (null).
         """
         known = Window(self.window.start - timedelta(weeks=ORDERS_KEPT), self.end)
         rows = order_book(self.log.entries_of(ORDER_KINDS, known, self.at))
         left = pl.coalesce("shipped", "over")
         mine = rows.filter(pl.col("due").is_between(*self.edges_of(self.window), closed="left"))
-        kept = (left <= pl.col("due")).fill_null(value=False)
-        return mine.select("order", "product", "quantity", "due", left=left, kept=kept).sort("due", "order")
+        as_packed = left.is_null() & pl.col("order").is_in(self.outlook.as_packed)
+        kept = pl.when(~as_packed).then((left <= pl.col("due")).fill_null(value=False))
+        told = {"left": left, "kept": kept, "as_packed": as_packed}
+        return mine.select("order", "product", "quantity", "due", **told).sort("due", "order")
+
+    @cached_property
+    def outlook(self) -> Outlook:
+        """The plan as it stood: it knows which orders are late that have not left."""
+        return Outlook(self.log, self.at, self.read.pace)
 
     def model_of(self) -> pl.Expr:
         """The model of column `machine`, as at the end."""

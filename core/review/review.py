@@ -60,6 +60,7 @@ def review(past: Past) -> Review:
         keeping=list(_keeping(past)),
         promises=list(_promises(past)),
         late=list(_late(past)),
+        unpacked=[code for code, gone in past.due.select("order", "as_packed").iter_rows() if gone],
         materials=_materials(past),
         models=work,
         compared=compared(work),
@@ -180,16 +181,20 @@ def _missed(visits: pl.DataFrame, window: Window) -> Tally:
 def _promises(past: Past) -> Iterator[PromiseWeek]:
     for week in past.weeks:
         mine = counts.within(past.due, week, "due")
-        left = pl.col("left").is_not_null()
+        late, left = ~pl.col("kept"), pl.col("left").is_not_null()
         yield PromiseWeek(
             start=week.start, due=mine.height, kept=mine.filter("kept").height,
-            late=mine.filter(left & ~pl.col("kept")).height, open=mine.filter(~left).height,
+            late=mine.filter(late & left).height, open=mine.filter(late & ~left).height,
+            unpacked=mine.filter("as_packed").height,
         )  # fmt: skip
 
 
 def _late(past: Past) -> Iterator[LateOrder]:
-    now = micros(past.end)
-    for row in counts.within(past.due, past.weeks[-1], "due").filter(~pl.col("kept")).iter_rows(named=True):
+    """Those of the week that left late, and all that are late and have not left."""
+    week = counts.within(past.due, past.weeks[-1], "due")
+    gone = week.filter(~pl.col("kept") & pl.col("left").is_not_null())
+    rows, now = pl.concat([gone, past.outlook.overdue], how="diagonal").sort("due", "order"), micros(past.end)
+    for row in rows.iter_rows(named=True):
         left = row["left"]
         yield LateOrder(
             order=row["order"], product=row["product"], quantity=row["quantity"], due=instant(row["due"]),

@@ -126,17 +126,20 @@ class Keeping(Frozen):
 
 
 class PromiseWeek(Frozen):
-    """Orders due in seven days: `kept` left by their due time, `late` after it, `open` have not left yet."""
+    """Orders due in seven days: `kept` left by their due time, `late` after it, `open` have not left yet; `unpacked`
+    ones must have been packed though nobody noted it: whether these were kept is not known.
+    """
 
     start: datetime
     due: int
     kept: int
     late: int
     open: int
+    unpacked: int
 
 
 class LateOrder(Frozen):
-    """An order due in the week that left late or not yet (null), `days` late so far."""
+    """An order due in the week that left late, or one due whenever that has not left yet (null), `days` late so far."""
 
     order: str
     product: str
@@ -248,7 +251,8 @@ class Review(Frozen):
     """The week up to a midnight, beside the quarter before it.
 
     `false_calls` is how many changes a quarter `charts` would show by chance if nothing changed; `waited` are the
-    machine-hours a week in `waits`, `waited_inside` those with people in.
+    machine-hours a week in `waits`, `waited_inside` those with people in. `unpacked` orders were due in the quarter and
+    must have been packed though nobody noted it.
     """
 
     shop: str
@@ -266,6 +270,7 @@ class Review(Frozen):
     keeping: list[Keeping]
     promises: list[PromiseWeek]
     late: list[LateOrder]
+    unpacked: list[str]
     materials: list[MaterialUse]
     models: list[ModelWork]
     compared: list[ModelsCompared]

@@ -7,6 +7,7 @@ from datetime import date
 
 from core.review.types import Action, Comparison, Review
 from dashboard.kit.blocks import folded, key, note, section, table, told
+from dashboard.words import plan_words
 from dashboard.words import review_words as said
 from dashboard.words.floor_words import Names
 from dashboard.words.written import Clock
@@ -15,7 +16,7 @@ from dashboard.words.written import Clock
 def week(found: Review, clock: Clock) -> str:
     """The figures of the week and of the four before it."""
     heads, rows = said.figures(found)
-    return section(said.week(found, clock), table(heads, rows), note(said.WEEK_KEY))
+    return section(said.week(found, clock), table(heads, rows), note(f"{said.WEEK_KEY} {said.AS_KNOWN}"))
 
 
 def changed(found: Review, names: Names) -> str:
@@ -46,9 +47,10 @@ def keeping(found: Review) -> str:
 
 
 def promises(found: Review, clock: Clock) -> str:
-    """Orders due by week, newest first, and those of this week that were late."""
+    """Orders due by week, newest first, and those that are late, or left late this week."""
     weeks = [line for line in reversed(found.promises) if line.due]
     late = "".join(key(said.late(line, clock)) for line in found.late)
+    late += key(plan_words.as_packed(found.unpacked)) if found.unpacked else ""
     rows = table(said.PROMISES_HEAD, (said.promises(line, clock) for line in weeks[:5]))
     return section(said.PROMISES, rows, late)
 

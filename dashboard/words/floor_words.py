@@ -181,7 +181,8 @@ def _details(now: MachineNow, clock: Clock, names: Names) -> list[str | None]:
         told = now.cause if now.cause != DONT_KNOW else None
         return [named(now.spare, names.spares) if now.spare else None, named(told, names.down) if told else None]
     if now.state == "down":
-        return [named(now.cause, names.down) if now.cause else "cause not told"]
+        here = f"{named(now.spare, names.spares)} is here" if now.spare else None
+        return [here, named(now.cause, names.down) if now.cause else "cause not told"]
     held = f"{now.parts}\N{NO-BREAK SPACE}x {named(now.product, names.products)}" if now.parts and now.product else None
     due = f"due off about {clock.soon(now.due.best)}" if now.due else None
     return [held if now.state in ("printing", "proving", "done", "stopped") else None, due]

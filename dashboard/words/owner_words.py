@@ -303,6 +303,8 @@ def next_step(need: NeedsHand, causes: Names, spares: Names) -> str:
     """What a hand does about it."""
     if need.state == "down":
         known = need.cause and need.cause != DONT_KNOW
+        if need.spare:
+            return f"mend, its spare is here: {named(need.spare, spares)}"
         return f"mend: {named(need.cause, causes)}" if need.cause and known else "find out what is wrong"
     if need.state == "waiting":
         return f"waiting for spare: {named(need.spare, spares)}" if need.spare else "waiting for a spare"

@@ -58,7 +58,7 @@ def review_text(review: Review) -> str:
     blocks = [
         f"{review.shop}: {said.week(review, clock)}",
         _block(said.CHANGED, _wrapped([*changed, said.false_calls(review)])),
-        _block(said.FIGURES, _table([heads, *rows])),
+        _block(said.FIGURES, [*_table([heads, *rows]), *_wrapped([said.AS_KNOWN])]),
         _block(said.COST, _table([said.loss(line, names) for line in review.losses])) if review.losses else "",
         _block(said.PROMISES, _table([said.PROMISES_HEAD, *(said.promises(line, clock) for line in review.promises)])),
         _block(said.MODELS, _table([said.MODELS_HEAD, *map(said.model, review.models)])),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from core.plan.types import PLAYS, Capacity, Gain, Hurt, Loading, NextLoad, OrderDue, Plan, ProductParts, Promise, Step
@@ -88,12 +88,16 @@ def more(number: int) -> str:
     return f"and {number} more orders" if number > 1 else "and 1 more order"
 
 
+def as_packed(orders: Sequence[str]) -> str:
+    """Orders that must have been packed."""
+    return f"Overdue though parts for them were there, so taken as packed and not noted: {', '.join(orders)}."
+
+
 def beside(plan: Plan) -> list[str]:
     """Orders that must have been packed, and those nothing can be said of."""
     told = []
     if plan.unpacked:
-        named = ", ".join(plan.unpacked)
-        told.append(f"Overdue though parts for them were there, so taken as packed and not noted: {named}.")
+        told.append(as_packed(plan.unpacked))
     if plan.unprintable:
         told.append(f"No print file makes what these orders want: {', '.join(plan.unprintable)}.")
     return told

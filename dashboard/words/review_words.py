@@ -40,6 +40,10 @@ WEEK_KEY = (
     "Printing, and downtime with upkeep in it: shares of all hours that machines were meant to run, nights and days "
     "off included."
 )
+AS_KNOWN = (
+    "Hours, faults and orders are as they were known at midnight. What was noted since counts on the owner's page: it "
+    "tells of what was done while nobody was in, so the hours there may differ."
+)
 COST_KEY = "Dark: the week, with its range. Pale behind: a week of the four before."
 WAITS = "When do finished parts wait?"
 WAITS_KEY = (

@@ -133,7 +133,7 @@ def test_a_share_of_hours_says_of_which_days_it_is() -> None:
 
 
 def test_orders_materials_losses_and_models_are_told_as_people_read_them() -> None:
-    week = PromiseWeek(start=datetime(2026, 11, 19, tzinfo=UTC), due=7, kept=5, late=2, open=0)
+    week = PromiseWeek(start=datetime(2026, 11, 19, tzinfo=UTC), due=7, kept=5, late=2, open=0, unpacked=0)
     assert said.promises(week, CLOCK) == ("Wed 25 Nov", "5 of 7", "2", "-")
     due = datetime(2026, 11, 24, 12, tzinfo=UTC)
     order = LateOrder(order="1007", product="clip", quantity=5, due=due, left=None, days=2.0)
