@@ -17,7 +17,6 @@ from core.habits.learned import Pace
 from core.hours.state_hours import Spent
 from core.log.store import Log
 from core.orders import ORDER_KINDS, ORDERS_KEPT, order_book
-from core.orders import ORDER_KINDS, order_book
 from core.plan.outlook import Outlook
 from core.reading.reading import Reading
 from core.setup import Machine

@@ -55,7 +55,8 @@ def uncounted(gaps: pl.DataFrame) -> pl.DataFrame:
         .otherwise("until")
     )  # fmt: skip
     rows = gaps.filter(parts_there & gone).select("machine", "print", "next_id", gone=when)
-    rows = rows.unique("print", keep="first", maintain_order=True)
+    # Parts come off a machine that is down as well, after it was seen so.
+    rows = rows.unique("print", keep="first", maintain_order=True).join(removals(gaps), on="print", how="anti")
     return rows.join(starts(gaps).drop("machine"), on="print", how="inner", maintain_order="left")
 
 

@@ -25,6 +25,8 @@ from dashboard.words.written import Clock
 
 Moment = keeping.Key
 Days = tuple[date, date]
+#: Machines that are down, with their state and the spare they wait for.
+Down = tuple[tuple[str, str, str | None], ...]
 
 #: A loading list is old after this time, and still shown for the other.
 OLD, SHOWN = timedelta(seconds=keeping.QUARTER), timedelta(seconds=3 * keeping.QUARTER)
@@ -136,11 +138,18 @@ def loaded() -> set[str]:
 
 def reliability() -> Room:
     """Upkeep and repairs of the room."""
-    return watched()[1]
+    now = keeping.now()
+    return watched.of(now, _down(now))[1]
+
+
+def _down(as_of: AsOf) -> Down:
+    """The machines that are down, and what they wait for: a look or a start tells as much of that as a repair."""
+    now = [machine for rack in racks.of(as_of) for machine in rack.machines]
+    return tuple((one.machine, one.state, one.spare) for one in now if one.state in ("down", "waiting"))
 
 
 @kept(hour, patient=True)
-def watched(as_of: AsOf) -> tuple[answers.Watch, Room]:
+def watched(as_of: AsOf, down: Down) -> tuple[answers.Watch, Room]:  # noqa: ARG001 - it is kept for these
     """The long look at the machines that they rest on, and what it came to."""
     watch = answers.Watch(as_of.log, as_of.at, pace.of(as_of), _worked.of(as_of))
     return watch, answers.reliability(watch, stores.of(as_of))

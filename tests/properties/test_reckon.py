@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import count, pairwise, product
 from pathlib import Path
@@ -15,22 +16,29 @@ from random import Random
 from uuid import uuid5
 
 import polars as pl
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from core.entries import AnyEntry, AtMachine, EntryVoided
+from core.epoch import HOUR
 from core.log.frames import entry_frame
 from core.log.store import Log
 from core.setup import Machine
 from core.staffed import Staffed
+from core.timeline.facts import facts
+from core.timeline.faults import around, faults
+from core.timeline.gaps import find_gaps
 from core.timeline.reckon import reckon
 from core.window import Window
 from tests.core.timeline.plain_reckoner import Clock, Fact, Stretch, Usual, facts_of, micros, pairs, plain_reckon, shape
+from tests.core.timeline.plain_reckoner import joined as spans_joined
 from tests.properties.histories import BEGINNING, MACHINES, History, histories, moments
 
 #: Long after every history, and later still.
 KNOWN = BEGINNING + timedelta(days=300)
 LATER = KNOWN + timedelta(days=1)
+ALL_OF_IT = Window(BEGINNING - timedelta(days=1), BEGINNING + timedelta(days=70))
 
 LEFT = ("printing", "done", "stopped", "empty", "down", "waiting", "aside", "upkeep")
 FOUND = ("printing", "done", "stopped", "empty", "down", "aside", "upkeep", "clear", "any")
@@ -75,6 +83,28 @@ def test_stretches_cover_the_service_in_order_and_bracket_their_ends(history: Hi
     for machine in MACHINES:
         covered = sum(row["end"] - row["start"] for row in rows if row["machine"] == machine)
         assert covered == service(history, machine)
+
+
+@drawn(60)
+@given(histories(5))
+def test_faults_are_the_time_in_which_machines_are_down(history: History) -> None:
+    always = [Machine(machine=machine, model="B220", rack="A", place=1) for machine in MACHINES]
+    shop = replace(history, rows=[*(row for row in history.rows if not isinstance(row, Machine)), *always])
+    setup, staffed = shop.setup, Staffed(shop.spans)
+    found = reckon(entry_frame(shop.entries), setup, ALL_OF_IT, staffed, shop.pace)
+    told = faults(found.gaps, micros(ALL_OF_IT.end))
+    for machine in MACHINES:
+        mine = [fault for fault in told if fault.machine == machine]
+        rows = found.stretches.filter(machine=machine)
+        down = rows.filter(pl.col("state").is_in(["down", "waiting"])).select("start", "end").rows()
+        lasted = [(fault.began, min(fault.ended, micros(ALL_OF_IT.end))) for fault in mine]
+        assert spans_joined(lasted) == spans_joined(down)
+        assert [fault.hours for fault in mine] == pytest.approx([(end - start) / HOUR for start, end in lasted])
+        waiting = rows.filter(state="waiting").select((pl.col("end") - pl.col("start")).sum()).item()
+        assert sum(fault.waited for fault in mine) == pytest.approx(waiting / HOUR)
+        assert any(fault.waits for fault in mine) == (rows["state"][-1] == "waiting")
+    few = around(facts(entry_frame(shop.entries), setup, shop.pace))
+    assert faults(find_gaps(few, staffed, shop.pace), micros(ALL_OF_IT.end)) == told
 
 
 @drawn(40)

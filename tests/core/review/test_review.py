@@ -15,6 +15,8 @@ from core.entries import AnyEntry
 from core.errors import Refused
 from core.log.record import record
 from core.log.store import Log
+from core.plan.outlook import Outlook
+from core.plan.planning import plan
 from core.review.actions import actions, agree, end
 from core.review.figures import Part, good
 from core.review.quarter import Past
@@ -139,6 +141,23 @@ def test_an_order_is_kept_late_or_still_here(log: Log) -> None:
     assert (newest.due, newest.kept, newest.late, newest.open) == (3, 1, 1, 1)
     assert [(line.order, line.left is None) for line in found.late] == [("late", False), ("open", True)]
     assert found.late[0].days == pytest.approx(1 + 1 / 24)
+
+
+def test_what_is_late_by_the_plan_is_late_in_the_review(log: Log) -> None:
+    def taken(code: str, parts: float, due: float) -> AnyEntry:
+        return tell("OrderTaken", when(1), order=code, product="clip", quantity=parts, due=when(due))
+
+    # There are forty parts for the one that is gone, and none for those that are late; one is due this afternoon.
+    counted = tell("StockCounted", when(2), item="clip", quantity=40)
+    log.append([*weeks_of_prints(), counted, taken("gone", 40, 5), taken("long late", 900, 6), taken("late", 900, 26)])
+    log.append([taken("today", 900, 28.6)])
+    found, outlook = review(last_quarter(log, NOW)), Outlook(log, NOW)
+    late = [order.order for order in plan(outlook).orders if order.due < found.end]
+    assert sorted(late) == ["late", "long late"]
+    assert [(line.order, line.left) for line in found.late] == [("long late", None), ("late", None)]
+    assert found.unpacked == plan(outlook).unpacked == ["gone"]
+    told = [(week.due, week.kept, week.late, week.open, week.unpacked) for week in found.promises]
+    assert told == [(2, 0, 0, 1, 1), (0, 0, 0, 0, 0), (0, 0, 0, 0, 0), (1, 0, 0, 1, 0)]
 
 
 def test_a_review_is_told_in_plain_words(found: Review) -> None:

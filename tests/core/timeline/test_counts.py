@@ -90,6 +90,12 @@ def test_so_does_a_machine_found_down() -> None:
     assert row == (str(first.id), 4, micros(when(3)))
 
 
+def test_parts_taken_off_a_machine_that_is_down_were_counted() -> None:
+    story = [start(when(1)), look(when(2), "done"), look(when(4), "down"), at_a1("PartsOff", when(5)), start(when(6))]
+    assert lost(*story) == []
+    assert removals(gaps(*story))["print"].to_list() == [str(story[0].id)]
+
+
 def test_parts_counted_or_still_there_are_not_lost() -> None:
     assert lost(start(when(1)), at_a1("PartsOff", when(2)), start(when(2))) == []
     assert lost(start(when(1))) == []
