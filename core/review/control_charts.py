@@ -95,6 +95,8 @@ def _usual(watched: Watched, part: slice, left_out: set[int], reach: float) -> t
     scale = RATE_HOURS if watched.kind == "u" else 1.0
     if watched.kind == "individuals":
         shift = weekday_effects(watched.days, counted)
+        # A change that is a day old has no range of its own yet: it has that of all days.
+        kept = kept if len(kept) > 1 else np.arange(len(counted))
         found = limits.individuals((counted - shift)[kept], reach)
         return tuple(shift[mine] + value for value in (found.centre, found.lower[0], found.upper[0]))
     if watched.kind in {"g", "t"}:

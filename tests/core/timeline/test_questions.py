@@ -88,6 +88,15 @@ def test_the_question_arises_alone(case: Case) -> None:
     assert question.about <= question.seen == micros(case.story[-1].at)
 
 
+@pytest.mark.parametrize("ended", ["itself", "stopped"])
+def test_parts_taken_off_a_machine_that_is_down_leave_nothing_to_ask(ended: str) -> None:
+    story = [
+        start(when(1)), at_a1("WentDown", when(2), cause="belt"), at_a1("PartsOff", when(2, 0, 5), ended=ended),
+        look(when(3), "down"), look(when(4), "down"), at_a1("CameBack", when(5)),
+    ]  # fmt: skip
+    assert asked(story) == []
+
+
 @pytest.mark.parametrize(("case", "name"), ANSWERS.values(), ids=ANSWERS.keys())
 def test_an_answer_fills_the_gap_and_the_question_is_gone(case: Case, name: str) -> None:
     (question,) = asked(case.story)

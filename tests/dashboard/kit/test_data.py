@@ -8,11 +8,11 @@ from shutil import copyfile
 import pytest
 
 from core import answers
-from core.entries import EntryVoided, OrderTaken, PrintStarted
+from core.entries import EntryVoided, Looked, OrderTaken, PrintStarted, WentDown
 from core.epoch import utc_now
 from core.log.record import record
 from core.log.store import Log
-from core.setup import Person, UpkeepTask
+from core.setup import Person, Spare, UpkeepTask
 from dashboard.kit import data, keeping, shop
 from dashboard.kit.behind import Behind
 from demo.make import make
@@ -72,6 +72,16 @@ def test_a_kept_pace_changes_no_answer(learned):
     report = data.report()
     alone = answers.report(learned[0], report.at)
     assert alone == report
+
+
+def test_upkeep_knows_at_once_that_a_machine_waits_no_more(learned):
+    log, now = learned[0], utc_now()
+    machine, spare = data.racks()[0].machines[0].machine, data.setup().all(Spare, now)[0].spare
+    told = {"noted_at": now, "by": "ro", "machine": machine}
+    record(log, [WentDown(at=now - timedelta(minutes=9), cause="dont-know", spare=spare, **told)])
+    assert (machine, spare) in [(line.machine, line.spare) for line in data.reliability().waits]
+    record(log, [Looked(at=now - timedelta(minutes=1), saw="empty", **told)])
+    assert machine not in [line.machine for line in data.reliability().waits]
 
 
 @pytest.fixture(scope="module")
