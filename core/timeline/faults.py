@@ -55,7 +55,7 @@ class Fault:
 
 def around(facts: pl.DataFrame) -> pl.DataFrame:
     """Those of `facts` that tell of machines that are down, and those next to them: they tell of the same faults."""
-    down = pl.col("down_since").is_not_null()
+    down = pl.col("down_since").is_not_null() | (pl.col("kind") == "CameBack")
     beside = (down.shift(side, fill_value=False).over("machine") for side in (1, -1))
     return facts.filter(reduce(pl.Expr.or_, beside, down))
 
@@ -67,11 +67,12 @@ def down_spells(gaps: pl.DataFrame) -> pl.DataFrame:
     it with its kind, cause and spare, and when that came. Times are microseconds.
     """
     first = pl.coalesce(pl.when(pl.col("shape") == name).then(states[0][1]) for name, states in SHAPES.items())
-    found = pl.when(pl.col("shape").is_in(["broke", "moved"])).then("mid")
+    shown = pl.col("shape").is_in(["broke", "moved"])
+    found = pl.when(shown).then("mid")
     rows = gaps.with_columns(
         over=first, before=pl.col("t").shift(1).over("machine"), found=found.shift(1).over("machine")
     )
-    return (
+    told = (
         rows.filter(pl.col("down_since").is_not_null())
         .group_by("machine", since="down_since", maintain_order=True)
         .agg(
@@ -84,8 +85,19 @@ def down_spells(gaps: pl.DataFrame) -> pl.DataFrame:
             back=pl.col("next_kind").last(),
             spares=pl.col("next_spares").last(),
         )
-        .with_columns(SPARES_USED)
     )
+    untold = gaps.filter(shown & (pl.col("next_kind") == "CameBack"))
+    return pl.concat([told, _came_back(untold).select(told.columns)]).with_columns(SPARES_USED)
+
+
+def _came_back(gaps: pl.DataFrame) -> pl.DataFrame:
+    """Machines of which nobody said that they went down until they were back, as in `down_spells`."""
+    nothing = {name: pl.concat_list(pl.lit(None, pl.String)) for name in ("cause", "spare")}
+    return gaps.select(
+        "machine", "until", since="until", before="t", t=pl.concat_list("until"), kind=pl.concat_list("next_kind"),
+        came=pl.concat_list(pl.lit(None, pl.Int64)), began="mid", ended="until", last="until", back="next_kind",
+        spares="next_spares", **nothing,
+    )  # fmt: skip
 
 
 def faults(gaps: pl.DataFrame, now: int) -> list[Fault]:

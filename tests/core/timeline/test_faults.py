@@ -92,6 +92,11 @@ def test_a_fault_nobody_told_of_begins_where_its_hours_do() -> None:
     assert parts(one) == (4, 0, 2)
 
 
+def test_a_machine_that_came_back_was_down_though_nobody_said_so() -> None:
+    (one,) = told(look(when(0, 4), "empty"), back(8, spares=("fan",)))
+    assert (hours(one), one.cause, one.fitted, parts(one)) == ((6, 8), "dont-know", ("fan",), (2, 0, 0))
+
+
 def test_a_start_ends_a_fault_and_the_next_one_is_another() -> None:
     found = told(
         went(4), start(when(0, 6)), start(when(0, 9)), went(20, "fan"),
@@ -170,9 +175,10 @@ def test_what_went_in_is_what_was_told_or_else_what_was_waited_for() -> None:
 
 
 def test_the_facts_around_a_fault_tell_of_it_alone() -> None:
-    story = [start(when(0, 1)), look(when(0, 4), "empty"), look(when(0, 8), "down"), back(12), start(when(0, 13))]
+    story = [start(when(0, 1)), look(when(0, 4), "empty"), look(when(0, 8), "down"), back(12)]
+    story += [start(when(0, hour)) for hour in (13, 16)]
     rows = facts(entry_frame(story), Setup(ROWS), EXACT)
     few = around(rows)
-    assert few["kind"].to_list() == ["Looked", "Looked", "CameBack"]
+    assert few["kind"].to_list() == ["Looked", "Looked", "CameBack", "PrintStarted"]
     gaps = find_gaps(few, Staffed.of(Setup(ROWS), WINDOW), EXACT)
     assert faults(gaps, micros(when(9))) == told(*story, now=9 * 24)
