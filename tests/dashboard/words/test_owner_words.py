@@ -161,6 +161,7 @@ def need(state: str, **told: Any) -> NeedsHand:
         (need("down", cause="fan"), "mend: fan noisy"),
         (need("down", cause="dont-know"), "find out what is wrong"),
         (need("down"), "find out what is wrong"),
+        (need("down", cause="fan", spare="nozzle"), "mend, its spare is here: nozzle 0.4 mm"),
         (need("waiting", spare="nozzle"), "waiting for spare: nozzle 0.4 mm"),
         (need("waiting"), "waiting for a spare"),
         (need("empty"), "start a print or set aside"),
