@@ -18,7 +18,7 @@ from core.setup import Row, Setup
 from core.staffed import Staffed
 from core.timeline.reckon import reckon
 from core.window import Window
-from tests.core.larkfield import a1_alone, at_a1, ids, look, start, when
+from tests.core.larkfield import a1_alone, at_a1, ids, look, start, tell, when
 from tests.properties import histories
 
 NOW = when(days=10)
@@ -43,6 +43,18 @@ def test_work_that_began_in_a_window_and_ended_after_it_belongs_to_it(log: Log) 
     clean = at_a1("UpkeepDone", when(2, hours=1), task="clean", minutes=90)
     log.append([look(when(1), "empty"), look(when(2), "empty"), clean])
     assert clean.id in ids(log.machine_entries(A_DAY, NOW))
+
+
+def test_deliveries_are_told_with_the_machines_that_may_wait_for_them(log: Log) -> None:
+    def came(day: float) -> AnyEntry:
+        return tell("StockReceived", when(day), item="belt-220", quantity=1)
+
+    waits = [start(when(-2)), at_a1("WentDown", when(-1), cause="belt", spare="belt-220")]
+    within = [came(0), came(1), tell("StockCounted", when(1), item="belt-220", quantity=1)]
+    log.append([came(-3), *waits, *within, look(when(1.5), "down"), came(5)])
+    told = log.machine_entries(A_DAY, NOW)
+    assert told.filter(kind="StockReceived")["at"].to_list() == [when(0), when(1)]
+    assert "StockCounted" not in told["kind"]
 
 
 def stretches(entries: pl.DataFrame, rows: list[Row], window: Window, pace: Pace) -> pl.DataFrame:

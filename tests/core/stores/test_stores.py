@@ -233,3 +233,12 @@ def test_what_another_machine_waits_for_is_out_too(log: Log) -> None:
     log.append_setup([SHOP, BELT])
     log.append([belts(1), at_a1("WentDown", when(275), **DOWN)])
     assert spares_out(log, NOW) == {"belt-220"}
+
+
+def test_a_spare_that_came_for_a_machine_is_kept_for_it_until_it_is_back(log: Log) -> None:
+    came = tell("StockReceived", when(276), item="belt-220", quantity=1)
+    found = item(log, BELT, [belts(0), at_a1("WentDown", when(275), **DOWN), came])
+    assert (found.on_hand, found.waiting, found.packs_to_order) == (Estimate.exact(1), 0, 2)
+    assert spares_out(log, NOW) == {"belt-220"}
+    log.append([at_a1("SetAside", when(277))])
+    assert spares_out(log, NOW) == set()
