@@ -179,6 +179,12 @@ def test_one_machine_has_the_range_of_chance() -> None:
     assert found.high[-1] / 40 == pytest.approx(math.exp(1.6449 / math.sqrt(40)), rel=1e-4)
 
 
+def test_machines_that_are_alike_have_the_range_of_their_failures_together() -> None:
+    # Twenty failures of four machines, five each: a Poisson count of twenty by four.
+    found = mean_cumulative([Watched((100, 200, 300, 400, 500), 1000)] * 4)
+    assert found.high[-1] / 5 == pytest.approx(math.exp(1.6449 * math.sqrt(20) / 4 / 5), rel=1e-4)
+
+
 def test_machines_that_differ_have_a_wider_range_than_chance_alone() -> None:
     alike = mean_cumulative([Watched((100, 300, 500, 700), 1000)] * 8)
     apart = mean_cumulative([Watched((), 1000)] * 4 + [Watched((100, 100, 300, 300, 500, 500, 700, 700), 1000)] * 4)

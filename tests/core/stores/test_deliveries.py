@@ -91,6 +91,15 @@ def test_the_law_is_students_about_what_was_said_and_seen() -> None:
     assert steps == pytest.approx([b - a for a, b in pairwise(known)])
 
 
+def test_an_order_is_overdue_when_one_delivery_in_two_hundred_takes_longer() -> None:
+    law = SAID.after(6.0)
+    scale = law.sd * (1 + 1 / law.n) ** 0.5
+    longest = math.exp(student(df=law.n, loc=law.mean, scale=scale).isf(0.005))
+    story, order = Story(law), Order(0, 1.0, None)
+    assert not story.overdue(order, round(0.99 * longest * DAY))
+    assert story.overdue(order, round(1.01 * longest * DAY))
+
+
 @given(st.lists(st.floats(0.5, 60), min_size=1, max_size=30))
 def test_the_law_has_the_mean_and_variance_of_all_it_was_told(days: list[float]) -> None:
 
