@@ -53,9 +53,10 @@ def test_no_order_has_more_parts_than_it_wants_and_none_fewer_by_its_due_time_th
 
 def test_an_order_that_leaves_before_it_is_due_in_nine_of_ten_plays_is_in_time(told: Plan) -> None:
     early = [o.chance for o in told.orders if o.leaves.high is not None and o.leaves.high <= o.due]
-    late = [o.chance for o in told.orders if o.leaves.low is None or o.leaves.low > o.due]
+    late = [o.chance for o in told.orders if o.leaves.best is None or o.leaves.best > o.due]
     assert min(early) >= 0.9
-    assert max(late) <= 0.1
+    # Of those whose middling play is late, more than half are.
+    assert max(late) <= 0.5
 
 
 def test_parts_that_are_finished_are_not_promised_twice(told: Plan) -> None:

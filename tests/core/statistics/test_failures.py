@@ -100,6 +100,15 @@ def test_steady_is_claimed_only_of_many() -> None:
     assert trend([FEW] * 30).verdict == "steady"
 
 
+def test_what_may_be_getting_much_better_is_not_steady() -> None:
+    # Its slope is surely below 1.5 and may be 1, but the half of it as well.
+    perhaps = Watched((20, 60, 110, 200, 280, 390, 520, 640, 760, 900), 1000)
+    found = slope([perhaps])
+    assert found is not None
+    assert found.low < 1 / 1.5 < 1 < found.high < 1.5
+    assert trend([perhaps]).verdict == "cannot tell"
+
+
 @pytest.mark.parametrize("machines", [[], [Watched((), 100)], [Watched((50,), 100)], [Watched((50, 100), 100, True)]])
 def test_of_too_few_failures_there_is_no_trend(machines: list[Watched]) -> None:
     found = trend(machines)

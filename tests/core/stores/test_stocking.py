@@ -209,3 +209,8 @@ def test_clusters_pass_min_by_what_renewals_leave(cluster: float) -> None:
     mean, whole = need(100.0, float(np.sqrt(variance)), 10.0, times(spread=0.0, review=1e-9))
     assert mean - 100 == pytest.approx(excess, rel=1e-6)
     assert whole - variance == pytest.approx(spread, rel=1e-6)
+
+
+def test_at_min_is_time_to_order_and_one_above_it_is_not() -> None:
+    levels_of_all = Levels(np.full(2, 10.0), np.full(2, 30.0), ("poisson", "poisson"))
+    assert to_order(np.array([10.0, 11.0]), levels_of_all, terms(2)).tolist() == [4, 0]
