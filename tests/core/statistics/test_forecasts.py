@@ -2,7 +2,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from core.statistics.forecasts import METHODS, SHORT, Forecast, forecast, intermittent
+from core.statistics.forecasts import METHODS, SHORT, Forecast, forecast, intermittent, smoothed
 from core.statistics.seasons import seasons
 
 Numbers = npt.NDArray[np.float64]
@@ -171,3 +171,19 @@ def test_the_errors_are_as_wide_as_told() -> None:
 
 def test_the_methods_have_names_for_the_owner() -> None:
     assert set(told(busy()).method) <= set(METHODS)
+
+
+def test_a_damped_trend_is_corrected_by_the_error_of_each_week() -> None:
+    # The error-correction form of Gardner and McKenzie (1985), from memory: b is what is left of the trend.
+    use, (alpha, beta, damping) = np.array([12.0, 9.0, 15.0, 20.0]), (0.3, 0.2, 0.8)
+    level, trend, told_level, told_trend = 10.0, 2.0, [10.0], [2.0]
+    for week in use:
+        left = damping * trend
+        error = week - (level + left)
+        level, trend = level + left + alpha * error, left + alpha * beta * error
+        told_level.append(level)
+        told_trend.append(trend)
+    weights = (np.array(alpha), np.array(beta), np.array(damping))
+    levels, trends = smoothed(use, np.ones(4), weights, np.array(10.0), np.array(2.0))
+    assert levels == pytest.approx(np.array(told_level))
+    assert trends == pytest.approx(np.array(told_trend))
