@@ -1,53 +1,61 @@
-"""The pieces that pages are put together from, as HTML. Everything that was typed in is escaped."""
+"""The pieces that pages are put together from, as HTML, and the one way by which HTML comes onto a page."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from html import escape
+from typing import NamedTuple
+
+import streamlit as st
+from markupsafe import Markup
+
+from dashboard.templates.templating import macros
+
+_PIECES = macros("blocks.html")
 
 
-def section(title: str, *bodies: str, kind: str = "", level: int = 2) -> str:
-    """A title, if there is one, and what belongs under it; `kind` names its style."""
-    head = f"<h{level}>{escape(title)}</h{level}>" if title else ""
-    style = f"rs {kind}" if kind else "rs"
-    return f'<section class="{style}">{head}{"".join(bodies)}</section>'
+class Told(NamedTuple):
+    """A line of a name, which may lead to an `address`, and what is told of it, `marked` if it is due."""
+
+    what: str
+    how: tuple[str, ...]
+    address: str | None = None
+    marked: bool = False
 
 
-def key(sentence: str) -> str:
+class Bar(NamedTuple):
+    """A line with a bar, from `left` on, both in percent of the place for bars; what it says is told beside it."""
+
+    name: str
+    told: str
+    left: float
+    width: float
+
+
+def put(made: Markup) -> None:
+    """HTML that templates made, onto the page; nothing where it is empty, which Streamlit takes for a mistake."""
+    if made:
+        st.html(made)
+
+
+def lines(kind: str, *told: str, tag: str = "p") -> Markup:
+    """Lines to read, in the style of their kind (see `look`)."""
+    return _PIECES.lines(kind, told, tag)
+
+
+def key(sentence: str) -> Markup:
     """A sentence in the size of what matters."""
-    return f'<p class="rs-key">{escape(sentence)}</p>'
+    return _PIECES.key(sentence)
 
 
-def note(sentence: str) -> str:
-    """A sentence in the size of what explains."""
-    return f'<p class="rs-note">{escape(sentence)}</p>'
+def explained(sentence: str) -> Markup:
+    """A sentence in the size of what explains, under a drawing."""
+    return _PIECES.explained(sentence)
 
 
-def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """A table whose first column names the rows; on a phone a card a row, in which every cell says its column."""
-    heads = "".join(f'<th scope="col">{escape(name)}</th>' for name in head)
-    body = "".join(
-        f'<tr><th scope="row">{escape(name)}</th>'
-        + "".join(f'<td data-head="{escape(h)}">{escape(cell)}</td>' for h, cell in zip(head[1:], cells, strict=True))
-        + "</tr>"
-        for name, *cells in rows
-    )
-    return f'<table class="rs-cards"><thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>'
+def plainly(title: str, sentence: str, kind: str = "") -> Markup:
+    """A title and one sentence."""
+    return _PIECES.plainly(title, sentence, kind)
 
 
-def told(what: str, *how: str, address: str | None = None, marked: bool = False) -> str:
-    """A line of a name, which may lead to an `address` (escaped), and what is told of it, `marked` if it is due."""
-    mark = '<i class="rs-mark rs-mark-today"></i>' if marked else ""
-    name = f'<a href="{address}">{escape(what)}</a>' if address else f"<b>{escape(what)}</b>"
-    return f'<div class="rs-told">{name}<span>{mark}{"<br>".join(map(escape, filter(None, how)))}</span></div>'
-
-
-def folded(title: str, body: str) -> str:
-    """What is a tap away."""
-    return f"<details><summary>{escape(title)}</summary>{body}</details>" if body else ""
-
-
-def unfolding(rows: Sequence[str], most: int) -> str:
-    """The first lines, and the others a tap away."""
-    rest = rows[most:]
-    return "".join(rows[:most]) + folded(f"{len(rest)} more", "".join(rest))
+def told(what: str, *how: str, address: str | None = None, marked: bool = False) -> Told:
+    """A line, without what is empty."""
+    return Told(what, tuple(filter(None, how)), address, marked)

@@ -6,7 +6,6 @@ A tap is judged against the answer its button was drawn from, so no change in be
 
 from __future__ import annotations
 
-import html
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -26,7 +25,7 @@ from core.floor.types import RackNow
 from core.log.record import record
 from core.window import midnight
 from dashboard.charts.charts import Spec
-from dashboard.kit import data
+from dashboard.kit import blocks, data
 from dashboard.kit.shop import current_log
 from dashboard.words import floor_words as words
 from dashboard.words.acts import Fields
@@ -131,8 +130,7 @@ def go(act: str | None, **told: Any) -> None:
 
 def text(kind: str, *lines: str, tag: str = "p") -> None:
     """Lines to read, in the style of their kind (see `look`); nothing where there are none."""
-    if lines:
-        st.html("".join(f"<{tag} class='{kind}'>{html.escape(line)}</{tag}>" for line in lines))
+    blocks.put(blocks.lines(kind, *lines, tag=tag))
 
 
 def chart(drawn: alt.LayerChart | Spec, told: str) -> None:

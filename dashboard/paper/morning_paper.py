@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence, Set
-from html import escape
 from math import ceil
 from typing import NamedTuple
+
+from markupsafe import Markup
 
 from core.morning.types import Report
 from core.plan.types import OrderDue, Plan
@@ -13,6 +14,7 @@ from core.reading.types import MachineNow, Question, Series
 from core.upkeep.types import Room, TaskDue
 from dashboard.paper import paper
 from dashboard.paper.paper import Above, Block, Cells, Column, Drawn, Head, Line
+from dashboard.templates.templating import macros
 from dashboard.words import owner_words, plan_words, store_words, upkeep_words, written
 from dashboard.words.floor_words import Names
 from dashboard.words.written import Clock
@@ -35,8 +37,10 @@ REASONS = 6
 #: The shares of the width of the figures' table.
 FIGURES = (0.42, 0.29, 0.29)
 
+_SHEET = macros("morning.html")
 
-def morning(report: Report, plan: Plan, room: Room, names: Names) -> str:
+
+def morning(report: Report, plan: Plan, room: Room, names: Names) -> Markup:
     """The sheet, as HTML."""
     clock = owner_words.clock_of(report)
     head = Head(report.shop, owner_words.as_at(clock), owner_words.trust_line(report))
@@ -195,16 +199,22 @@ def _machines(report: Report, clock: Clock) -> Above:
         shelves = _shelves([_Rack(owner_words.not_in_places(len(every) - fit), ACROSS, every[:fit])])
     high = max(min((MAP - KEY - len(shelves) * NAME) / max(_rows(shelves), 1), MOST), least)
     hands = {machine for need in report.needs for machine in need.machines}
-    drawn = "".join(
-        f'<div class="paper-shelf">{"".join(_rack(rack, hands, clock) for rack in shelf)}</div>' for shelf in shelves
-    )
-    kind = "paper-map" if high >= least + ROOMY else "paper-map paper-tight"
-    style = f"--wide:{_wide(shelves):.2f}mm;--high:{high:.2f}mm"
+    cells = [
+        [(rack.name, rack.across, [_cell(one, hands, clock) for one in rack.places]) for rack in shelf]
+        for shelf in shelves
+    ]
     told = owner_words.PAPER_KEY if shelves else owner_words.NO_MACHINES
-    return Above(
-        f'<div class="{kind}" style="{style}">{drawn}<p>{told}</p></div>',
-        _rows(shelves) * high + len(shelves) * NAME + KEY,
-    )
+    drawn = _SHEET.machines(cells, _wide(shelves), high, high < least + ROOMY, told)
+    return Above(drawn, _rows(shelves) * high + len(shelves) * NAME + KEY)
+
+
+class _Cell(NamedTuple):
+    """A machine: its code, when its print is due off, its state, and whether it needs a hand."""
+
+    machine: str
+    due_off: str
+    state: str
+    hand: bool
 
 
 class _Rack(NamedTuple):
@@ -253,16 +263,8 @@ def _due_off(machine: MachineNow, clock: Clock) -> str:
     return clock.soon(machine.due.best) if machine.due else ""
 
 
-def _rack(rack: _Rack, hands: Set[str], clock: Clock) -> str:
-    cells = "".join(_cell(machine, hands, clock) for machine in rack.places)
-    return f'<div><h3>{escape(rack.name)}</h3><div style="--across:{rack.across}">{cells}</div></div>'
-
-
-def _cell(machine: MachineNow | None, hands: Set[str], clock: Clock) -> str:
-    """A machine: its code, when its print is due off, its state, and an empty box; a thick edge if it needs a hand."""
+def _cell(machine: MachineNow | None, hands: Set[str], clock: Clock) -> _Cell | None:
     if machine is None:
-        return "<span></span>"
+        return None
     state = owner_words.sign(machine.basis) + owner_words.STATE_WORDS[machine.state].short
-    kind = "paper-cell paper-hand" if machine.machine in hands else "paper-cell"
-    told = f"<b>{escape(machine.machine)}</b><span>{_due_off(machine, clock)}</span><span>{state}</span>"
-    return f'<div class="{kind}">{told}<i></i></div>'
+    return _Cell(machine.machine, _due_off(machine, clock), state, machine.machine in hands)

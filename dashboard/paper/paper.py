@@ -2,8 +2,7 @@
 
 What a printer is given cannot scroll, and a browser cannot say "and three more": what fits is worked out here, from how
 long the words are, on the safe side. What is left of a column is ruled for notes, so a letter that comes out wider than
-was thought takes from those and is not cut off. Lengths are millimetres, sizes of letters points. Everything that is
-given as words is escaped.
+was thought takes from those and is not cut off. Lengths are millimetres, sizes of letters points.
 """
 
 from __future__ import annotations
@@ -13,11 +12,13 @@ import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
-from html import escape
 from itertools import accumulate
 from pathlib import Path
 from typing import NamedTuple, Protocol
-from urllib.parse import quote
+
+from markupsafe import Markup
+
+from dashboard.templates.templating import macros
 
 STYLE = Path(__file__).with_name("paper.css")
 
@@ -42,17 +43,19 @@ ABOVE, ROW, RULE, BOX, CELL = 1.4, 1.2, 7.0, 6.0, 2.0
 MADE = 90.0
 #: So much of every column is kept for notes.
 NOTES = 1.5 * RULE
-#: How lines are drawn.
-LINE, THIN_LINE = (f'fill="none" stroke-width="{width}" vector-effect="non-scaling-stroke"' for width in (1.5, 0.8))
 
 
-def document(title: str, sheet: str) -> str:
+def unbroken(words: str) -> str:
+    """Words in which a code, a range, and a number with its unit stay on one line."""
+    return _UNIT.sub("\N{NO-BREAK SPACE}", words).replace("-", "\N{NON-BREAKING HYPHEN}")
+
+
+_SHEET = macros("paper.html", unbroken=unbroken)
+
+
+def document(title: str, sheet: Markup) -> Markup:
     """A sheet as an HTML document that needs nothing else."""
-    style = STYLE.read_text(encoding="utf-8")
-    return (
-        f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>{escape(title)}</title>'
-        f'<style>\n{style}</style></head>\n<body style="margin:0">{sheet}</body></html>\n'
-    )
+    return _SHEET.document(title, STYLE.read_text(encoding="utf-8"), sheet)
 
 
 class Head(NamedTuple):
@@ -66,7 +69,7 @@ class Head(NamedTuple):
 class Above(NamedTuple):
     """What stands between the head and the columns, of a height of its own."""
 
-    html: str
+    html: Markup
     high: float
 
 
@@ -77,20 +80,13 @@ class Column(NamedTuple):
     blocks: Sequence[Block]
 
 
-def sheet(head: Head, columns: Sequence[Column], above: Above | None = None) -> str:
+def sheet(head: Head, columns: Sequence[Column], above: Above | None = None) -> Markup:
     """A whole sheet."""
     titles = max(tall(head.title, WIDTH - MADE, BOLD * LARGE), tall(head.made, MADE, BOLD * LARGE)) + 2
     room = HEIGHT - titles - tall(head.told, WIDTH, BESIDE) - ROW - (above.high if above else 0.0)
     width = (WIDTH - GAP * (len(columns) - 1)) / sum(column.share for column in columns)
-    told = "".join(
-        f'<div class="paper-column" style="flex-grow:{column.share:g}">'
-        f"{_column(column.blocks, room, column.share * width)}{_ruled()}</div>"
-        for column in columns
-    )
-    return (
-        f'<article class="paper"><header><h1>{printed(head.title)}</h1><b>{printed(head.made)}</b></header>'
-        f'<p>{printed(head.told)}</p>{above.html if above else ""}<div class="paper-columns">{told}</div></article>'
-    )
+    placed = [(column.share, _column(column.blocks, room, column.share * width)) for column in columns]
+    return _SHEET.sheet(head, above.html if above else "", placed, int(HEIGHT / RULE))
 
 
 def tall(words: str, width: float, size: float) -> float:
@@ -106,16 +102,6 @@ def tall(words: str, width: float, size: float) -> float:
             more, used = divmod(used, width - size * POINT)
             lines += int(more)
     return lines * size * POINT * LEADING
-
-
-def unbroken(words: str) -> str:
-    """Words in which a code, a range, and a number with its unit stay on one line."""
-    return _UNIT.sub("\N{NO-BREAK SPACE}", words).replace("-", "\N{NON-BREAKING HYPHEN}")
-
-
-def printed(words: str) -> str:
-    """Words as they stand on the sheet, as HTML."""
-    return escape(unbroken(words))
 
 
 def long(words: str, size: float) -> float:
@@ -142,8 +128,12 @@ class Row(Protocol):
     def height(self, width: float) -> float:
         """How high it stands in a width."""
 
-    def html(self) -> str:
+    def html(self) -> Markup:
         """The row."""
+
+
+#: What is shown of a block: its title and rows.
+Placed = tuple[str, Sequence[Row]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,13 +158,9 @@ class Line:
         told = bool(words) * tall(words, wide - CELL * bool(self.right) - bolder, MAIN)
         return told + bool(self.under) * tall(self.under, wide, BESIDE) + self.answer * RULE + ROW
 
-    def html(self) -> str:
+    def html(self) -> Markup:
         """The line."""
-        tick = '<i class="paper-tick"></i>' if self.tick else ""
-        right = f'<span class="paper-right">{printed(self.right)}</span>' if self.right else ""
-        under = f'<span class="paper-under">{printed(self.under)}</span>' if self.under else ""
-        told = f"<b>{printed(self.strong)}</b> {printed(self.words)}"
-        return f"<li>{tick}<div>{right}{told}{under}{'<i></i>' * self.answer}</div></li>"
+        return _SHEET.line(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,11 +177,9 @@ class Cells:
         parts = zip(self.told, self.shares, sizes, strict=True)
         return ROW + max(tall(words, share * width - CELL, size) for words, share, size in parts)
 
-    def html(self) -> str:
+    def html(self) -> Markup:
         """The row."""
-        cells = "".join(f"<span>{printed(words)}</span>" for words in self.told)
-        kind = "paper-head" if self.head else "paper-cells"
-        return f'<li class="{kind}" style="grid-template-columns:{_tracks(self.shares)}">{cells}</li>'
+        return _SHEET.cells(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +187,7 @@ class Drawn:
     """Something drawn (`bar`, `line`) so high, between words; the shares of the width that the three have."""
 
     left: str
-    drawing: str
+    drawing: Markup
     right: str
     high: float
     shares: tuple[float, float, float]
@@ -213,11 +197,9 @@ class Drawn:
         left, _, right = (share * width - CELL for share in self.shares)
         return ROW + max(self.high, tall(self.left, left, BESIDE), tall(self.right, right, BESIDE))
 
-    def html(self) -> str:
+    def html(self) -> Markup:
         """The row."""
-        drawing = f'<span style="height:{self.high:.1f}mm">{self.drawing}</span>'
-        cells = f"<span>{printed(self.left)}</span>{drawing}<span>{printed(self.right)}</span>"
-        return f'<li class="paper-drawn" style="grid-template-columns:{_tracks(self.shares)}">{cells}</li>'
+        return _SHEET.drawn(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,21 +221,16 @@ class Block:
         rows = accumulate((row.height(width) for row in self.rows), initial=title)
         return [high + sum(row.height(width) for row in self._after(n)) for n, high in enumerate(rows)]
 
-    def html(self, shown: int) -> str:
+    def placed(self, shown: int) -> Placed:
         """The title, so many rows, and what is told of the others."""
-        rows = "".join(row.html() for row in [*self.rows[:shown], *self._after(shown)])
-        return f"<h2>{printed(self.title)}</h2><ol>{rows}</ol>"
+        return self.title, [*self.rows[:shown], *self._after(shown)]
 
     def _after(self, shown: int) -> list[Line]:
         told = self.more(shown) if shown < len(self.rows) else ""
         return [Line(told)] if told else []
 
 
-def _tracks(shares: Sequence[float]) -> str:
-    return " ".join(f"minmax(0,{share:g}fr)" for share in shares)
-
-
-def _column(blocks: Sequence[Block], height: float, width: float) -> str:
+def _column(blocks: Sequence[Block], height: float, width: float) -> list[Placed]:
     """The blocks of a column: the fewest rows of each, then more in their order.
 
     Where even those find no room, one row of each has to do, and a last block is left out.
@@ -269,7 +246,7 @@ def _column(blocks: Sequence[Block], height: float, width: float) -> str:
         room = left + tops[shown[index]]
         shown[index] = max([n for n in range(shown[index], len(tops)) if tops[n] <= room], default=shown[index])
         left = room - tops[shown[index]]
-    return "".join(block.html(n) for block, n in zip(blocks[:mine], shown[:mine], strict=True))
+    return [block.placed(n) for block, n in zip(blocks[:mine], shown[:mine], strict=True)]
 
 
 def _ends(high: Sequence[Sequence[float]], shown: Sequence[int]) -> list[float]:
@@ -277,47 +254,25 @@ def _ends(high: Sequence[Sequence[float]], shown: Sequence[int]) -> list[float]:
     return list(accumulate(tops[n] for tops, n in zip(high, shown, strict=True)))
 
 
-def _ruled() -> str:
-    """Lines to write on, as many as there is room for."""
-    return f'<div class="paper-ruled">{"<i></i>" * int(HEIGHT / RULE)}</div>'
-
-
-def bar(parts: Sequence[tuple[float, float, str]]) -> str:
+def bar(parts: Sequence[tuple[float, float, str]]) -> Markup:
     """Bars in a row, each from one share of the width to another, in a colour."""
-    drawn = (f'<rect x="{100 * a:.1f}" width="{100 * (b - a):.1f}" height="100" fill="{c}"/>' for a, b, c in parts)
-    return _picture("".join(drawn))
+    return _SHEET.bar([(100 * start, 100 * (end - start), colour) for start, end, colour in parts])
 
 
-def bars(lengths: Sequence[tuple[float, str]]) -> str:
+def bars(lengths: Sequence[tuple[float, str]]) -> Markup:
     """Bars one under the other, each a share of the width long, in a colour."""
     each = 100 / max(len(lengths), 1)
-    drawn = (
-        f'<rect x="0" y="{n * each:.1f}" width="{100 * a:.1f}" height="{0.9 * each:.1f}" fill="{c}"/>'
-        for n, (a, c) in enumerate(lengths)
-    )
-    return _picture("".join(drawn))
+    return _SHEET.bars([(n * each, 0.9 * each, 100 * long, colour) for n, (long, colour) in enumerate(lengths)])
 
 
-def line(values: Sequence[float | None], levels: Sequence[float], span: tuple[float, float]) -> str:
+def line(values: Sequence[float | None], levels: Sequence[float], span: tuple[float, float]) -> Markup:
     """A line through values in equal steps, drawn between the bounds of a span, and faint levels; gaps where null."""
     low, high = span
     step, scale = 100 / max(len(values) - 1, 1), 90 / ((high - low) or 1)
-    runs: list[list[str]] = [[]]
+    runs: list[list[tuple[float, float]]] = [[]]
     for index, value in enumerate(values):
         if value is None:
             runs.append([])
         else:
-            runs[-1].append(f"{index * step:.1f},{95 - scale * (value - low):.1f}")
-    heights = (f"{95 - scale * (level - low):.1f}" for level in levels)
-    faint = (f'<path d="M0,{y} H100" stroke="#767676" stroke-dasharray="4 4" {THIN_LINE}/>' for y in heights)
-    drawn = (f'<polyline points="{" ".join(run)}" stroke="#000" {LINE}/>' for run in runs if run)
-    return _picture("".join([*faint, *drawn]))
-
-
-def _picture(drawn: str) -> str:
-    """A drawing as wide and high as its place: a picture, for backgrounds are not printed.
-
-    It stands within the address of an image, where a page leaves it alone; drawn as such it would be taken out.
-    """
-    svg = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100" preserveAspectRatio="none">{drawn}</svg>'
-    return f'<img alt="" src="data:image/svg+xml,{quote(svg)}">'
+            runs[-1].append((index * step, 95 - scale * (value - low)))
+    return _SHEET.lines([95 - scale * (level - low) for level in levels], list(filter(None, runs)))

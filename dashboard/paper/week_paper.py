@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
+from markupsafe import Markup
+
 from core.entries import MOST_ACTIONS
 from core.review.types import Action, Chart, Review
 from dashboard.paper import paper
@@ -20,7 +22,7 @@ REASONS, WEEKS = 10, 4
 BARS, LINES = (0.32, 0.36, 0.32), (0.42, 0.34, 0.24)
 
 
-def week(review: Review, actions: Sequence[Action], names: Names, clock: Clock) -> str:
+def week(review: Review, actions: Sequence[Action], names: Names, clock: Clock) -> Markup:
     """The sheet, as HTML; `clock` is that of the review's end."""
     head = Head(review.shop, said.week_days(review, clock), said.false_calls(review))
     columns = (

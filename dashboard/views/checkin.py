@@ -14,6 +14,7 @@ from core.epoch import utc_now
 from core.floor.types import Choice, FileChoice, MachinePage
 from core.reading.types import Question
 from dashboard.kit import data, parts
+from dashboard.kit.blocks import put
 from dashboard.kit.parts import Step
 from dashboard.kit.shop import current_log
 from dashboard.views import upkeep_html
@@ -116,7 +117,7 @@ def offer(answer: MachinePage, by: str) -> None:
     for question in answer.questions:
         ask_open(question, answer, by)
     history(answer)
-    st.html(upkeep_html.to_record(answer.now.machine, upkeep_html.Links(by)))
+    put(upkeep_html.to_record(answer.now.machine, upkeep_html.Links(by)))
     parts.change_who(by)
 
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from html import escape
+from collections.abc import Iterator, Mapping
 from urllib.parse import urlencode
 
 import streamlit as st
@@ -13,10 +12,17 @@ from core.setup import Machine, Model, UpkeepTask
 from core.tables import TABLES
 from dashboard.charts.drawn import AGE, DRAWINGS
 from dashboard.kit import data, parts
+from dashboard.kit.blocks import put
 from dashboard.kit.menu import PAGES
+from dashboard.templates.templating import macros
 from dashboard.words import download_words as said
 
 TABLE_KINDS, CHART_KINDS = {"csv": "CSV", "parquet": "Parquet"}, {"svg": "SVG", "png": "PNG"}
+
+#: A table or a chart, and its files: of which kind, and where.
+Row = tuple[str, list[tuple[str, str]]]
+
+_PAGE = macros("downloads.html", said=said)
 
 
 def page() -> None:
@@ -34,13 +40,11 @@ def page() -> None:
     if asked:
         kind, code = asked
         title, names = kinds[kind]
-        st.html(_of_one(f"{title}: {names.get(code, code)}", _rows(kind, {kind: code}), by))
+        put(_PAGE.of_one(f"{title}: {names.get(code, code)}", list(_rows(kind, {kind: code})), _address(by, {})))
     else:
-        pages = [name for page in PAGES for name in page.files if name not in kinds]
-        folded = [_folded(said.PAGES[name], _table(_rows(name))) for name in pages]
-        folded += [_folded(title, _links(kind, names, by)) for kind, (title, names) in kinds.items()]
-        told = "".join(f"<p>{line}</p>" for line in said.INTRO)
-        st.html(f'<section class="rs rs-take">{told}{"".join(folded)}</section>')
+        mine = [name for page in PAGES for name in page.files if name not in kinds]
+        pages = [(said.PAGES[name], list(_rows(name))) for name in mine]
+        put(_PAGE.everything(pages, [(title, _links(kind, names, by)) for kind, (title, names) in kinds.items()]))
 
 
 def _kinds() -> dict[str, tuple[str, dict[str, str]]]:
@@ -50,20 +54,7 @@ def _kinds() -> dict[str, tuple[str, dict[str, str]]]:
             "figure": (said.FIGURES, data.figures())}  # fmt: skip
 
 
-def _of_one(title: str, rows: Iterable[str], by: str | None) -> str:
-    back = f'<div><a href="{_address(by, {})}">{said.BACK}</a></div>'
-    return f'<section class="rs rs-take"><h2>{escape(title)}</h2>{_table(rows)}{back}</section>'
-
-
-def _folded(title: str, body: str) -> str:
-    return f"<details><summary>{title}</summary>{body}</details>"
-
-
-def _table(rows: Iterable[str]) -> str:
-    return f"<table><tbody>{''.join(rows)}</tbody></table>"
-
-
-def _rows(name: str, of: Mapping[str, str] | None = None) -> Iterator[str]:
+def _rows(name: str, of: Mapping[str, str] | None = None) -> Iterator[Row]:
     """The tables and charts of a page, or of one machine or item."""
     known, now = data.setup(), utc_now()
     tasks = {task.task: task.name for task in known.all(UpkeepTask, now)}
@@ -81,29 +72,24 @@ def _rows(name: str, of: Mapping[str, str] | None = None) -> Iterator[str]:
             yield _chart(drawing.name, of or {})
 
 
-def _chart(name: str, of: Mapping[str, str], which: str = "") -> str:
+def _chart(name: str, of: Mapping[str, str], which: str = "") -> Row:
     title = said.chart(said.CHARTS[name], which)
     return _row("charts", name, title, CHART_KINDS, of)
 
 
-def _row(where: str, name: str, title: str, kinds: Mapping[str, str], of: Mapping[str, str]) -> str:
-    asked, told = f"?{urlencode(of)}" if of else "", escape(title)
-    links = "".join(
-        f'<td><a href="{escape(f"/{where}/{name}.{ending}{asked}")}" aria-label="{kind}: {told}">{kind}</a></td>'
-        for ending, kind in kinds.items()
-    )
-    return f'<tr><th scope="row">{told}</th>{links}</tr>'
+def _row(where: str, name: str, title: str, kinds: Mapping[str, str], of: Mapping[str, str]) -> Row:
+    asked = f"?{urlencode(of)}" if of else ""
+    return title, [(kind, f"/{where}/{name}.{ending}{asked}") for ending, kind in kinds.items()]
 
 
-def _links(kind: str, names: Mapping[str, str], by: str | None) -> str:
+def _links(kind: str, names: Mapping[str, str], by: str | None) -> list[tuple[str, str]]:
     """Every machine or item, to come to its files."""
-    links = (f'<a href="{_address(by, {kind: code})}">{escape(name)}</a>' for code, name in names.items())
-    return f"<div>{''.join(links)}</div>"
+    return [(name, _address(by, {kind: code})) for code, name in names.items()]
 
 
 def _address(by: str | None, of: Mapping[str, str]) -> str:
     asked = {**of, **({"by": by} if by else {})}
-    return escape(f"/downloads?{urlencode(asked)}")
+    return f"/downloads?{urlencode(asked)}"
 
 
 if __name__ == "__main__":

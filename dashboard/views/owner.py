@@ -13,6 +13,7 @@ from core.morning.types import Report
 from core.reading.types import AnswerChoice, Question
 from dashboard.charts import drawn
 from dashboard.kit import data, parts
+from dashboard.kit.blocks import key, plainly, put
 from dashboard.paper.morning_paper import morning
 from dashboard.views import owner_html, plan_html, upkeep_html
 from dashboard.words import owner_words, plan_words
@@ -34,7 +35,7 @@ def page() -> None:
     """Draw the page, and keep it fresh."""
     shown = data.moment()
     if refused := data.no_shop():
-        st.html(owner_html.plainly(owner_words.NO_SHOP, refused.sentence))
+        put(plainly(owner_words.NO_SHOP, refused.sentence, "rs-plain"))
     else:
         _draw(parts.who())
     _watch(shown)
@@ -99,34 +100,34 @@ def _drawing(report: Report, names: Names, by: str | None) -> dict[str, Callable
     """How each place is filled."""
     links = owner_html.Links(by)
     return {
-        "trust": lambda: st.html(owner_html.trust(report)),
-        "needs": lambda: st.html(owner_html.needs(report, names, links)),
-        "where": lambda: st.html(owner_html.where(report, links)),
-        "gave": lambda: st.html(owner_html.gave(report)),
+        "trust": lambda: put(owner_html.trust(report)),
+        "needs": lambda: put(owner_html.needs(report, names, links)),
+        "where": lambda: put(owner_html.where(report, links)),
+        "gave": lambda: put(owner_html.gave(report)),
         "lost": lambda: _losses(report, names),
         "runs": lambda: _runs_out(report, names),
         "changing": lambda: _changing(report),
         LAST: lambda: _due(report, names, by),
-        "orders": lambda: st.html(owner_html.order_now(report, links)),
-        "asked": lambda: st.html(owner_html.asked()),
+        "orders": lambda: put(owner_html.order_now(report, links)),
+        "asked": lambda: put(owner_html.asked()),
         "said": lambda: None,
         "questions": lambda: _questions(report, names, by),
-        "foot": lambda: st.html(
+        "foot": lambda: put(
             owner_html.print_times(report)
             + owner_html.stops(report)
             + owner_html.unnoted(report)
             + owner_html.counted()
         ),
-        PAPER: lambda: st.html(morning(report, data.plan(), data.reliability(), names)),
+        PAPER: lambda: put(morning(report, data.plan(), data.reliability(), names)),
     }
 
 
 def _losses(report: Report, names: Names) -> None:
     """The reasons that cost most as bars, and all of them folded away."""
     if chart := drawn.losses(report, names):
-        st.html(owner_html.key(owner_words.LOST))
+        put(key(owner_words.LOST))
         parts.chart(chart, owner_words.LOST)
-        st.html(owner_html.all_losses(report.week, report.mending, names))
+        put(owner_html.all_losses(report.week, report.mending, names))
 
 
 def _runs_out(report: Report, names: Names) -> None:
@@ -134,15 +135,15 @@ def _runs_out(report: Report, names: Names) -> None:
     runs, clock = report.runs_out, owner_words.clock_of(report)
     chart = drawn.run_outs(report, names)
     title = owner_words.runs_out(runs, clock)
-    st.html(owner_html.plainly(title, "" if chart else owner_words.no_run_out(runs)))
+    put(plainly(title, "" if chart else owner_words.no_run_out(runs), "rs-plain"))
     if chart:
         parts.chart(chart, title)
     rest = [owner_words.run_out(end, clock, names.materials) for end in runs.spools[drawn.RUN_OUTS_SEEN :]]
-    st.html(owner_html.below_run_outs(rest, bool(chart), owner_words.no_spool_noted(runs)))
+    put(owner_html.below_run_outs(rest, bool(chart), owner_words.no_spool_noted(runs)))
 
 
 def _changing(report: Report) -> None:
-    st.html(owner_html.changing(report))
+    put(owner_html.changing(report))
     with st.grid(min_column_width=165, gap="small", key="owner-lines"):
         for series in report.series:
             if chart := drawn.daily(series):
@@ -152,27 +153,27 @@ def _changing(report: Report) -> None:
 def _due(report: Report, names: Names, by: str | None) -> None:
     """The orders most at risk, whether the room gives what is wanted, and upkeep and repairs."""
     plan, clock = data.plan(), owner_words.clock_of(report)
-    st.html(plan_html.due(plan, clock, DUE_SEEN))
+    put(plan_html.due(plan, clock, DUE_SEEN))
     if plan.orders:
-        st.html(owner_html.key(plan_words.headroom(data.capacity(), clock)))
-    st.html(upkeep_html.brief(data.reliability(), clock, names, upkeep_html.Links(by)))
+        put(key(plan_words.headroom(data.capacity(), clock)))
+    put(upkeep_html.brief(data.reliability(), clock, names, upkeep_html.Links(by)))
 
 
 def _questions(report: Report, names: Names, by: str | None) -> None:
     if not report.questions:
-        st.html(owner_html.key(owner_words.NOTHING_ASKED))
+        put(key(owner_words.NOTHING_ASKED))
     elif by is None:
         parts.ask_who()
     else:
         for question in report.questions[:QUESTIONS_SEEN]:
             _question(question, owner_words.clock_of(report), names, by)
         if len(report.questions) > QUESTIONS_SEEN:
-            st.html(owner_html.more(len(report.questions) - QUESTIONS_SEEN))
+            put(owner_html.more(len(report.questions) - QUESTIONS_SEEN))
 
 
 def _question(question: Question, clock: Clock, names: Names, by: str) -> None:
     """A question with a button for each answer; a tap records it."""
-    st.html(owner_html.key(owner_words.question_sentence(question, clock)))
+    put(key(owner_words.question_sentence(question, clock)))
     with st.container(key=f"answers-{question.id}", horizontal=True, gap="small"):
         for choice in question.choices:
             label = owner_words.choice_words(question, choice, names.down)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import datetime, time
-from html import escape
 
 import streamlit as st
 
@@ -14,6 +13,7 @@ from core.plan.types import Plan
 from core.setup import Model
 from dashboard.charts import drawn
 from dashboard.kit import data, parts
+from dashboard.kit.blocks import put
 from dashboard.views import plan_html
 from dashboard.words import plan_words as said
 from dashboard.words.written import Clock
@@ -30,9 +30,9 @@ def page() -> None:
     with st.spinner(said.PLAYING):
         plan = data.plan()
     clock = Clock(data.setup().zone, plan.at)
-    st.html(plan_html.due(plan, clock))
+    put(plan_html.due(plan, clock))
     with st.container(key="load"):
-        st.html(plan_html.loading(data.loading(), data.loaded(), clock, data.names().materials))
+        put(plan_html.loading(data.loading(), data.loaded(), clock, data.names().materials))
     with st.container(key="promise"):
         _ask(plan, clock)
     with st.container(key="room"):
@@ -68,7 +68,7 @@ def _ask(plan: Plan, clock: Clock) -> None:
 def _room(clock: Clock) -> None:
     """What the room gives, against what is wanted, and what would give more."""
     found = data.capacity()
-    st.html(plan_html.falling(found))
+    put(plan_html.falling(found))
     told = (
         said.headroom(found, clock),
         said.BANDS,
@@ -82,16 +82,14 @@ def _room(clock: Clock) -> None:
         more = gains(data.outlook(), bar.progress)
         bar.empty()
         models = {row.model: row.name for row in data.setup().all(Model, utc_now())}
-        st.html(plan_html.gains(more, models))
+        put(plan_html.gains(more, models))
 
 
 def _finished(plan: Plan, by: str | None) -> None:
     """The finished parts, and a count of them."""
     parts.text("ask", said.FINISHED, tag="h2")
     parts.receipt(PLACE, by or "")
-    told = [said.product(line) for line in plan.products]
-    rows = "".join(f'<tr><th scope="row">{escape(name)}</th><td>{escape(rest)}</td></tr>' for name, rest in told)
-    st.html(f'<section class="rs"><table><tbody>{rows}</tbody></table></section>')
+    put(plan_html.finished(plan))
     if by is None:
         parts.ask_who()
         return

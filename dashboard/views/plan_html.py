@@ -1,22 +1,43 @@
-"""The parts of the plan that are words and bars, as HTML. Everything that was typed in is escaped."""
+"""The parts of the plan that are words and bars, as HTML."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence, Set
-from html import escape
+from collections.abc import Iterator, Mapping, Sequence, Set
+from typing import NamedTuple
+
+from markupsafe import Markup
 
 from core.plan.types import Capacity, Gain, Loading, OrderDue, Plan
+from dashboard.kit.blocks import Bar
+from dashboard.templates.templating import macros
 from dashboard.words import plan_words as said
 from dashboard.words import written
 from dashboard.words.written import Clock
 
+_PAGE = macros("plan.html", said=said)
 
-def due(plan: Plan, clock: Clock, most: int | None = None) -> str:
+
+class _Order(NamedTuple):
+    """An open order: what it is, how it stands, when it leaves; its parts there and coming in percent of all."""
+
+    what: str
+    stands: str
+    leaves: str
+    there: float
+    coming: float
+
+
+class _Load(NamedTuple):
+    """A line of the loading list: its box, ticked or not, and its cells, each of two lines."""
+
+    tick: str
+    cells: Sequence[tuple[str, str]]
+
+
+def due(plan: Plan, clock: Clock, most: int | None = None) -> Markup:
     """The open orders as bars, those most at risk first."""
     seen, rest = plan.orders[:most], plan.orders[most:] if most is not None else []
-    rows = "".join(_order(order, clock) for order in seen)
-    told = [f'<p class="rs-key">{escape(line)}</p>' for line in _below(plan, len(rest))]
-    return f'<section class="rs rs-due"><h2>{said.DUE}</h2>{rows}{"".join(told)}</section>'
+    return _PAGE.due([_order(order, clock) for order in seen], _below(plan, len(rest)))
 
 
 def _below(plan: Plan, hidden: int) -> list[str]:
@@ -26,67 +47,44 @@ def _below(plan: Plan, hidden: int) -> list[str]:
     return [*lines, *([said.LEGEND] if plan.orders else []), *said.beside(plan)]
 
 
-def _order(order: OrderDue, clock: Clock) -> str:
-    what, stands, leaves = said.order(order, clock)
+def _order(order: OrderDue, clock: Clock) -> _Order:
     there, soon = (100 * min(n / order.quantity, 1.0) for n in (order.there, order.by_due.best))
-    return (
-        f'<div class="rs-order"><b>{escape(what)}</b><span class="rs-band rs-parts">'
-        f'<i class="rs-coming" style="width:{max(there, soon):.1f}%"></i>'
-        f'<i class="rs-there" style="width:{there:.1f}%"></i></span>'
-        f"<span>{escape(stands)}<br>{escape(leaves)}</span></div>"
-    )
+    return _Order(*said.order(order, clock), there, max(there, soon))
 
 
-def loading(found: Loading, loaded: Set[str], clock: Clock, materials: Mapping[str, str]) -> str:
+def loading(found: Loading, loaded: Set[str], clock: Clock, materials: Mapping[str, str]) -> Markup:
     """The loading list as a table to walk along with; what was begun since is ticked."""
-    told = "".join(f'<p class="rs-key">{escape(line)}</p>' for line in said.loading(found, clock))
-    if not found.loads:
-        return f'<section class="rs rs-load"><h2>{said.LOAD}</h2>{told}</section>'
-    head = "".join(f'<th scope="col">{name}</th>' for name in said.LOAD_HEAD)
-    rows = "".join(_load(said.load(line, found, clock, materials), line.machine in loaded) for line in found.loads)
-    return (
-        f'<section class="rs rs-load"><h2>{said.LOAD}</h2>{told}<table><thead><tr><th></th>{head}</tr></thead>'
-        f'<tbody>{rows}</tbody></table><p class="rs-note rs-screen">{said.ONLY_LIST}</p></section>'
-    )
+    loads = [_load(said.load(line, found, clock, materials), line.machine in loaded) for line in found.loads]
+    return _PAGE.loading(said.loading(found, clock), loads)
 
 
-def _load(cells: Sequence[tuple[str, str]], loaded: bool) -> str:
-    mark = "\N{BALLOT BOX WITH CHECK}" if loaded else "\N{BALLOT BOX}"
-    told = "".join(f"<td><b>{escape(first)}</b><span>{escape(second)}</span></td>" for first, second in cells)
-    return f'<tr><td class="rs-tick">{mark}</td>{told}</tr>'
+def _load(cells: Sequence[tuple[str, str]], loaded: bool) -> _Load:
+    return _Load("\N{BALLOT BOX WITH CHECK}" if loaded else "\N{BALLOT BOX}", cells)
 
 
-def falling(found: Capacity) -> str:
+def falling(found: Capacity) -> Markup:
     """What became of the hours on the wall: every loss as a bar, from where the one before it ended."""
-    rest, rows = found.wall, []
+    share = 100 * found.good.best / found.wall if found.wall else 0
+    good = Bar("Good parts", f"{written.hours(found.good)} a week", 0, share)
+    return _PAGE.falling(said.good(found), list(_losses(found)), good)
+
+
+def _losses(found: Capacity) -> Iterator[Bar]:
+    rest = found.wall
     for step in found.steps:
-        name, told = said.step(step)
         if step.hours.best <= 0 or not found.wall:
             continue
         rest -= step.hours.best
+        name, told = said.step(step)
         left, width = (100 * hours / found.wall for hours in (rest, step.hours.best))
-        rows.append(bar(name, f"{told} a week", left, width))
-    share = 100 * found.good.best / found.wall if found.wall else 0
-    rows.append(bar("Good parts", f"{written.hours(found.good)} a week", 0, share, "rs-there"))
-    told = f'<p class="rs-key">{escape(said.good(found))}</p>'
-    return f'<section class="rs rs-room"><h2>{said.ROOM}</h2>{told}{"".join(rows)}</section>'
+        yield Bar(name, f"{told} a week", left, width)
 
 
-def bar(name: str, told: str, left: float, width: float, kind: str = "rs-loss") -> str:
-    """A line with a bar, from `left` on, both in percent of the place for bars; what it says is told beside it."""
-    return (
-        f'<div class="rs-order"><b>{escape(name)}</b><span class="rs-band">'
-        f'<i class="{kind}" style="left:{left:.1f}%;width:{width:.1f}%"></i></span>'
-        f"<span>{escape(told)}</span></div>"
-    )
-
-
-def gains(found: Sequence[Gain], models: Mapping[str, str]) -> str:
+def gains(found: Sequence[Gain], models: Mapping[str, str]) -> Markup:
     """What would give more."""
-    rows = "".join(
-        f'<tr><th scope="row">{escape(name)}</th><td>{escape(parts)}</td><td>{escape(cost)}</td></tr>'
-        for name, parts, cost in (said.gain(line, models) for line in found)
-    )
-    head = "".join(f'<th scope="col">{name}</th>' for name in said.GAIN_HEAD)
-    table = f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
-    return f'<section class="rs">{table}<p class="rs-key">{said.CHANGES_KEY}</p></section>'
+    return _PAGE.gains([said.gain(line, models) for line in found])
+
+
+def finished(plan: Plan) -> Markup:
+    """The finished parts there are."""
+    return _PAGE.finished([said.product(line) for line in plan.products])

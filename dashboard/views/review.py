@@ -16,7 +16,7 @@ from core.review.types import Action, Chart, Review
 from dashboard.charts import drawn
 from dashboard.charts.charts import Spec
 from dashboard.kit import data, parts
-from dashboard.kit.blocks import note, section
+from dashboard.kit.blocks import explained, put
 from dashboard.paper.week_paper import week
 from dashboard.views import review_html
 from dashboard.words import review_words as said
@@ -37,22 +37,22 @@ def page() -> None:
     clock, names = Clock(data.setup().zone, found.end), data.names()
     left, right = (column.container(gap="xsmall") for column in st.columns([6, 6], gap="medium"))
     with left:
-        st.html(review_html.week(found, clock))
-        st.html(review_html.changed(found, names))
+        put(review_html.week(found, clock))
+        put(review_html.changed(found, names))
         _actions(found, by, names)
     with right:
         _cost(specs)
         _waits(found, specs)
     _charts(found, names, specs)
     with st.grid(min_column_width=420, gap="medium", key="review-tables"):
-        st.html(review_html.promises(found, clock))
-        st.html(review_html.spares(found, names))
-        st.html(review_html.keeping(found))
-        st.html(review_html.material(found))
-    st.html(review_html.models(found))
+        put(review_html.promises(found, clock))
+        put(review_html.spares(found, names))
+        put(review_html.keeping(found))
+        put(review_html.material(found))
+    put(review_html.models(found))
     _compare(found, names, clock)
     with st.container(key="paper"):
-        st.html(week(found, data.actions(found), names, clock))
+        put(week(found, data.actions(found), names, clock))
 
 
 def _cost(specs: Mapping[str, Spec]) -> None:
@@ -60,14 +60,14 @@ def _cost(specs: Mapping[str, Spec]) -> None:
     parts.text("ask", said.COST, tag="h2")
     if spec := specs.get("cost"):
         parts.chart(spec, said.COST)
-        st.html(section("", note(said.COST_KEY)))
+        put(explained(said.COST_KEY))
 
 
 def _waits(found: Review, specs: Mapping[str, Spec]) -> None:
     """When finished parts wait, hour by hour of the week."""
     parts.text("ask", said.WAITS, tag="h2")
     parts.chart(specs["waits"], said.WAITS)
-    st.html(section("", note(said.waits(found))))
+    put(explained(said.waits(found)))
 
 
 def _charts(found: Review, names: Names, specs: Mapping[str, Spec]) -> None:
@@ -80,7 +80,7 @@ def _charts(found: Review, names: Names, specs: Mapping[str, Spec]) -> None:
                 parts.chart(spec, said.by_week(figure)[0])
         for chart in always:
             parts.chart(specs[chart.code], _title(chart, names))
-    st.html(section("", note(said.BAND_KEY)))
+    put(explained(said.BAND_KEY))
     others = {_title(chart, names): chart for chart in found.charts if chart not in always}
     picked = st.selectbox(said.MORE_CHARTS, list(others), index=None, placeholder=said.WHICH)
     if picked:
@@ -99,10 +99,10 @@ def _actions(found: Review, by: str | None, names: Names) -> None:
     if not open_:
         parts.text("entry", said.NO_ACTION)
     for line in open_:
-        st.html(review_html.action(line, names, clock))
+        put(review_html.action(line, names, clock))
         if by:
             _ends(line, by)
-    st.html(review_html.ended([line for line in told if line.ended], names, clock))
+    put(review_html.ended([line for line in told if line.ended], names, clock))
     if (last := parts.session().said) and last.place == PLACE:
         parts.receipt(PLACE, by or "")
     if by is None:
@@ -175,7 +175,7 @@ def _compare(found: Review, names: Names, clock: Clock) -> None:
         return
     try:
         with st.spinner(said.LOOKING):
-            st.html(review_html.comparison(data.compare(first, second, what), names))
+            put(review_html.comparison(data.compare(first, second, what), names))
     except Refused as refused:
         parts.text("refused", refused.sentence)
 

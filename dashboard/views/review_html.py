@@ -3,94 +3,88 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
+
+from markupsafe import Markup
 
 from core.review.types import Action, Comparison, Review
-from dashboard.kit.blocks import folded, key, note, section, table, told
+from dashboard.kit.blocks import Told, told
+from dashboard.templates.templating import macros
 from dashboard.words import plan_words
 from dashboard.words import review_words as said
 from dashboard.words.floor_words import Names
 from dashboard.words.written import Clock
 
+#: Weeks of promises.
+WEEKS = 5
 
-def week(found: Review, clock: Clock) -> str:
+_PAGE = macros("review.html", said=said)
+
+
+def week(found: Review, clock: Clock) -> Markup:
     """The figures of the week and of the four before it."""
-    heads, rows = said.figures(found)
-    return section(said.week(found, clock), table(heads, rows), note(f"{said.WEEK_KEY} {said.AS_KNOWN}"))
+    return _PAGE.week(said.week(found, clock), *said.figures(found))
 
 
-def changed(found: Review, names: Names) -> str:
+def changed(found: Review, names: Names) -> Markup:
     """What was called this week, then what was called before; and how much of it is chance."""
-    new: list[tuple[date, str]] = []
-    before: list[tuple[date, str]] = []
-    for chart in found.charts:
-        for call in chart.called:
-            what, how = said.called(chart, call, names)
-            line = told(what, how, said.beside(call, names))
-            (new if call.new else before).append((call.at, line))
-    lines = "".join(line for _, line in sorted(new, reverse=True)) or key(said.NOTHING_CHANGED)
-    earlier = "".join(line for _, line in sorted(before, reverse=True))
-    why = note(said.NOT_WHY) if new else ""
-    return section(said.CHANGED, lines, why, folded(f"{said.EARLIER} ({len(before)})", earlier),
-                   note(said.false_calls(found)))  # fmt: skip
+    calls = [
+        (call.new, call.at, told(*said.called(chart, call, names), said.beside(call, names)))
+        for chart in found.charts
+        for call in chart.called
+    ]
+    calls.sort(reverse=True)
+    new, before = ([line for is_new, _, line in calls if is_new == wanted] for wanted in (True, False))
+    return _PAGE.changed(new, before, said.false_calls(found))
 
 
-def spares(found: Review, names: Names) -> str:
+def spares(found: Review, names: Names) -> Markup:
     """Days waited for each spare."""
-    rows = [said.spare(line, names) for line in found.spares]
-    return section(said.SPARES, table(said.SPARES_HEAD, rows) if rows else key(said.NO_SPARES))
+    return _PAGE.spares([said.spare(line, names) for line in found.spares])
 
 
-def keeping(found: Review) -> str:
+def keeping(found: Review) -> Markup:
     """Forgotten taps by rack."""
-    return section(said.KEEPING, table(said.KEEPING_HEAD, map(said.keeping, found.keeping)))
+    return _PAGE.keeping([said.keeping(line) for line in found.keeping])
 
 
-def promises(found: Review, clock: Clock) -> str:
+def promises(found: Review, clock: Clock) -> Markup:
     """Orders due by week, newest first, and those that are late, or left late this week."""
-    weeks = [line for line in reversed(found.promises) if line.due]
-    late = "".join(key(said.late(line, clock)) for line in found.late)
-    late += key(plan_words.as_packed(found.unpacked)) if found.unpacked else ""
-    rows = table(said.PROMISES_HEAD, (said.promises(line, clock) for line in weeks[:5]))
-    return section(said.PROMISES, rows, late)
+    weeks = [said.promises(line, clock) for line in reversed(found.promises) if line.due]
+    late = [said.late(line, clock) for line in found.late]
+    packed = [plan_words.as_packed(found.unpacked)] if found.unpacked else []
+    return _PAGE.promises(weeks[:WEEKS], [*late, *packed])
 
 
-def material(found: Review) -> str:
+def material(found: Review) -> Markup:
     """Material used against what was expected when the week began."""
-    return section(said.MATERIAL, table(said.MATERIAL_HEAD, map(said.material, found.materials)))
+    return _PAGE.material([said.material(line) for line in found.materials])
 
 
-def models(found: Review) -> str:
+def models(found: Review) -> Markup:
     """What fast and slow models gave."""
     names = {line.model: line.name for line in found.models}
     lines = [said.compared(line, names) for line in found.compared] or [said.NOT_COMPARED]
-    rows = table(said.MODELS_HEAD, map(said.model, found.models))
-    return section(said.MODELS, *map(key, lines), rows, note(said.MODELS_KEY))
+    return _PAGE.models(lines, [said.model(line) for line in found.models])
 
 
-def action(line: Action, names: Names, clock: Clock) -> str:
+def action(line: Action, names: Names, clock: Clock) -> Markup:
     """An action and what has come of it."""
-    return section("", _action(line, names, clock))
+    return _PAGE.action(_action(line, names, clock))
 
 
-def ended(lines: Sequence[Action], names: Names, clock: Clock) -> str:
+def ended(lines: Sequence[Action], names: Names, clock: Clock) -> Markup:
     """The actions that have ended, a tap away."""
-    rows = "".join(_action(line, names, clock) for line in lines)
-    return section("", folded(f"{said.ENDED} ({len(lines)})", rows))
+    return _PAGE.ended([_action(line, names, clock) for line in lines])
 
 
-def _action(line: Action, names: Names, clock: Clock) -> str:
-    what, how = said.action(line, names, clock)
-    return told(what, how, said.moved(line, names))
+def _action(line: Action, names: Names, clock: Clock) -> Told:
+    return told(*said.action(line, names, clock), said.moved(line, names))
 
 
-def comparison(found: Comparison, names: Names) -> str:
+def comparison(found: Comparison, names: Names) -> Markup:
     """Two periods side by side; of groups those with most changes first, each a tap away."""
-    head = ("", said.days(*found.first), said.days(*found.second), said.COMPARED_HEAD[-1])
-    tables = [(group, table(head, map(said.compared_figure, group.figures))) for group in found.groups]
-    if found.by != "shop":
-        tables.sort(key=lambda one: -len(said.told_apart(one[0])))
-        parts = [folded(said.group(group, found.by, names), rows) for group, rows in tables]
-    else:
-        parts = [rows for _, rows in tables]
-    return section("", *parts, note(said.COMPARED_KEY))
+    heads = ("", said.days(*found.first), said.days(*found.second), said.COMPARED_HEAD[-1])
+    groups = sorted(found.groups, key=lambda group: -len(said.told_apart(group)))
+    titles = [said.group(group, found.by, names) if found.by != "shop" else "" for group in groups]
+    rows = [[said.compared_figure(figure) for figure in group.figures] for group in groups]
+    return _PAGE.comparison(heads, list(zip(titles, rows, strict=True)))

@@ -2,8 +2,6 @@
 
 from collections.abc import Sequence
 from functools import partial
-from html import escape
-from urllib.parse import urlencode
 
 import streamlit as st
 
@@ -11,7 +9,10 @@ from core.entries import AnyEntry, entry_adapter
 from core.stores.types import Stored
 from dashboard.charts import drawn
 from dashboard.kit import data, parts
+from dashboard.kit.blocks import put
 from dashboard.kit.parts import Step
+from dashboard.views.owner_html import Links
+from dashboard.views.stores_html import shelf
 from dashboard.words import floor_words as words
 from dashboard.words import store_words as said
 
@@ -33,36 +34,10 @@ def draw_list(by: str | None) -> None:
     if len(items) > MANY:
         items = said.found(items, st.text_input(said.FIND, key="find"))
         parts.text("refused", *([] if items else [said.NONE_FOUND]))
-    clock = data.clock()
-    for kind, title in said.KINDS.items():
-        rows = "".join(_row(item, said.line(item, clock), by) for item in items if item.kind == kind)
-        if rows:
-            st.html(f'<section class="rs rs-stores"><h2>{title}</h2>{rows}</section>')
+    for kind in shelf(items, data.clock(), Links(by)):
+        put(kind)
     if items:
         parts.text("entry", said.LEGEND, *filter(None, [said.spool_changes(stores.changes)]))
-
-
-def _row(item: Stored, line: str, by: str | None) -> str:
-    address = escape(f"/stores?{urlencode({'item': item.item, **({'by': by} if by else {})})}")
-    mark = '<i class="rs-mark rs-mark-today"></i>' if item.packs_to_order else ""
-    return (
-        f'<div class="rs-item"><a href="{address}">{escape(item.name)}</a>{_band(item)}'
-        f"<span>{mark}{escape(line)}</span></div>"
-    )
-
-
-def _band(item: Stored) -> str:
-    """From nothing to a little over max: the band from min to max, and where on hand and with orders it stands."""
-    if item.min is None or item.max is None or item.on_hand is None:
-        return '<span class="rs-band"></span>'
-    there, whole = item.on_hand.best, item.on_hand.best + sum(order.quantity for order in item.orders)
-    most = max(item.max, whole, 1e-9) * 1.05
-    left, width = 100 * item.min / most, 100 * (item.max - item.min) / most
-    return (
-        f'<span class="rs-band"><i class="rs-between" style="left:{left:.1f}%;width:{width:.1f}%"></i>'
-        f'<i class="rs-coming" style="width:{100 * whole / most:.1f}%"></i>'
-        f'<i class="rs-there" style="width:{100 * there / most:.1f}%"></i></span>'
-    )
 
 
 def show(code: str, by: str) -> None:

@@ -9,6 +9,7 @@ from core.errors import Refused
 from core.upkeep.types import Room
 from dashboard.charts import drawn
 from dashboard.kit import data, parts
+from dashboard.kit.blocks import plainly, put
 from dashboard.views import upkeep_html
 from dashboard.words import floor_words as words
 from dashboard.words import upkeep_words as said
@@ -34,7 +35,7 @@ def page() -> None:
 def records() -> None:
     """The way to every machine's record."""
     links = upkeep_html.Links(parts.who())
-    st.html(upkeep_html.records(data.setup().machines(utc_now()), data.names(), links))
+    put(upkeep_html.records(data.setup().machines(utc_now()), data.names(), links))
 
 
 def room() -> None:
@@ -43,29 +44,25 @@ def room() -> None:
         found = data.reliability()
     clock, names = Clock(data.setup().zone, found.at), data.names()
     links = upkeep_html.Links(parts.who())
-    st.html(upkeep_html.due(found, clock, links))
+    put(upkeep_html.due(found, clock, links))
     parts.text("hands", words.HANDS_IN)
-    st.html(upkeep_html.waits(found, clock, names, links))
-    st.html(upkeep_html.fails(found))
+    put(upkeep_html.waits(found, clock, names, links))
+    put(upkeep_html.fails(found))
     with st.grid(min_column_width=300, gap="small", key="cumulative"):
         for one in found.cumulative:
             parts.chart(drawn.cumulative(one), said.FAILS)
     by_hours(found)
-    told(upkeep_html.causes(found, names), upkeep_html.intervals(found), upkeep_html.spares(found))
+    put(upkeep_html.causes(found, names))
+    put(upkeep_html.intervals(found))
+    put(upkeep_html.spares(found))
     records()
-
-
-def told(*bodies: str) -> None:
-    """One under the other; what has nothing to tell takes no room."""
-    for body in filter(None, bodies):
-        st.html(body)
 
 
 def by_hours(found: Room) -> None:
     """Whether machines fail more often with age, or the longer upkeep is ago."""
     if not found.by_hours:
         return
-    st.html(upkeep_html.heading(said.AGE, said.AGE_KEY))
+    put(plainly(said.AGE, said.AGE_KEY))
     with st.grid(min_column_width=300, gap="small", key="by-hours"):
         for one in found.by_hours:
             alt = ": ".join(said.by_hours(one)[:2])
@@ -81,11 +78,11 @@ def record(machine: str, by: str | None) -> None:
     parts.text("entry", said.record(found, clock), *said.cost(found.cost), *recurs)
     if known := data.kept_reliability():
         mine = [line for line in known.due if line.machine == machine]
-        told(upkeep_html.tasks(mine, clock))
+        put(upkeep_html.tasks(mine, clock))
     parts.text("hands", words.HANDS_IN)
     parts.chart(drawn.record(found, clock), said.PRINTED)
-    told(upkeep_html.story(found, clock, names))
-    st.html(upkeep_html.ways_on(machine, upkeep_html.Links(by)))
+    put(upkeep_html.story(found, clock, names))
+    put(upkeep_html.ways_on(machine, upkeep_html.Links(by)))
 
 
 if __name__ == "__main__":

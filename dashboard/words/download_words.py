@@ -10,8 +10,9 @@ TITLE = "Downloads"
 INTRO = (
     "Every table as CSV for a spreadsheet or as Parquet, every chart as SVG or PNG, as its page shows it now.",
     "Times are UTC, lengths hours, shares fractions, weights grams. Ranges: low, best, high.",
-    "All tables at once: <code>roundsheet tables FOLDER</code> on the command line.",
 )
+#: How all tables are had at once; in the middle the command.
+ALL_AT_ONCE = ("All tables at once: ", "roundsheet tables FOLDER", " on the command line.")
 MACHINES, ITEMS, FIGURES = "One machine's record", "One item's use", "One figure of the weekly review"
 BACK = "All downloads"
 WHICH = "Which machine? Put its code into the address, as in ?machine=P07."

@@ -67,6 +67,7 @@ HOURS_COST = (
     "days off included, whether or not there was work for it."
 )
 BRIEF = "Upkeep and repairs"
+MORE = "{} more"
 LOOKING = "The last weeks are looked through."
 CHECK_IN, TAKE, RECORDS = "Check in at {}", "Take its record along as files", "The record of any machine"
 #: Hours between two failures are shown as none if there was none.
