@@ -140,3 +140,59 @@ def test_every_command_and_option_is_documented(name):
 def test_the_options_before_a_command_are_documented():
     text = documentation()
     assert [o for p in roundsheet.params for o in p.opts if o not in text] == []
+
+
+#: The beginning of a tag, also of one whose name is put in.
+TAG = re.compile(r"</?([A-Za-z!]|$)")
+
+
+def markup_in(source: str) -> list[str]:
+    """Where a module makes HTML itself: strings with tags (docstrings may name some), escaping, HTML called safe."""
+    nodes = list(ast.walk(ast.parse(source)))
+    told = {id(node.value) for node in nodes if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)}
+    return [f"{node.lineno} {ast.unparse(node)}" for node in nodes if id(node) not in told and makes(node)]
+
+
+def makes(node: ast.AST) -> bool:
+    match node:
+        case ast.Constant(value=str(text)):
+            return bool(TAG.search(text))
+        case ast.Call(func=ast.Name(id=name) | ast.Attribute(attr=name)):
+            return name in {"Markup", "escape", "html_escape"}
+        case ast.Import(names=[ast.alias(name=name)]) | ast.ImportFrom(module=name):
+            return name == "html"
+    return False
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        'f"<b>{name}</b>"', 'f"<{tag}>{words}</{tag}>"', '"<p>" + words', '["<br>"]', "html.escape(name)",
+        "from html import escape", "import html", "Markup(name)", "markupsafe.Markup(name)", "f(a, '</td>')",
+        'def f():\n    """It makes <b>."""\n    return "<b>"',
+    ],
+)  # fmt: skip
+def test_html_made_by_hand_is_found(source):
+    assert len(markup_in(source)) >= 1
+
+
+def test_a_docstring_a_comparison_and_an_arrow_are_no_html():
+    assert markup_in('"""`GET /tables/<name>.csv`"""\nassert a < b\nc = "a < b, b <- c"\n') == []
+
+
+DASHBOARD = {
+    path: path.read_text(encoding="utf-8")
+    for path in FILES
+    if path.suffix == ".py" and path.is_relative_to(ROOT / "dashboard")
+}
+
+
+def test_templates_make_all_html():
+    assert len(DASHBOARD) > 20
+    assert {path.name: made for path, source in DASHBOARD.items() if (made := markup_in(source))} == {}
+
+
+def test_html_comes_onto_a_page_by_one_door():
+    """It takes `Markup` only, which templates alone make: from there on mypy says where HTML is not theirs."""
+    assert [path.name for path, source in DASHBOARD.items() if "st.html" in source] == ["blocks.py"]
+    assert [path.name for path, source in DASHBOARD.items() if "unsafe_allow_html" in source] == []

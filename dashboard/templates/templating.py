@@ -1,7 +1,7 @@
 """HTML is made in `templates/` and nowhere else: whatever a template is given is escaped there.
 
-A template is laid out like the HTML it makes, for who reads it: what is between its tags and lines is not sent, and a line
-break within words is a space. It holds macros, each a piece of a page, and the words it says are given to it.
+A template is laid out like the HTML it makes, for who reads it: line breaks at its tags, with what indents the next
+line, are not sent, and one within words is a space. It holds macros, each a piece of a page, and is given its words.
 """
 
 from __future__ import annotations

@@ -4,6 +4,7 @@ import re
 from urllib.parse import unquote
 
 import pytest
+from markupsafe import Markup
 
 from dashboard.paper import paper
 from dashboard.paper.paper import Above, Block, Cells, Column, Drawn, Head, Line
@@ -16,7 +17,7 @@ def lines(number: int, name: str = "line") -> list[Line]:
 
 
 def told(blocks: list[Block], above: float = 0.0) -> str:
-    return paper.sheet(HEAD, [Column(1, blocks)] * 3, Above("<div></div>", above))
+    return paper.sheet(HEAD, [Column(1, blocks)] * 3, Above(Markup("<div></div>"), above))
 
 
 def shown(page: str, name: str = "line") -> int:
@@ -80,7 +81,7 @@ def test_words_take_as_many_lines_as_they_need(words, lines):
 def test_words_are_text_and_never_markup():
     rude = "<i>&</i>"
     page = paper.document(rude, paper.sheet(Head(rude, rude, rude), [Column(1, [
-        Block(rude, [Line(rude, rude, rude, rude), Cells((rude,), (1,)), Drawn(rude, "", rude, 3, (1, 1, 1))]),
+        Block(rude, [Line(rude, rude, rude, rude), Cells((rude,), (1,)), Drawn(rude, Markup(), rude, 3, (1, 1, 1))]),
         Block(rude, lines(200), 0, lambda n: rude),
     ])]))  # fmt: skip
     assert "<i>&" not in page
@@ -88,7 +89,7 @@ def test_words_are_text_and_never_markup():
 
 
 def test_a_code_a_range_and_a_number_with_its_unit_stay_together():
-    assert paper.printed("F-001: 15 % (14-16), 100 g") == (
+    assert paper.unbroken("F-001: 15 % (14-16), 100 g") == (
         "F\N{NON-BREAKING HYPHEN}001: 15\N{NO-BREAK SPACE}% (14\N{NON-BREAKING HYPHEN}16), 100\N{NO-BREAK SPACE}g"
     )
 

@@ -14,6 +14,7 @@ from core.log.record import record
 from core.log.store import Log
 from core.setup import Person, Shop
 from dashboard.kit import parts, shop
+from dashboard.words import upkeep_words
 from demo.shop import shop_rows
 
 APP = Path(__file__).parents[3] / "dashboard" / "app.py"
@@ -162,6 +163,14 @@ def test_a_shop_half_set_up_says_what_it_lacks(page, tmp_path):
         log.append_setup([Person(person="ro", name="Rory")])
         assert "No machine is in the set-up yet" in texts(opened(page, by="ro"))
         shop.hold(None)
+
+
+def test_a_shop_in_which_nothing_ever_failed_has_an_upkeep_page_and_records(log):
+    page, record_of_one = opened("views/upkeep.py", by="ro"), opened("views/upkeep.py", machine="P01", by="ro")
+    assert not page.exception
+    assert not record_of_one.exception
+    assert upkeep_words.NOTHING_WAITS in texts(page)
+    assert upkeep_words.NO_FAULTS in texts(record_of_one)
 
 
 def test_an_unknown_rack_leads_to_the_racks(log):
