@@ -22,16 +22,16 @@ _AT_A_TAG = re.compile(r"^\s*\n\s*|\s*\n\s*$|(?<=>)\s*\n\s*|\s*\n\s*(?=<)")
 _BREAK = re.compile(r"\s*\n\s*")
 
 
-class _Unbroken(Extension):
+class _Joined(Extension):
     """Takes the line breaks, and what indents the lines, out of what a template sends."""
 
     def filter_stream(self, stream: TokenStream) -> Iterator[Token]:
         """The tokens of a template, those of text without breaks."""
         for token in stream:
-            yield token._replace(value=_unbroken(token.value)) if token.type == "data" else token
+            yield token._replace(value=_joined(token.value)) if token.type == "data" else token
 
 
-def _unbroken(text: str) -> str:
+def _joined(text: str) -> str:
     return _BREAK.sub(" ", _AT_A_TAG.sub("", text))
 
 
@@ -40,7 +40,7 @@ ENVIRONMENT = Environment(
     loader=FileSystemLoader(TEMPLATES),
     autoescape=True,
     undefined=StrictUndefined,
-    extensions=[_Unbroken],
+    extensions=[_Joined],
     auto_reload=False,
 )
 
