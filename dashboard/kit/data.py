@@ -27,6 +27,8 @@ Moment = keeping.Key
 Days = tuple[date, date]
 #: Machines that are down, with their state and the spare they wait for.
 Down = tuple[tuple[str, str, str | None], ...]
+#: The long look at the machines, and upkeep and repairs of the room, which rest on it.
+Watched = tuple[answers.Watch, Room]
 
 #: A loading list is old after this time, and still shown for the other.
 OLD, SHOWN = timedelta(seconds=keeping.QUARTER), timedelta(seconds=3 * keeping.QUARTER)
@@ -149,7 +151,7 @@ def _down(as_of: AsOf) -> Down:
 
 
 @kept(hour, patient=True)
-def watched(as_of: AsOf, down: Down) -> tuple[answers.Watch, Room]:  # noqa: ARG001 - it is kept for these
+def watched(as_of: AsOf, down: Down) -> Watched:  # noqa: ARG001 - it is kept for these
     """The long look at the machines that they rest on, and what it came to."""
     watch = answers.Watch(as_of.log, as_of.at, pace.of(as_of), _worked.of(as_of))
     return watch, answers.reliability(watch, stores.of(as_of))
@@ -169,14 +171,13 @@ def _worked(as_of: AsOf) -> answers.Worked:
 def machine_record(machine: str) -> MachineRecord:
     """The record of a machine; compared with others where these are known. Raises `Refused` for an unknown one."""
     now = keeping.now()
-    known = watched.newest(now)
-    return record.of(now, machine, known.as_of if known else None)
+    return record.of(now, machine, watched.newest(now))
 
 
 @kept(minute, most=50, patient=True)
-def record(as_of: AsOf, machine: str, looked: AsOf | None) -> MachineRecord:
+def record(as_of: AsOf, machine: str, looked: Known[Watched] | None) -> MachineRecord:
     """The record of a machine, compared with others as they were when the room was `looked` at."""
-    watch, before = watched.of(looked)[0] if looked else None, _weeks_before.of(as_of, machine)
+    watch, before = looked.answer[0] if looked else None, _weeks_before.of(as_of, machine)
     return answers.machine_record(as_of.log, machine, as_of.at, pace.of(as_of), watch, before)
 
 
@@ -208,7 +209,7 @@ def compare(as_of: AsOf, first: Days, second: Days, by: ComparedBy) -> Compariso
 def _day(as_of: AsOf) -> None:
     """What is looked through once a day."""
     review_charts.of(as_of)
-    watched.of(as_of)
+    watched.of(as_of, _down(as_of))
     for machine in as_of.log.setup().machines(as_of.at):
         _weeks_before.of(as_of, machine.machine)
 

@@ -11,7 +11,8 @@ from jinja2 import UndefinedError, nodes
 from streamlit.testing.v1 import AppTest
 
 from core import answers
-from core.entries import AnyEntry, entry_adapter, utc_now
+from core.entries import AnyEntry, entry_adapter
+from core.epoch import utc_now
 from core.log.record import record
 from core.log.store import Log
 from core.setup import Row

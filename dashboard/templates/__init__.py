@@ -1,0 +1,1 @@
+"""All HTML: templates that escape what they are given."""
