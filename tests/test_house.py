@@ -108,14 +108,54 @@ def test_nothing_names_what_does_not_belong_here():
     assert found == []
 
 
+#: What lets a fixed time pass, whatever has come by then.
+PAUSES = ("sleep", "wait_for_timeout")
+#: How long is waited at most is said once (`tests/patience.py`), and how many examples there are goes by the tier.
+SAID_ONCE = {"timeout": "DEADLINE", "default_timeout": "DEADLINE", "max_examples": "tiers.examples"}
+
+
+def fixed_numbers(source: str) -> list[str]:
+    """Where a test waits for a fixed time, for at most a time of its own, or draws examples regardless of the tier."""
+    calls = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.Call)]
+    named = [(call, getattr(call.func, "attr", getattr(call.func, "id", ""))) for call in calls]
+    pauses = [f"{call.lineno}: {name} waits for a fixed time" for call, name in named if name in PAUSES]
+    numbers = [
+        f"{call.lineno}: {told.arg} is a number: see {SAID_ONCE[told.arg]}"
+        for call in calls
+        for told in call.keywords
+        if told.arg in SAID_ONCE and isinstance(told.value, ast.Constant)
+    ]
+    return pauses + numbers
+
+
+def test_no_test_waits_for_a_fixed_time_or_has_a_deadline_of_its_own():
+    mine = [path for path in FILES if path.suffix == ".py" and path.is_relative_to(ROOT / "tests")]
+    tests = [path for path in mine if path.parent.name != "benchmarks" and path.name != "tiers.py"]
+    assert len(tests) > 50
+    found = {str(path.relative_to(ROOT)): fixed_numbers(path.read_text(encoding="utf-8")) for path in tests}
+    assert {name: lines for name, lines in found.items() if lines} == {}
+
+
+@pytest.mark.parametrize(
+    "planted",
+    [
+        "time.sleep(0.2)", "sleep(1)", "hand.page.wait_for_timeout(500)", "expect(it).to_be_visible(timeout=5_000)",
+        "AppTest.from_file(path, default_timeout=60)", "settings(max_examples=15)",
+    ],
+)  # fmt: skip
+def test_what_is_planted_is_found(planted):
+    assert len(fixed_numbers(f"def test_it():\n    {planted}")) == 1
+
+
 @pytest.mark.parametrize(
     "command",
     [
         "python3 -m venv .venv && .venv/bin/pip install -e . && .venv/bin/roundsheet demo",
         'python3 -m venv .venv && .venv/bin/pip install -e ".[test]" && .venv/bin/python -m pytest',
+        ".venv/bin/python -m pytest --full",
     ],
 )
-def test_the_readme_has_the_two_commands_on_lines_of_their_own(command):
+def test_the_readme_has_its_commands_on_lines_of_their_own(command):
     lines = (ROOT / "README.md").read_text(encoding="utf-8").splitlines()
     assert command in [line.strip() for line in lines]
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from core.log.lock import Owner
 from core.log.store import Log
 from core.setup import Machine, Model, Rack, Shop
+from tests.patience import DEADLINE
 
 ROOT = Path(__file__).parents[2]
 #: What is compiled once is kept, also where the tests themselves shall leave nothing behind.
@@ -33,7 +34,9 @@ def make_shop(path: Path, name: str = "Larkfield Hive Fittings", machine: str = 
 def run(*arguments: object, cwd: Path) -> subprocess.CompletedProcess[str]:
     """The command line, as a person runs it."""
     command = [*ROUNDSHEET, *map(str, arguments)]
-    return subprocess.run(command, check=False, cwd=cwd, env=ENVIRONMENT, capture_output=True, text=True, timeout=180)
+    return subprocess.run(
+        command, check=False, cwd=cwd, env=ENVIRONMENT, capture_output=True, text=True, timeout=DEADLINE
+    )
 
 
 @dataclass
@@ -50,7 +53,7 @@ class Serving:
 
     def send(self, method: str, path: str, body: str = "", headers: dict[str, str] | None = None) -> tuple[int, str]:
         """One request; the status and the text of the answer."""
-        connection = HTTPConnection("127.0.0.1", self.port, timeout=120)
+        connection = HTTPConnection("127.0.0.1", self.port, timeout=DEADLINE)
         connection.request(method, path, body, headers or {})
         response = connection.getresponse()
         answer = response.status, response.read().decode()
@@ -59,7 +62,7 @@ class Serving:
 
     def download(self, path: str) -> tuple[int, dict[str, str], bytes]:
         """What is at a path: the status, the headers by their names in small letters, and the bytes."""
-        connection = HTTPConnection("127.0.0.1", self.port, timeout=120)
+        connection = HTTPConnection("127.0.0.1", self.port, timeout=DEADLINE)
         connection.request("GET", path)
         response = connection.getresponse()
         answer = response.status, {name.lower(): value for name, value in response.getheaders()}, response.read()
@@ -69,7 +72,7 @@ class Serving:
     def stop(self) -> tuple[str, str]:
         """SIGTERM, as a service manager sends it; what the server printed."""
         self.process.terminate()
-        return self.process.communicate(timeout=120)
+        return self.process.communicate(timeout=DEADLINE)
 
 
 #: Starts a server for a shop's file, with more options of `serve`.

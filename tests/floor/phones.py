@@ -14,6 +14,7 @@ from core.epoch import utc_now
 from core.log.record import record
 from core.log.store import Log
 from dashboard.commands.desk import ask
+from dashboard.kit.parts import SECOND_TAP
 from demo.shop import shop_rows
 from tests.dashboard.serving import Serving
 
@@ -92,6 +93,27 @@ def entries_of(serving: Serving, machine: str, since: datetime) -> list[dict[str
     ]
 
 
+#: Resolves when no run of the page is under way and nothing on it has moved for so many pictures in a row.
+STILL = """pictures => new Promise(done => {
+    const place = e => { const r = e.getBoundingClientRect(); return [r.x, r.y, r.width, r.height].map(Math.round); };
+    const now = () => document.querySelector(".stApp").dataset.testScriptState !== "notRunning" ? null
+        : [...document.querySelectorAll("body *")].map(place).join();
+    let last = null, same = 0;
+    const look = () => {
+        const next = now();
+        same = next !== null && next === last ? same + 1 : 0;
+        last = next;
+        same < pictures ? requestAnimationFrame(look) : done();
+    };
+    look();
+})"""
+
+
+def stands_still(page: Page) -> None:
+    """Wait until a page is drawn and nothing on it moves any more."""
+    page.evaluate(STILL, 20)
+
+
 @dataclass
 class Phone:
     """A page on a phone that counts its taps."""
@@ -104,7 +126,7 @@ class Phone:
     def open(self, path: str) -> "Phone":
         """Open a page of the server and wait until it is drawn."""
         self.page.goto(f"{self.serving.owner.url}{path}")
-        expect(self.page.locator(".st-key-menu a").first).to_be_visible(timeout=30_000)
+        expect(self.page.locator(".st-key-menu a").first).to_be_visible()
         return self
 
     def check_in(self, machine: str, by: str = "ro") -> "Phone":
@@ -140,9 +162,19 @@ class Phone:
         )
         return self
 
+    def taps_are_answered(self) -> None:
+        """Taps are answered in their order, so none is on its way any more when this harmless one at a machine is."""
+        self.button("It happened earlier").tap()
+        expect(self.page.locator(".st-key-tiles-when")).to_be_visible()
+
+    def calm(self) -> None:
+        """Lift the finger for as long as the rule of the second tap asks: that time is what is put to the test."""
+        now = self.page.evaluate("performance.now()")
+        self.page.wait_for_function("until => performance.now() > until", arg=now + 1000 * SECOND_TAP)
+
     def says(self, words: str) -> None:
         """The receipt says so."""
-        expect(self.page.locator(".st-key-receipt")).to_contain_text(words, timeout=15_000)
+        expect(self.page.locator(".st-key-receipt")).to_contain_text(words)
 
     def new(self, machine: str) -> list[dict[str, str]]:
         """What was noted of a machine since this phone was opened."""

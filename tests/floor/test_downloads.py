@@ -34,7 +34,7 @@ def taken(page: Page, folded: str, link: str) -> Download:
     wanted = page.get_by_role("link", name=link, exact=True)
     if not wanted.is_visible():
         page.locator("summary").filter(has_text=folded).click()
-    with page.expect_download(timeout=120_000) as coming:
+    with page.expect_download() as coming:
         wanted.click()
     return coming.value
 
@@ -60,13 +60,13 @@ def test_a_machines_record_and_an_items_use_are_three_taps_away(hand: Phone, tmp
     page = hand.open("/downloads?by=ro").page
     page.locator("summary").filter(has_text="One machine's record").click()
     page.get_by_role("link", name="P03", exact=True).click()
-    expect(page.locator(".rs-take h2")).to_have_text("One machine's record: P03", timeout=60_000)
-    with page.expect_download(timeout=120_000) as coming:
+    expect(page.locator(".rs-take h2")).to_have_text("One machine's record: P03")
+    with page.expect_download() as coming:
         page.get_by_role("link", name="CSV: Its weeks", exact=True).click()
     coming.value.save_as(tmp_path / "weeks.csv")
     assert set(pl.read_csv(tmp_path / "weeks.csv")["machine"]) == {"P03"}
     page.get_by_role("link", name="All downloads").click()
-    expect(page.locator("summary")).to_have_count(8, timeout=60_000)
+    expect(page.locator("summary")).to_have_count(8)
 
 
 @pytest.mark.parametrize(

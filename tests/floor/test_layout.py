@@ -4,7 +4,7 @@ import pytest
 from playwright.sync_api import expect
 
 from dashboard.kit.menu import PAGES
-from tests.floor.phones import MAIN
+from tests.floor.phones import MAIN, stands_still
 
 WIDTHS = [320, 360, 390, 1440]
 #: What hands tap at: an address, and what to tap there.
@@ -84,7 +84,7 @@ def at(hand, room):
     def opened(name):
         path, taps = SCREENS[name]
         hand.open(path.format(**{state: machines[-1] for state, machines in room[1].items()})).tap(*taps)
-        hand.page.wait_for_timeout(700)
+        stands_still(hand.page)
         return hand.page
 
     return opened
@@ -138,7 +138,7 @@ def test_a_tap_moves_nothing_above_what_is_tapped(at, hand):
     before = {key: page.locator(f".st-key-{key}").bounding_box() for key in ("head-machine", "slot")}
     hand.tap("next one started")
     hand.says("recorded")
-    page.wait_for_timeout(1000)
+    stands_still(page)
     assert {key: page.locator(f".st-key-{key}").bounding_box() for key in before} == before
 
 

@@ -40,7 +40,7 @@ def test_the_owners_page_prints_as_one_sheet_and_nothing_of_it_is_seen_on_the_sc
     page = desk.new_page()
     page.goto(f"{larkfield.owner.url}/?by=ro")
     sheet = page.locator(".paper")
-    sheet.wait_for(state="attached", timeout=120_000)
+    sheet.wait_for(state="attached")
     expect(sheet).not_to_be_visible()
     told = must_be_one_whole_sheet(page)
     assert [code for code in CODES if code not in told] == []
@@ -60,7 +60,7 @@ def test_the_command_line_gives_the_same_sheet(desk, larkfield, tmp_path):
 def test_the_loading_list_prints_as_before(desk, larkfield):
     page = desk.new_page()
     page.goto(f"{larkfield.owner.url}/plan?by=ro")
-    page.locator(".rs-room").wait_for(timeout=120_000)
+    page.locator(".rs-room").wait_for()
     pdf = page.pdf(prefer_css_page_size=True)
     upright = {float(wide) < float(high) for wide, high in re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", pdf)}
     assert upright == {True}

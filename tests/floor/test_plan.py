@@ -52,7 +52,7 @@ def ask_for(page: Page, parts: str) -> None:
 def test_the_order_most_at_risk_comes_first_and_says_how_much_is_short(hand: Phone) -> None:
     hand.open("/plan?by=ha")
     first = hand.page.locator(".rs-order").first
-    expect(first).to_contain_text("Order 7001: 60,000 Entrance block", timeout=60_000)
+    expect(first).to_contain_text("Order 7001: 60,000 Entrance block")
     expect(first).to_contain_text("short ")
     expect(first).to_contain_text("0 % to leave in time")
     expect(hand.page.locator(".rs-due .rs-order").nth(1)).to_contain_text("Order 7002")
@@ -62,9 +62,9 @@ def test_finished_parts_can_be_promised_at_once_and_no_parts_are_no_order(hand: 
     hand.open("/plan?by=ha")
     told = hand.page.locator(".st-key-promise")
     ask_for(hand.page, "20")
-    expect(told).to_contain_text("20 Feeder cap can be promised for", timeout=60_000)
+    expect(told).to_contain_text("20 Feeder cap can be promised for")
     ask_for(hand.page, "0")
-    expect(told).to_contain_text("0 parts are no order: give how many are wanted.", timeout=60_000)
+    expect(told).to_contain_text("0 parts are no order: give how many are wanted.")
 
 
 def test_finished_parts_are_counted_by_a_number_and_a_tap(hand: Phone, shop: Serving) -> None:
@@ -72,7 +72,7 @@ def test_finished_parts_are_counted_by_a_number_and_a_tap(hand: Phone, shop: Ser
     hand.page.get_by_label("Parts").last.fill("35")
     hand.page.get_by_label("Parts").last.press("Enter")
     hand.tap("Record")
-    expect(hand.page.locator(".st-key-receipt")).to_contain_text("35 counted", timeout=60_000)
+    expect(hand.page.locator(".st-key-receipt")).to_contain_text("35 counted")
     folder = Path(shop.shop).parent / "out"
     ask(shop.shop, "export", folder=str(folder))
     with (folder / "entries.csv").open(encoding="utf-8", newline="") as file:
@@ -82,22 +82,22 @@ def test_finished_parts_are_counted_by_a_number_and_a_tap(hand: Phone, shop: Ser
 
 def test_the_owner_sees_what_is_due(hand: Phone) -> None:
     hand.open("/")
-    expect(hand.page.locator(".rs-due .rs-order").first).to_contain_text("Order 7001", timeout=60_000)
+    expect(hand.page.locator(".rs-due .rs-order").first).to_contain_text("Order 7001")
 
 
 def test_the_plan_fits_the_screen(hand: Phone) -> None:
     hand.open("/plan?by=ha")
-    hand.page.locator(".rs-room").wait_for(timeout=60_000)
+    hand.page.locator(".rs-room").wait_for()
     for width in (320, 390, 1440):
         hand.page.set_viewport_size({"width": width, "height": 800})
-        hand.page.wait_for_timeout(500)  # charts follow
-        assert hand.page.evaluate("document.scrollingElement.scrollWidth") <= width
+        # Charts follow.
+        hand.page.wait_for_function("width => document.scrollingElement.scrollWidth <= width", arg=width)
 
 
 def test_one_tap_at_the_machine_starts_what_the_list_says(hand: Phone) -> None:
     hand.open("/plan?by=ha")
     listed = hand.page.locator(".rs-load tbody tr").filter(has_text="P03")
-    expect(listed).to_contain_text("Frame spacer", timeout=60_000)
+    expect(listed).to_contain_text("Frame spacer")
     hand.check_in("P03", by="ha")
     first = hand.page.locator(".stButton button[kind='primary']").first
     expect(first).to_contain_text("on the list")
@@ -107,5 +107,5 @@ def test_one_tap_at_the_machine_starts_what_the_list_says(hand: Phone) -> None:
     hand.says("recorded")
     hand.says(f"{file} started")
     hand.open("/plan?by=ha")
-    expect(hand.page.locator(".rs-load, .rs-room").nth(1)).to_be_visible(timeout=60_000)
+    expect(hand.page.locator(".rs-load, .rs-room").nth(1)).to_be_visible()
     expect(listed.filter(has_text="\N{BALLOT BOX}")).to_have_count(0)

@@ -9,11 +9,8 @@ from playwright.sync_api import Browser, BrowserContext, expect
 
 from demo.make import make
 from tests.dashboard.serving import Serving, Start, run
-from tests.floor.phones import CHARTS, PHONE, Phone
+from tests.floor.phones import CHARTS, PHONE, Phone, stands_still
 from tests.floor.printing import must_be_one_whole_sheet
-
-#: The quarter is looked through once a day, which takes a while on a busy machine.
-PATIENT = 90_000
 
 
 @pytest.fixture(scope="module")
@@ -26,23 +23,23 @@ def shop(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving:
 
 def test_the_page_says_what_changed_and_how_much_of_it_is_chance(hand: Phone) -> None:
     hand.open("/review?by=ha")
-    expect(hand.page.get_by_text("The week from ")).to_be_visible(timeout=PATIENT)
+    expect(hand.page.get_by_text("The week from ")).to_be_visible()
     chance = hand.page.locator(".rs-note").filter(has_text="changes a quarter would be called here by chance")
     expect(chance).to_be_visible()
     for title in ("What did the week cost?", "Were the promises kept?", "Does fast printing give more?"):
-        expect(hand.page.get_by_role("heading", name=title)).to_be_visible(timeout=PATIENT)
+        expect(hand.page.get_by_role("heading", name=title)).to_be_visible()
     assert hand.page.evaluate("document.documentElement.scrollWidth") == PHONE["width"]
 
 
 def test_an_action_is_agreed_on_and_ended(hand: Phone) -> None:
     hand.open("/review?by=ha")
     what = hand.page.get_by_label("What", exact=True)
-    expect(what).to_be_visible(timeout=PATIENT)
+    expect(what).to_be_visible()
     what.fill("Dry every spool")
     hand.page.get_by_role("button", name="Agree on it").click()
     hand.says("Agreed: Dry every spool")
     line = hand.page.locator(".rs-told").filter(has_text="Dry every spool")
-    expect(line).to_contain_text("cannot tell yet, too few days", timeout=PATIENT)
+    expect(line).to_contain_text("cannot tell yet, too few days")
     hand.page.get_by_role("button", name="Dropped").first.click()
     hand.says("Dry every spool: dropped")
     expect(line).to_contain_text("dropped")
@@ -51,18 +48,18 @@ def test_an_action_is_agreed_on_and_ended(hand: Phone) -> None:
 def test_an_action_without_words_is_refused_in_a_sentence(hand: Phone) -> None:
     hand.open("/review?by=ha")
     agree = hand.page.get_by_role("button", name="Agree on it")
-    expect(agree).to_be_visible(timeout=PATIENT)
+    expect(agree).to_be_visible()
     agree.click()
-    expect(hand.page.locator(".refused")).to_contain_text("say what is tried", timeout=PATIENT)
+    expect(hand.page.locator(".refused")).to_contain_text("say what is tried")
 
 
 def test_what_is_refused_stays_to_be_corrected_and_what_is_agreed_leaves_an_empty_form(hand: Phone) -> None:
     hand.open("/review?by=ha")
     what = hand.page.get_by_label("What", exact=True)
-    expect(what).to_be_visible(timeout=PATIENT)
+    expect(what).to_be_visible()
     what.fill("x" * 501)
     hand.page.get_by_role("button", name="Agree on it").click()
-    expect(hand.page.locator(".refused")).to_contain_text("501 characters", timeout=PATIENT)
+    expect(hand.page.locator(".refused")).to_contain_text("501 characters")
     expect(what).to_have_value("x" * 501)
     what.fill("Wipe the platforms")
     hand.page.get_by_role("button", name="Agree on it").click()
@@ -75,22 +72,22 @@ def test_what_is_refused_stays_to_be_corrected_and_what_is_agreed_leaves_an_empt
 def test_any_two_periods_are_put_side_by_side(hand: Phone) -> None:
     hand.open("/review?by=ha")
     compare = hand.page.get_by_role("button", name="Compare")
-    expect(compare).to_be_visible(timeout=PATIENT)
+    expect(compare).to_be_visible()
     compare.click()
-    expect(hand.page.get_by_text("More or less is said where the 90 % range")).to_be_visible(timeout=PATIENT)
+    expect(hand.page.get_by_text("More or less is said where the 90 % range")).to_be_visible()
 
 
 def test_groups_are_compared_a_tap_away(hand: Phone) -> None:
     hand.open("/review?by=ha")
     by = hand.page.get_by_label("By", exact=True)
-    hand.page.locator(".paper").wait_for(state="attached", timeout=PATIENT)  # the page is told to its end
+    hand.page.locator(".paper").wait_for(state="attached")  # the page is told to its end
     by.scroll_into_view_if_needed()
-    hand.page.wait_for_timeout(500)  # an open list closes where its page still scrolls
+    stands_still(hand.page)  # an open list closes where its page still scrolls
     by.click()
     hand.page.get_by_role("option", name="model").click()
     hand.page.get_by_role("button", name="Compare").click()
     group = hand.page.locator("details").filter(has_text="Bench 220: ")
-    expect(group).to_have_count(1, timeout=PATIENT)
+    expect(group).to_have_count(1)
     expect(group.locator("table")).not_to_be_visible()
     group.locator("summary").click()
     expect(group.locator("table")).to_contain_text("Downtime, share of the hours, days with people in")
@@ -100,26 +97,26 @@ def test_a_period_that_is_not_over_is_refused_and_nothing_else_is_compared(hand:
     hand.open("/review?by=ha")
     for end in ("end", "start"):
         year = hand.page.get_by_role("spinbutton", name=f"year, Second period {end} date")
-        expect(year).to_be_visible(timeout=PATIENT)
+        expect(year).to_be_visible()
         year.click()
         year.press_sequentially(f"{datetime.now(UTC).year + 1}")
     hand.page.get_by_role("button", name="Compare").click()
-    expect(hand.page.locator(".refused")).to_contain_text("is not over yet", timeout=PATIENT)
+    expect(hand.page.locator(".refused")).to_contain_text("is not over yet")
     expect(hand.page.get_by_text("More or less is said where the 90 % range")).not_to_be_attached()
 
 
 def test_any_other_figure_can_be_looked_at(hand: Phone) -> None:
     hand.open("/review?by=ha")
     other = hand.page.get_by_label("Any other figure")
-    hand.page.locator(".paper").wait_for(state="attached", timeout=PATIENT)  # the page is told to its end
+    hand.page.locator(".paper").wait_for(state="attached")  # the page is told to its end
     marks = hand.page.locator("svg.marks")
     before = hand.page.locator(CHARTS).count()
-    expect(marks).to_have_count(before, timeout=PATIENT)  # and drawn
+    expect(marks).to_have_count(before)  # and drawn
     other.scroll_into_view_if_needed()
-    hand.page.wait_for_timeout(500)  # an open list closes where its page still scrolls
+    stands_still(hand.page)  # an open list closes where its page still scrolls
     other.click()
     hand.page.get_by_role("option").first.click()
-    expect(marks).to_have_count(before + 1, timeout=PATIENT)
+    expect(marks).to_have_count(before + 1)
 
 
 @pytest.fixture
@@ -133,7 +130,7 @@ def test_the_page_prints_as_one_sheet(desk: BrowserContext, shop: Serving) -> No
     page = desk.new_page()
     page.goto(f"{shop.owner.url}/review?by=ha")
     sheet = page.locator(".paper")
-    sheet.wait_for(state="attached", timeout=PATIENT)
+    sheet.wait_for(state="attached")
     expect(sheet).not_to_be_visible()
     told = must_be_one_whole_sheet(page)
     assert "What do we try next?" in told

@@ -179,7 +179,7 @@ def test_a_quantity_in_the_wrong_unit_is_asked_back_and_not_recorded(
 
 def test_the_shelf_fits_the_screen(hand: Phone) -> None:
     hand.open("/stores?by=ro")
-    expect(hand.page.locator(".rs-item").first).to_be_visible(timeout=30_000)
+    expect(hand.page.locator(".rs-item").first).to_be_visible()
     for width in (320, 390, 1440):
         hand.page.set_viewport_size({"width": width, "height": 800})
         assert hand.page.evaluate("document.documentElement.scrollWidth === document.documentElement.clientWidth"), (

@@ -41,11 +41,11 @@ def shop(start: Start, tmp_path_factory: pytest.TempPathFactory) -> Serving:
 def test_what_is_due_is_told_with_why_and_leads_to_the_record(hand: Phone) -> None:
     hand.open("/upkeep?by=ro")
     line = hand.page.locator(".rs-tasks .rs-told").filter(has_text="P01: Clean and oil")
-    expect(line).to_contain_text("due, 60 days since, 45 planned, last ", timeout=60_000)
+    expect(line).to_contain_text("due, 60 days since, 45 planned, last ")
     expect(line).to_contain_text("the maker says")
     expect(hand.page.locator(".hands")).to_contain_text("power off and unplugged")
     line.locator("a").click()
-    expect(hand.page.locator(".ask").first).to_have_text("Record of P01", timeout=60_000)
+    expect(hand.page.locator(".ask").first).to_have_text("Record of P01")
     expect(hand.page.get_by_text("Clean and oil, 20 min")).to_be_visible()
 
 
@@ -55,7 +55,7 @@ def test_a_cause_whose_spare_is_not_on_the_shelf_waits_for_it_by_itself(hand: Ph
     (entry,) = [row for row in hand.new("P03") if row["kind"] == "WentDown"]
     assert (entry["cause"], entry["spare"]) == ("fan", "fan")
     hand.open("/upkeep?by=ro")
-    expect(hand.page.get_by_text("P03: Cooling fan")).to_be_visible(timeout=60_000)
+    expect(hand.page.get_by_text("P03: Cooling fan")).to_be_visible()
     expect(hand.page.get_by_text("none on order")).to_be_visible()
 
 
@@ -126,17 +126,17 @@ def test_a_repair_with_a_spare_of_the_shelf_takes_it_off(hand: Phone) -> None:
 
 def test_an_unknown_machine_is_refused_and_the_records_there_are_are_offered(hand: Phone) -> None:
     hand.open("/upkeep?machine=P99&by=ro")
-    expect(hand.page.locator(".refused")).to_contain_text("There is no machine P99", timeout=60_000)
+    expect(hand.page.locator(".refused")).to_contain_text("There is no machine P99")
     record = hand.page.locator(".rs-take").get_by_role("link", name="P01", exact=True)
     expect(record).to_have_attribute("href", "/upkeep?machine=P01&by=ro")
     hand.open("/checkin?machine=P01&by=ro")
     hand.page.get_by_role("link", name="Record of P01").click()
-    expect(hand.page.get_by_role("heading", name="Record of P01")).to_be_visible(timeout=60_000)
+    expect(hand.page.get_by_role("heading", name="Record of P01")).to_be_visible()
     hand.page.get_by_role("link", name="Take its record along").click()
-    expect(hand.page.locator(".rs-take")).to_contain_text("Its faults", timeout=60_000)
+    expect(hand.page.locator(".rs-take")).to_contain_text("Its faults")
 
 
 def test_an_unknown_machine_has_no_files_and_those_there_are_are_offered(hand: Phone) -> None:
     hand.open("/downloads?machine=P99&by=ro")
-    expect(hand.page.locator(".refused")).to_contain_text("There is nothing called 'P99' to download", timeout=60_000)
+    expect(hand.page.locator(".refused")).to_contain_text("There is nothing called 'P99' to download")
     expect(hand.page.locator(".rs-take").get_by_text("One machine's record")).to_be_visible()

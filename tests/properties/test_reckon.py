@@ -34,6 +34,7 @@ from core.window import Window
 from tests.core.timeline.plain_reckoner import Clock, Fact, Stretch, Usual, facts_of, micros, pairs, plain_reckon, shape
 from tests.core.timeline.plain_reckoner import joined as spans_joined
 from tests.properties.histories import BEGINNING, MACHINES, History, histories, moments
+from tests.tiers import examples
 
 #: Long after every history, and later still.
 KNOWN = BEGINNING + timedelta(days=300)
@@ -45,16 +46,17 @@ FOUND = ("printing", "done", "stopped", "empty", "down", "aside", "upkeep", "cle
 OFTEN = 15
 
 
-def drawn(examples: int) -> settings:
+def drawn(number: int) -> settings:
     """So many examples, the same on every run; big histories are wanted, so their size is no complaint."""
     sizes = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.large_base_example]
-    return settings(max_examples=examples, derandomize=True, deadline=None, suppress_health_check=sizes)
+    return settings(examples(number), derandomize=True, suppress_health_check=sizes)
 
 
-def test_the_reckoning_equals_the_plain_one_on_thousands_of_histories() -> None:
+def compared(number: int) -> Counter[str]:
+    """What occurred in so many draws of histories, of which both reckonings say the same."""
     occurred: Counter[str] = Counter()
 
-    @drawn(260)
+    @drawn(number)
     @given(histories())
     def check(history: History) -> None:
         plain = plain_reckon(
@@ -66,6 +68,16 @@ def test_the_reckoning_equals_the_plain_one_on_thousands_of_histories() -> None:
         occurred.update("spare came" for *_, state, _, _, _, spare in plain if state == "down" and spare)
 
     check()
+    return occurred
+
+
+def test_the_reckoning_equals_the_plain_one() -> None:
+    assert compared(100)["histories"] > 0
+
+
+@pytest.mark.full
+def test_the_reckoning_equals_the_plain_one_on_thousands_of_histories() -> None:
+    occurred = compared(260)
     assert occurred["histories"] >= 2000
     assert {name: occurred[name] for name in expected() if occurred[name] < OFTEN} == {}
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from uuid import UUID
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 
 from core.entries import KINDS, EntryVoided, PartsOff, columns
 from core.errors import Refused
@@ -21,6 +21,7 @@ from core.log.sheets import SHEETS
 from core.log.store import Log
 from core.setup import TABLES, Machine, Person, Rack
 from tests.strategies import histories
+from tests.tiers import examples
 
 EVERY_FILE = {f"{sheet.name}.csv" for sheet in SHEETS}
 
@@ -113,7 +114,7 @@ def test_a_template_writes_over_nothing(folder):
 # there and back
 
 
-@settings(max_examples=15)
+@examples(15)
 @given(histories())
 def test_a_log_comes_back_exactly_and_only_once(history):
     rows, entries = history

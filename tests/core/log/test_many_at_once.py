@@ -1,10 +1,9 @@
 """Many writers at once, and sudden ends."""
 
-import time
 from collections.abc import Iterator
 from pathlib import Path
 from random import Random
-from threading import Barrier, Event, Thread
+from threading import Barrier, RLock, Semaphore, Thread
 
 import duckdb
 import pytest
@@ -16,6 +15,7 @@ from core.setup import Machine, Row, Setup
 from core.window import Window
 from tests.core.larkfield import ROWS, ids, look, tell, when
 from tests.core.log.holding import TAP_FOR_EVER, run
+from tests.patience import DEADLINE
 
 NOW = when(days=10)
 A_DAY = Window(when(1), when(2))
@@ -41,6 +41,21 @@ def in_threads(work: object, threads: int) -> None:
         raise errors[0]
 
 
+class Door:
+    """A log's lock that lets one writer in, and tells of every other who has come to it and must wait."""
+
+    def __init__(self, waits: Semaphore) -> None:
+        self.lock, self.waits = RLock(), waits
+
+    def __enter__(self) -> None:
+        if not self.lock.acquire(blocking=False):
+            self.waits.release()
+            self.lock.acquire()
+
+    def __exit__(self, *told: object) -> None:
+        self.lock.release()
+
+
 def test_of_twenty_threads_no_entry_is_lost_and_none_is_there_twice(log: Log) -> None:
     machines = ("A1", "A2", "B1")
     told = [
@@ -61,14 +76,15 @@ def test_of_twenty_threads_no_entry_is_lost_and_none_is_there_twice(log: Log) ->
     assert sum(receipts) == len(expected)
 
 
-def test_two_writers_never_give_their_lines_the_same_number(tmp_path: Path) -> None:
-    path = tmp_path / "shop.duckdb"
+def test_two_writers_never_give_their_lines_the_same_number(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path, waits = tmp_path / "shop.duckdb", Semaphore(0)
     with Log.open(path) as log:
+        monkeypatch.setattr(log, "_writing", Door(waits))
         with log.writing():
             writers = [Thread(target=log.append, args=([look(when(1), "done")],)) for _ in range(3)]
             for writer in writers:
                 writer.start()
-            time.sleep(0.2)  # they must all have come to the door; too short only makes the test milder
+            assert all(waits.acquire(timeout=DEADLINE) for _ in writers)
         for writer in writers:
             writer.join()
     with duckdb.connect(str(path)) as connection:
@@ -77,21 +93,22 @@ def test_two_writers_never_give_their_lines_the_same_number(tmp_path: Path) -> N
 
 def test_a_set_up_read_while_rows_come_in_is_not_kept_for_good(log: Log, monkeypatch: pytest.MonkeyPatch) -> None:
     log.append_setup([Machine(machine="A3", model="bench-220", rack="A", place=3)])
-    reading, written = Event(), Event()
+    reading, comes = Semaphore(0), Semaphore(0)
 
     def slow_once(rows: Iterator[Row]) -> Setup:
         told = list(rows)
-        if not reading.is_set():
-            reading.set()
-            written.wait(0.5)
+        monkeypatch.setattr(store, "Setup", Setup)  # once
+        reading.release()
+        assert comes.acquire(timeout=DEADLINE)  # until the writer waits for this reading, or has written into it
         return Setup(told)
 
+    monkeypatch.setattr(log, "_writing", Door(comes))
     monkeypatch.setattr(store, "Setup", slow_once)
     reader = Thread(target=log.setup)
     reader.start()
-    reading.wait()
+    assert reading.acquire(timeout=DEADLINE)
     log.append_setup([Machine(machine="A4", model="bench-220", rack="A", place=4)])
-    written.set()
+    comes.release()
     reader.join()
     assert "A4" in [machine.machine for machine in log.setup().machines(NOW)]
 
@@ -104,8 +121,8 @@ def test_no_acknowledged_tap_is_lost_and_none_is_half_there_when_the_process_is_
     for turn in range(3):
         with run(TAP_FOR_EVER, path, 50 * turn) as program:
             assert program.stdout is not None
-            acknowledged += program.stdout.readline().split()
-            time.sleep(chance.uniform(0, 0.5))
+            for _ in range(chance.randrange(2, 40)):
+                acknowledged += program.stdout.readline().split()
             program.kill()
             acknowledged += [word for line in program.stdout if line.endswith("\n") for word in line.split()]
         with Log.open(path) as log:

@@ -20,6 +20,7 @@ from core.timeline.reckon import reckon
 from core.window import Window
 from tests.core.larkfield import a1_alone, at_a1, ids, look, start, tell, when
 from tests.properties import histories
+from tests.tiers import examples
 
 NOW = when(days=10)
 A_DAY = Window(when(1), when(2))
@@ -76,7 +77,7 @@ def fresh_logs(folder: Path) -> Iterator[Log]:
 def test_a_window_read_with_its_reach_says_the_same_as_the_whole_log(tmp_path: Path) -> None:
     logs = fresh_logs(tmp_path)
 
-    @settings(max_examples=12, derandomize=True, phases=[Phase.generate])
+    @settings(examples(12), derandomize=True, phases=[Phase.generate])
     @given(histories.histories(5), st.integers(0, 100), st.integers(0, 100), st.integers(2, 6))
     def check(history: histories.History, first: int, last: int, every: int) -> None:
         window = around(history.entries, first, last)

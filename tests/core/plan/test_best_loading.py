@@ -7,10 +7,21 @@ from dataclasses import replace
 from itertools import product
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
-from core.plan.best_loading import NEVER, ROUNDING, Left, Limits, Load, LoadingList, Worth, best_loading, instead
+from core.plan.best_loading import (
+    NEVER,
+    ROUNDING,
+    Left,
+    Limits,
+    Load,
+    LoadingList,
+    Worth,
+    best_loading,
+    instead,
+)
+from tests.tiers import examples
 
 Room = tuple[list[Load], list[Worth], Limits]
 
@@ -106,7 +117,7 @@ def test_no_list_of_all_there_are_is_worth_more(block: int) -> None:
 
 
 @given(st.data())
-@settings(max_examples=60, deadline=None)
+@examples(60)
 def test_no_list_is_worth_more_whatever_the_numbers(data: st.DataObject) -> None:
     # Nothing below a thousandth: a part that is worth 1e-300 of another is no case of a shop's.
     number = st.just(0.0) | st.floats(0.001, 1000)

@@ -5,11 +5,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
-from core.plan.forward import Played, play
+from core.plan.forward import EMPTY, Choice, Played, play
 from core.plan.laws import EMPTY, FINE, PRINTED, Choice, Clock, Laws, Now, Wanted, Work  # fmt: skip
+from tests.tiers import examples
 
 Numbers = npt.NDArray[np.float64]
 
@@ -98,7 +99,7 @@ ROOMS = st.builds(
         breaks=st.tuples(st.floats(0, 1), st.floats(0, 1)),
     ),
 )  # fmt: skip
-SOME = settings(max_examples=40)
+SOME = examples(40)
 
 
 @SOME

@@ -6,13 +6,14 @@ from itertools import permutations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from core.arrays import Numbers
 from core.plan.forward import Played
 from core.plan.laws import STATES, Clock
 from core.plan.promises import Asked, Coming, coming, covered, finishes, leaves, shipped
+from tests.tiers import examples
 
 #: Events of one play: hours from now, product (-1: none), parts.
 Events = Sequence[tuple[float, int, float]]
@@ -67,7 +68,7 @@ STOCK = st.tuples(*[st.integers(0, 20).map(float)] * 2)
 ASKED = st.lists(ORDERS, min_size=1, max_size=5)
 
 
-@settings(max_examples=300)
+@examples(300)
 @given(ASKED, STOCK, st.lists(st.tuples(EVENTS, GIVEN), min_size=1, max_size=3))
 def test_parts_go_to_whoever_is_due_first(
     asked: list[Asked], stock: tuple[float, float], plays: list[tuple[Events, Given]]

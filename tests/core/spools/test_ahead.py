@@ -9,7 +9,7 @@ from datetime import datetime, time
 from uuid import UUID
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from core.entries import AnyEntry
@@ -25,6 +25,7 @@ from core.staffed import Staffed
 from core.timeline.reckon import reckon
 from core.window import Window
 from tests.core.larkfield import EXACT, ROWS, a1_alone, at_a1, start, tell, when
+from tests.tiers import examples
 
 SHIFTS = [Shift(weekday=day, start=time(8), end=time(18), hands=1) for day in WEEKDAYS[:5]]
 ALONE = Setup([*a1_alone(), *SHIFTS])
@@ -122,7 +123,7 @@ def test_every_machine_is_told_of_by_itself() -> None:
     assert found[1].chance == 0
 
 
-@settings(max_examples=20)
+@examples(20)
 @given(grams=st.floats(0, 700), hours=st.floats(1, 72))
 def test_a_run_out_is_a_chance_and_a_range_within_the_time_looked_at(grams: float, hours: float) -> None:
     until = when(0, 14 + hours)

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from datetime import datetime, time
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from core.entries import AnyEntry
@@ -26,6 +26,7 @@ from core.staffed import Staffed
 from core.timeline.reckon import reckon
 from core.window import Window
 from tests.core.larkfield import EXACT, ROWS, a1_alone, at_a1, look, start, tell, when
+from tests.tiers import examples
 
 SETUP = Setup([
     *a1_alone(),
@@ -201,7 +202,7 @@ def test_the_order_in_which_entries_came_in_does_not_matter() -> None:
         assert told(mixed, when(6, 12)) == told(story, when(6, 12))
 
 
-@settings(max_examples=25)
+@examples(25)
 @given(
     st.lists(
         st.tuples(

@@ -16,6 +16,7 @@ from core.log.store import Log
 from dashboard.server import server
 from dashboard.server.server import ANYWHERE, LOCAL
 from tests.dashboard.serving import Serving, Start, make_shop, run
+from tests.patience import DEADLINE
 
 
 def a_look() -> dict[str, object]:
@@ -36,7 +37,7 @@ def handshake(serving: Serving, origin: str) -> str:
         "Connection: Upgrade", "Upgrade: websocket", "Sec-WebSocket-Version: 13",
         "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==", "", "",
     )  # fmt: skip
-    with socket.create_connection(("127.0.0.1", serving.port), timeout=120) as sock:
+    with socket.create_connection(("127.0.0.1", serving.port), timeout=DEADLINE) as sock:
         sock.sendall("\r\n".join(lines).encode())
         return sock.recv(1000).decode().splitlines()[0]
 
@@ -132,7 +133,7 @@ def test_a_stop_leaves_one_whole_file(start: Start, tmp_path: Path, stop: signal
     status, _ = post(serving, "entries", {"entries": [a_look()]})
     assert status == 200
     serving.process.send_signal(stop)
-    out, err = serving.process.communicate(timeout=120)
+    out, err = serving.process.communicate(timeout=DEADLINE)
     assert (serving.process.returncode, out, err) == (0, "", "")
     assert {file.name for file in tmp_path.iterdir()} <= {"shop.duckdb", "shop.duckdb.lock"}
     with Log.open(serving.shop) as log:
@@ -161,7 +162,7 @@ def test_it_listens_on_this_computer_alone_unless_told(serving: Serving) -> None
     own = socket.gethostbyname(socket.gethostname())
     elsewhere = own if not own.startswith("127.") else "127.0.0.2"
     with pytest.raises((ConnectionRefusedError, TimeoutError)):
-        socket.create_connection((elsewhere, serving.port), timeout=2)
+        socket.create_connection((elsewhere, serving.port), timeout=DEADLINE)
 
 
 #: The command line with an ear on its sockets: every host it turns to goes to standard error.

@@ -17,6 +17,7 @@ from core.setup import Cause, Machine, Model, Person, PrintFile, Product, Rack, 
 from core.window import Window
 from dashboard.kit import shop
 from dashboard.words import owner_words
+from tests.patience import DEADLINE
 
 PAGE = Path(owner_words.__file__).parents[1] / "views" / "owner.py"
 SHOP: list[Row] = [
@@ -61,7 +62,7 @@ def room(log: Log) -> Log:
 
 
 def opened(by: str | None = "ha") -> AppTest:
-    app = AppTest.from_file(str(PAGE), default_timeout=60)
+    app = AppTest.from_file(str(PAGE), default_timeout=DEADLINE)
     if by:
         app.query_params["by"] = by
     app.run()

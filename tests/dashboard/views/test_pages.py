@@ -16,6 +16,7 @@ from core.setup import Person, Shop
 from dashboard.kit import parts, shop
 from dashboard.words import upkeep_words
 from demo.shop import shop_rows
+from tests.patience import DEADLINE
 
 APP = Path(__file__).parents[3] / "dashboard" / "app.py"
 
@@ -35,7 +36,7 @@ def log(tmp_path) -> Iterator[Log]:
 
 
 def opened(page: str, **query: str) -> AppTest:
-    app = AppTest.from_file(str(APP), default_timeout=60)
+    app = AppTest.from_file(str(APP), default_timeout=DEADLINE)
     app.query_params.update(query)
     app.switch_page(page)
     return app.run()
