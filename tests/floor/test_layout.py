@@ -133,8 +133,9 @@ def test_nothing_jumps_while_a_page_comes_up(name, at, hand):
     assert page.evaluate("window.shifts.reduce((sum, e) => sum + e.value, 0)") <= 0.1
 
 
-def test_a_tap_moves_nothing_above_what_is_tapped(at, hand):
-    page = at("check-in")
+def test_a_tap_moves_nothing_above_what_is_tapped(hand, take):
+    page = hand.check_in(take("done")).page
+    stands_still(page)
     before = {key: page.locator(f".st-key-{key}").bounding_box() for key in ("head-machine", "slot")}
     hand.tap("next one started")
     hand.says("recorded")

@@ -151,14 +151,14 @@ def test_a_number_that_cannot_be_is_said_to_be_and_cannot_be_recorded(hand: Phon
 
 
 def test_a_delivery_tapped_on_two_phones_is_recorded_once(chromium: Browser, hand: Phone, shop: Serving) -> None:
-    hand.open("/stores?by=ro&item=tape").tap("Ordered", "Record").says("recorded")
+    hand.open("/stores?by=ro&item=sensor").tap("Ordered", "Record").says("recorded")
     with chromium.new_context(viewport=PHONE, has_touch=True) as context:
-        other = Phone(context.new_page(), shop).open("/stores?by=mi&item=tape")
+        other = Phone(context.new_page(), shop).open("/stores?by=mi&item=sensor")
         hand.tap("Received")
         hand.says("came in")
         other.tap("Received")
         expect(other.page.locator(".refused").first).to_contain_text("meanwhile")
-    assert [kind for kind, _ in stock_noted(shop, hand, "tape")] == ["StockOrdered", "StockReceived"]
+    assert [kind for kind, _ in stock_noted(shop, hand, "sensor")] == ["StockOrdered", "StockReceived"]
 
 
 def test_what_was_noted_of_an_item_can_be_taken_back_after_a_reload(hand: Phone) -> None:
