@@ -52,7 +52,7 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     for item in items:
-        if tiers.drives_a_browser(item):
+        if tiers.asks_for(item, "chromium"):
             item.add_marker(pytest.mark.browser)
     left = set() if config.option.full else set(filter(tiers.is_full, items))
     config.stash[LEFT] = len(left)

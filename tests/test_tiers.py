@@ -11,14 +11,17 @@ from tests.tiers import JUDGE, SMOKE, is_full, long_files_first
 TESTS = Path(__file__).parent
 
 
-def told(path: str, fixtures: tuple[str, ...] = (), marker: str = "", module: object = None) -> pytest.Item:
-    """A test of a file, with the fixtures it asks for and its marker."""
+def told(
+    path: str, fixtures: tuple[str, ...] = (), marker: str = "", module: object = None, **parameters: object
+) -> pytest.Item:
+    """A test of a file, with what it asks for, its marker and its parameters."""
     return cast(
         "pytest.Item",
         SimpleNamespace(
             path=TESTS / path,
             fixturenames=fixtures,
             module=module,
+            callspec=SimpleNamespace(params=parameters),
             get_closest_marker=lambda name: marker if name == marker else None,
         ),
     )
@@ -32,12 +35,14 @@ def told(path: str, fixtures: tuple[str, ...] = (), marker: str = "", module: ob
         (told("core/test_window.py", marker="browser"), False),
         (told("core/test_window.py", ("chromium",)), True),
         (told("floor/test_new.py", ("hand", "chromium")), True),
+        (told("dashboard/test_new.py", ("serving", "start")), True),
+        (told("core/test_new.py", ("start",), start=8), False),
         (told("smoke/test_pages.py", ("screen", "chromium")), False),
         (told("smoke/test_pages.py", marker="full"), True),
         (told("simulated/test_new.py"), True),
     ],
 )
-def test_what_drives_a_browser_what_judges_and_what_is_marked_is_left_to_the_full_tier(item, full):
+def test_what_runs_programs_what_judges_and_what_is_marked_is_left_to_the_full_tier(item, full):
     assert is_full(item) == full
 
 

@@ -1,8 +1,8 @@
 """Which tests run when, and how many examples a law is tried on.
 
 `pytest` runs the quick tier, `pytest --full` everything, and so does `pytest` with the names of files or folders. What
-is left to the full tier follows from what a test does (it drives a browser), where it is (the judge's folder), or its
-own marker `full`; what is left out is counted at the end of every run.
+is left to the full tier follows from what a test uses (a browser, a server of its own), where it is (the judge's
+folder), or its own marker `full`; what is left out is counted at the end of every run.
 """
 
 import os
@@ -12,9 +12,11 @@ from pathlib import Path
 import pytest
 from hypothesis import is_hypothesis_test, settings
 
+#: Fixtures that run a program: a browser, and what starts servers.
+PROGRAMS = ("chromium", "start")
 #: Invented shops are followed for weeks there, to judge the reckoning.
 JUDGE = "simulated"
-#: One test a page there drives the browser in the quick tier too.
+#: One server and one test a page there are in the quick tier too.
 SMOKE = "smoke"
 
 # A slow machine is no failure. Where a test asks for a number of examples, that is its number in the full tier.
@@ -28,19 +30,22 @@ def whole(config: pytest.Config) -> bool:
     return config.option.full or config.args_source is pytest.Config.ArgsSource.ARGS
 
 
-def drives_a_browser(item: pytest.Item) -> bool:
-    """Whether a test asks for the browser, itself or through a fixture."""
-    return "chromium" in getattr(item, "fixturenames", ())
+def asks_for(item: pytest.Item, fixture: str) -> bool:
+    """Whether a test asks for a fixture, itself or through another one."""
+    parameters = getattr(getattr(item, "callspec", None), "params", {})
+    return fixture in getattr(item, "fixturenames", ()) and fixture not in parameters
+
+
+def runs_programs(item: pytest.Item) -> bool:
+    """Whether a test drives a browser or has the server in a process of its own."""
+    return any(asks_for(item, fixture) for fixture in PROGRAMS)
 
 
 def is_full(item: pytest.Item) -> bool:
     """Whether a test is in the full tier alone."""
     folder = Path(item.path).parent.name
-    return (
-        (drives_a_browser(item) and folder != SMOKE)
-        or folder == JUDGE
-        or item.get_closest_marker("full") is not None
-    )  # fmt: skip
+    marked = item.get_closest_marker("full") is not None
+    return (runs_programs(item) and folder != SMOKE) or folder == JUDGE or marked
 
 
 def processes(config: pytest.Config) -> int:
@@ -58,7 +63,7 @@ def long_files_first(items: Sequence[pytest.Item]) -> list[pytest.Item]:
 
 def _rank(item: pytest.Item) -> int:
     """Programs take longest to start, then weeks are simulated, then histories drawn."""
-    starts = drives_a_browser(item) or (hasattr(item, "module") and hasattr(item.module, "subprocess"))
+    starts = runs_programs(item) or hasattr(getattr(item, "module", None), "subprocess")
     drawn = is_hypothesis_test(getattr(item, "obj", None))
     return [starts, Path(item.path).parent.name == JUDGE, drawn, True].index(True)
 

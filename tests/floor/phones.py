@@ -164,6 +164,7 @@ class Phone:
 
     def taps_are_answered(self) -> None:
         """Taps are answered in their order, so none is on its way any more when this harmless one at a machine is."""
+        stands_still(self.page)
         self.button("It happened earlier").tap()
         expect(self.page.locator(".st-key-tiles-when")).to_be_visible()
 

@@ -5,7 +5,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from tests.floor.phones import entries_of
+from tests.floor.phones import entries_of, stands_still
 
 # Rack A holds machines that print or are done; rack C holds the rest, one set aside and two of no word.
 
@@ -63,6 +63,7 @@ def test_a_double_tap_confirms_once_and_answers_nothing(hand, looks):
     confirmed = "P14" if asked != "P14" else "P15"
     hand.tap_twice("All 11 are as expected", 80)
     hand.says("11 as expected")
+    stands_still(hand.page)
     hand.tap("P16")  # answered after whatever was tapped before it
     expect(hand.page.get_by_text("Check in at P16")).to_be_visible()
     assert len(looks(confirmed)) == 1

@@ -19,9 +19,9 @@ from tests.dashboard.serving import Serving, Start, make_shop, run
 from tests.patience import DEADLINE
 
 
-def a_look() -> dict[str, object]:
+def a_look(saw: str = "printing") -> dict[str, object]:
     now = utc_now()
-    return Looked(at=now, noted_at=now, by="AB", machine="A1", saw="printing").model_dump(mode="json")
+    return Looked(at=now, noted_at=now, by="AB", machine="A1", saw=saw).model_dump(mode="json")
 
 
 def post(serving: Serving, job: str, arguments: object, **headers: str) -> tuple[int, dict[str, object]]:
@@ -69,7 +69,7 @@ def test_a_taken_port_is_refused_and_the_file_let_go(serving: Serving, tmp_path:
 
 
 def test_an_entry_goes_in_through_the_local_route_once(serving: Serving) -> None:
-    look = a_look()
+    look = a_look("done")  # as nobody else saw it within the minute
     status, first = post(serving, "entries", {"entries": [look]})
     assert status == 200
     assert [entry["id"] for entry in first["recorded"]] == [look["id"]]  # type: ignore[attr-defined, index]
