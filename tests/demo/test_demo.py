@@ -61,6 +61,7 @@ def test_true_stretches_cover_every_machine_from_start_to_end_without_gap_or_ove
         assert (stretches["end"] - stretches["start"]).sum() == timedelta(weeks=26)
 
 
+@pytest.mark.full
 @pytest.mark.parametrize(("seed", "until"), [(1, UNTIL), (2, UNTIL), (3, AFTER_SLOW_MONTHS)])
 def test_the_room_lands_where_small_rooms_do(seed: int, until: datetime) -> None:
     share = shares(imagine(seed=seed, until=until, slips=NO_SLIPS))

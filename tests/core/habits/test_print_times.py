@@ -123,6 +123,7 @@ def told(*rows: tuple[object, ...]) -> pl.DataFrame:
 # What is learned
 
 
+@pytest.mark.full
 @pytest.mark.parametrize("shop", [0.85, 1.0, 1.15, 1.3])
 def test_every_kind_seen_twenty_times_is_known_to_one_in_a_hundred_where_hands_are_quick(shop: float) -> None:
     sim = Sim(shop=shop, prints=2500, wait=0.2)
@@ -130,12 +131,14 @@ def test_every_kind_seen_twenty_times_is_known_to_one_in_a_hundred_where_hands_a
     assert np.abs(off).max() < 0.01
 
 
+@pytest.mark.full
 @pytest.mark.parametrize("shop", [0.85, 1.0, 1.15, 1.3])
 def test_nine_in_ten_kinds_seen_twenty_times_are_known_to_one_in_a_hundred_where_prints_wait(shop: float) -> None:
     off = np.concatenate(errors(Sim(shop=shop, prints=1500), range(10, 14)))
     assert np.quantile(np.abs(off), 0.9) < 0.01
 
 
+@pytest.mark.full
 @pytest.mark.parametrize("slips", [0.0, 0.1])
 def test_ratios_are_right_on_average_however_many_changes_nobody_noted(slips: float) -> None:
     means = [np.mean(off) for off in errors(Sim(prints=900, slips=slips), range(20, 30))]
@@ -144,6 +147,7 @@ def test_ratios_are_right_on_average_however_many_changes_nobody_noted(slips: fl
     assert np.abs(means).max() < 0.01
 
 
+@pytest.mark.full
 @pytest.mark.parametrize("prints", [60, 250, 800])
 def test_nine_ranges_in_ten_hold_the_truth(prints: int) -> None:
     held = []

@@ -57,6 +57,7 @@ def test_known_habits_are_found_again() -> None:
     assert (abs(found.mean(axis=0) - numbers(TRUE)) < 4 * error).all()
 
 
+@pytest.mark.full
 def test_habits_differ_from_the_true_one_as_much_as_their_doubt_says() -> None:
     found = [learned(seen(300, seed)) for seed in range(60)]
     true = np.array([*TRUE.files, TRUE.loaded, TRUE.wanted])
