@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from core.plan.forward import EMPTY, Choice, Played, play
+from core.plan.forward import Played, play
 from core.plan.laws import EMPTY, FINE, PRINTED, Choice, Clock, Laws, Now, Wanted, Work  # fmt: skip
 from tests.tiers import examples
 
