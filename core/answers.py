@@ -15,9 +15,9 @@ from core.floor.check_in import machine_page, part_spools
 from core.floor.room import floor, open_question, rack_round
 from core.floor.types import MachinePage, RackNow, RackRound
 from core.frozen import Frozen
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.hours.account import FORMULAS, TimeAccount
-from core.hours.printed_hours import Worked
+from core.hours.printed_hours import PrintedHours
 from core.log.store import Log
 from core.morning.report import report
 from core.morning.types import Report
@@ -29,7 +29,7 @@ from core.plan.planning import plan, promise
 from core.plan.types import Capacity, Loading, Plan
 from core.reading.answered import entries_for
 from core.reading.hours import By, hours
-from core.reading.reading import pace_at
+from core.reading.reading import learned_at
 from core.review.actions import actions, agree, end
 from core.review.comparing import compare
 from core.review.quarter import Past, last_quarter
@@ -40,15 +40,15 @@ from core.stores.stores import spares_out, stores
 from core.stores.types import Stores
 from core.upkeep.machine_record import WeeksBefore, by_fours, machine_record, weeks_before
 from core.upkeep.reliability import reliability
-from core.upkeep.types import MachineRecord, Room
-from core.upkeep.watch import Watch, worked_before
+from core.upkeep.types import MachineRecord, RoomUpkeep
+from core.upkeep.watch import Watch, printed_before
 
 __all__ = [
-    "ANSWERS", "FORMULAS", "Answer", "By", "Outlook", "Pace", "Past", "TimeAccount", "Watch", "WeeksBefore",
-    "Worked", "actions", "agree", "all_answers", "by_fours", "capacity", "compare", "end", "entries_for", "floor",
-    "gains", "hours", "last_quarter", "loaded_since", "loading", "machine_page", "machine_record", "open_question",
-    "pace_at", "part_spools", "plan", "promise", "rack_round", "ready_to_play", "reliability", "report", "review",
-    "spares_out", "stores", "weeks_before", "with_plan", "worked_before",
+    "ANSWERS", "FORMULAS", "Answer", "By", "Learned", "Outlook", "Past", "PrintedHours", "TimeAccount", "Watch",
+    "WeeksBefore", "actions", "agree", "all_answers", "by_fours", "capacity", "compare", "end", "entries_for",
+    "floor", "gains", "hours", "last_quarter", "learned_at", "loaded_since", "loading", "machine_page",
+    "machine_record", "open_question", "part_spools", "plan", "printed_before", "promise", "rack_round",
+    "ready_to_play", "reliability", "report", "review", "spares_out", "stores", "weeks_before", "with_plan",
 ]  # fmt: skip
 
 
@@ -59,9 +59,9 @@ class Moment:
         self.log, self.at = log, at
 
     @cached_property
-    def pace(self) -> Pace:
+    def learned(self) -> Learned:
         """How prints and people go here."""
-        return pace_at(self.log, self.at)
+        return learned_at(self.log, self.at)
 
     @cached_property
     def shelf(self) -> Stores:
@@ -71,17 +71,17 @@ class Moment:
     @cached_property
     def outlook(self) -> Outlook:
         """The shop played forward."""
-        return Outlook(self.log, self.at, self.pace)
+        return Outlook(self.log, self.at, self.learned)
 
     @cached_property
     def watch(self) -> Watch:
         """The long look at its machines."""
-        return Watch(self.log, self.at, self.pace)
+        return Watch(self.log, self.at, self.learned)
 
     @cached_property
     def racks(self) -> dict[str, RackNow]:
         """Every rack by its code."""
-        return {rack.rack: rack for rack in floor(self.log, self.at, self.pace)}
+        return {rack.rack: rack for rack in floor(self.log, self.at, self.learned)}
 
     def in_service(self) -> list[str]:
         """The machines in service."""
@@ -109,24 +109,24 @@ class Answer:
 
 #: Every answer that a page is drawn from. `dashboard.kit.menu` says which page, by these names.
 ANSWERS = {
-    "report": Answer(Report, lambda then: report(then.log, then.at, then.pace, then.shelf)),
+    "report": Answer(Report, lambda then: report(then.log, then.at, then.learned, then.shelf)),
     "stores": Answer(Stores, lambda then: then.shelf),
     "plan": Answer(Plan, lambda then: plan(then.outlook)),
     "loading": Answer(Loading, lambda then: loading(then.outlook, then.shelf)),
     "capacity": Answer(Capacity, lambda then: capacity(then.outlook)),
-    "reliability": Answer(Room, lambda then: reliability(then.watch, then.shelf)),
-    "review": Answer(Review, lambda then: review(last_quarter(then.log, then.at, then.pace))),
+    "reliability": Answer(RoomUpkeep, lambda then: reliability(then.watch, then.shelf)),
+    "review": Answer(Review, lambda then: review(last_quarter(then.log, then.at, then.learned))),
     "machine_record": Answer(
         MachineRecord,
-        lambda then, machine: machine_record(then.log, machine, then.at, then.pace, then.watch),
+        lambda then, machine: machine_record(then.log, machine, then.at, then.learned, then.watch),
         Moment.machines,
     ),
     "floor": Answer(RackNow, lambda then, rack: then.racks[rack], lambda then: then.racks),
     "rack_round": Answer(
-        RackRound, lambda then, rack: rack_round(then.log, rack, then.at, then.pace), lambda then: then.racks
+        RackRound, lambda then, rack: rack_round(then.log, rack, then.at, then.learned), lambda then: then.racks
     ),
     "machine_page": Answer(
-        MachinePage, lambda then, machine: machine_page(then.log, machine, then.at, then.pace), Moment.in_service
+        MachinePage, lambda then, machine: machine_page(then.log, machine, then.at, then.learned), Moment.in_service
     ),
 }
 

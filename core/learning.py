@@ -17,10 +17,10 @@ from core.arrays import Micros, Numbers
 from core.epoch import FAR
 from core.estimate import NINETY
 from core.habits.habits import AT_ONCE, Habits, first_guess
-from core.habits.learned import ENOUGH, Pace, usual_by_hours_left, with_patience
+from core.habits.learned import ENOUGH, Learned, usual_by_hours_left, with_patience
 from core.habits.print_times import PrintTimes, ended_prints, learn_times
 from core.hours.replays import Law, Replays, Waits, replay_all
-from core.names import names_of
+from core.numbering import numbering_of
 from core.setup import Setup
 from core.spools.spools import learn_usage
 from core.staffed import Staffed
@@ -58,33 +58,33 @@ class Counted:
         return Counted(*(getattr(self, name) + getattr(other, name) for name in self.__dataclass_fields__))
 
 
-def learn(entries: pl.DataFrame, setup: Setup, staffed: Staffed, known_at: int) -> Pace:
+def learn(entries: pl.DataFrame, setup: Setup, staffed: Staffed, known_at: int) -> Learned:
     """How work goes in a shop, from its `entries` known at a moment (microseconds).
 
     First what prints take, from gaps that take the files as they state; with these the gaps are found
     again, and the habits of hands are learned from them.
     """
-    told = facts(entries, setup, Pace())
+    told = facts(entries, setup, Learned())
     usual = usual_by_hours_left(told, staffed)
-    gaps = find_gaps(told, staffed, Pace(usual=usual))
+    gaps = find_gaps(told, staffed, Learned(usual=usual))
     times = learn_times(ended_prints(gaps, setup), setup, staffed)
     if sum(times.seen) < ENOUGH:
-        return Pace(usual=usual, seen=sum(times.seen))
-    pace = with_patience(_with_times(Pace(usual=usual), times), gaps, staffed)
-    told = facts(entries, setup, pace)
-    gaps = find_gaps(told, staffed, pace)
-    mine = spans(gaps, pace, names_of(setup), known_at)
-    habits = first_guess(told, gaps, names_of(setup), staffed)
+        return Learned(usual=usual, seen=sum(times.seen))
+    learned = with_patience(_with_times(Learned(usual=usual), times), gaps, staffed)
+    told = facts(entries, setup, learned)
+    gaps = find_gaps(told, staffed, learned)
+    mine = spans(gaps, learned, numbering_of(setup), known_at)
+    habits = first_guess(told, gaps, numbering_of(setup), staffed)
     law, quick = _learn_law(mine, habits, staffed, times.spread, setup.zone)
     fitted = entries.filter(pl.col("kind") == "SpoolFitted")
-    return replace(pace, habits=law.habits, quick=quick, usage=learn_usage(gaps, fitted, setup, known_at))
+    return replace(learned, habits=law.habits, quick=quick, usage=learn_usage(gaps, fitted, setup, known_at))
 
 
-def _with_times(pace: Pace, times: PrintTimes) -> Pace:
+def _with_times(learned: Learned, times: PrintTimes) -> Learned:
     best, doubt = math.exp(times.shop_log), float(np.sqrt(np.diag(times.covariance)).mean()) if times.kinds else 0.05
     reach = NINETY * math.hypot(times.spread, doubt)
     return replace(
-        pace, best=best, low=best * math.exp(-reach), high=best * math.exp(reach), seen=sum(times.seen), times=times
+        learned, best=best, low=best * math.exp(-reach), high=best * math.exp(reach), seen=sum(times.seen), times=times
     )
 
 

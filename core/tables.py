@@ -29,7 +29,7 @@ from core.log.csv_files import write_csv
 from core.log.folders import new_folder
 from core.log.sheets import value_type
 from core.morning.types import Report
-from core.plan.types import Capacity, Loading, NextLoad, OrderDue, Plan, ProductParts, Step, Week
+from core.plan.types import Capacity, HoursStep, Loading, NextLoad, OrderDue, Plan, ProductParts, Week
 from core.reading.types import (
     Loss,
     MachineNow,
@@ -71,13 +71,13 @@ from core.upkeep.types import (
     MachineRecord,
     ModelFailures,
     Recurs,
-    Room,
+    RoomUpkeep,
     SpareFits,
     SpareFitted,
     StandsOut,
     TaskDue,
     UpkeepTold,
-    Waits,
+    WaitsForSpare,
     WeekPrinted,
 )
 
@@ -298,25 +298,27 @@ _PLAN: tuple[Table[Plan] | Table[Loading] | Table[Capacity], ...] = (
     Table("plan-loads-out", Loading, _out),
     Table("plan-products", Plan, lambda p: frame(ProductParts, p.products)),
     Table("plan-weeks", Capacity, lambda c: frame(Week, c.weeks)),
-    Table("plan-lost-hours", Capacity, lambda c: frame(Step, c.steps)),
+    Table("plan-lost-hours", Capacity, lambda c: frame(HoursStep, c.steps)),
     Table("plan-capacity", Capacity, lambda c: frame(Capacity, [c])),
     Table("plan-loads-figures", Loading, lambda found: frame(Loading, [found])),
     Table("plan-figures", Plan, lambda p: frame(Plan, [p])),
 )
-_UPKEEP: tuple[Table[Room], ...] = (
-    Table("upkeep-due", Room, lambda r: frame(TaskDue, r.due)),
-    Table("upkeep-waits", Room, lambda r: frame(Waits, r.waits)),
-    Table("upkeep-models", Room, lambda r: frame(ModelFailures, r.models)),
-    Table("upkeep-failures", Room, lambda r: _along(Cumulative, r.cumulative)),
-    Table("upkeep-causes", Room, lambda r: frame(CauseHours, r.causes)),
-    Table("upkeep-machines", Room, lambda r: frame(StandsOut, r.stands_out)),
-    Table("upkeep-intervals", Room, lambda r: frame(IntervalAdvice, r.advice)),
-    Table("upkeep-spares", Room, lambda r: frame(SpareFits, r.spares)),
+_UPKEEP: tuple[Table[RoomUpkeep], ...] = (
+    Table("upkeep-due", RoomUpkeep, lambda r: frame(TaskDue, r.due)),
+    Table("upkeep-waits", RoomUpkeep, lambda r: frame(WaitsForSpare, r.waits)),
+    Table("upkeep-models", RoomUpkeep, lambda r: frame(ModelFailures, r.models)),
+    Table("upkeep-failures", RoomUpkeep, lambda r: _along(Cumulative, r.cumulative)),
+    Table("upkeep-causes", RoomUpkeep, lambda r: frame(CauseHours, r.causes)),
+    Table("upkeep-machines", RoomUpkeep, lambda r: frame(StandsOut, r.stands_out)),
+    Table("upkeep-intervals", RoomUpkeep, lambda r: frame(IntervalAdvice, r.advice)),
+    Table("upkeep-spares", RoomUpkeep, lambda r: frame(SpareFits, r.spares)),
     Table(
-        "upkeep-hours", Room, lambda r: _of_each("since", [(b.task or "", b.bands) for b in r.by_hours], FailureBand)
+        "upkeep-hours",
+        RoomUpkeep,
+        lambda r: _of_each("since", [(b.task or "", b.bands) for b in r.by_hours], FailureBand),
     ),
-    Table("upkeep-trends", Room, lambda r: frame(FailuresByHours, r.by_hours)),
-    Table("upkeep-figures", Room, lambda r: frame(Room, [r])),
+    Table("upkeep-trends", RoomUpkeep, lambda r: frame(FailuresByHours, r.by_hours)),
+    Table("upkeep-figures", RoomUpkeep, lambda r: frame(RoomUpkeep, [r])),
 )
 _REVIEW: tuple[Table[Review], ...] = (
     Table("review-weeks", Review, lambda r: frame(WeekFigures, r.weeks)),

@@ -10,14 +10,14 @@ from demo.happening import Happening, Span
 from demo.life import Life
 from demo.shop import MATERIALS, PRODUCTS, SUPPLIES
 from demo.stock import SPOOL_GRAMS, reordered, weekly_counts
-from demo.trade import Order, office_work, opening_stock
+from demo.trade import CustomerOrder, office_work, opening_stock
 
 CARD_SET = "shop"
 #: Printing machines warm the room a little, summer more.
 ROOM_CELSIUS, SUMMER_CELSIUS = 21.0, 3.0
 
 
-def desk_work(life: Life, setup: Setup, orders: Sequence[Order], rng: random.Random) -> list[Happening]:
+def desk_work(life: Life, setup: Setup, orders: Sequence[CustomerOrder], rng: random.Random) -> list[Happening]:
     """The happenings of the desk and the shelf that go with the room's life, in no order."""
     span, hands, machines = life.span, life.hands, len(life.printers)
     removals = sorted(life.prints, key=lambda run: run.off)
@@ -45,7 +45,7 @@ def _spools_used(life: Life) -> dict[str, list[float]]:
 
 
 def _finished(
-    made: Sequence[tuple[float, str, int]], office: Sequence[Happening], orders: Sequence[Order], machines: int
+    made: Sequence[tuple[float, str, int]], office: Sequence[Happening], orders: Sequence[CustomerOrder], machines: int
 ) -> dict[str, list[tuple[float, int]]]:
     """How the finished parts of every product came and went."""
     of = {order.code: order.product for order in orders}

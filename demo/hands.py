@@ -11,7 +11,7 @@ from demo.shop import ZONE
 
 
 @dataclass(frozen=True)
-class Staffed:
+class HandsTime:
     """A stretch of staffed time."""
 
     start: float
@@ -19,7 +19,7 @@ class Staffed:
     hands: int
 
 
-def staffed_time(rows: Sequence[Row], start: datetime, end: datetime) -> list[Staffed]:
+def staffed_time(rows: Sequence[Row], start: datetime, end: datetime) -> list[HandsTime]:
     """The staffed stretches that touch `start` to `end`, in order."""
     setup = Setup(rows)
     days = {row.day: row for row in setup.history(SpecialDay)}
@@ -27,12 +27,12 @@ def staffed_time(rows: Sequence[Row], start: datetime, end: datetime) -> list[St
     for row in sorted(setup.history(Shift), key=lambda row: row.start):
         weekdays.setdefault(row.weekday, []).append(row)
 
-    def stretches() -> Iterator[Staffed]:
+    def stretches() -> Iterator[HandsTime]:
         day = start.astimezone(ZONE).date()
         while day <= end.astimezone(ZONE).date():
             for row in [days[day]] if day in days else weekdays.get(WEEKDAYS[day.weekday()], []):
                 if row.start and row.end and row.hands:
-                    yield Staffed(minutes(day, row.start, start), minutes(day, row.end, start), row.hands)
+                    yield HandsTime(minutes(day, row.start, start), minutes(day, row.end, start), row.hands)
             day += timedelta(days=1)
 
     return [stretch for stretch in stretches() if stretch.end > 0]
@@ -46,14 +46,14 @@ def minutes(day: date, clock: time, start: datetime) -> float:
 class Hands:
     """The people on the floor: each does one thing at a time, in staffed time only."""
 
-    def __init__(self, staffed: Sequence[Staffed], crew: Sequence[str], rng: random.Random) -> None:
+    def __init__(self, staffed: Sequence[HandsTime], crew: Sequence[str], rng: random.Random) -> None:
         self._staffed = staffed
         self._ends = [stretch.end for stretch in staffed]
         self.crew = crew
         self._free = dict.fromkeys(crew, 0.0)
         self._rng = rng
 
-    def staffed_from(self, t: float) -> Staffed:
+    def staffed_from(self, t: float) -> HandsTime:
         """The staffed stretch that `t` is in, or else the next one."""
         return self._staffed[bisect_right(self._ends, t)]
 

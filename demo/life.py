@@ -16,8 +16,8 @@ from core.setup import DONT_KNOW, Model, PrintFile, Row, Setup
 from demo import mishaps
 from demo.hands import Hands, minutes
 from demo.happening import Happening, Span
-from demo.mishaps import Fault, Trouble
-from demo.printer import Change, Print, Printer
+from demo.mishaps import FaultKind, Trouble
+from demo.printer import Print, Printer, SpoolChange
 from demo.shop import FILES, TRIAL_FILE, ZONE
 from demo.stock import SPOOL_GRAMS, SpareShelf
 from demo.trade import POPULAR, OrderBook, demand
@@ -70,7 +70,7 @@ class Life:
         self._part_spools: dict[str, list[float]] = {}
         self.happenings: list[Happening] = []
         self.prints: list[Print] = []
-        self.changes: list[Change] = []
+        self.changes: list[SpoolChange] = []
 
     def run(self) -> None:
         """Live through the span: whoever wants a hand first gets the next free one."""
@@ -186,7 +186,7 @@ class Life:
         m.turn("empty", t)
         return t, by
 
-    def _mend(self, m: Printer, t: float, by: str, fault: Fault) -> Story:
+    def _mend(self, m: Printer, t: float, by: str, fault: FaultKind) -> Story:
         """Down until mended; waiting while the spare is not on the shelf; often tried out afterwards."""
         if self.rng.random() < 0.15:
             m.turn("down", t)
@@ -296,7 +296,7 @@ class Life:
         grams, label = self._another_spool(material, need)
         t += self.rng.uniform(2, 4)
         self._say("SpoolFitted", t, by, m, material=material, grams=label, **left)
-        self.changes.append(Change(m.code, t, material, grams, m.grams, ran_out))
+        self.changes.append(SpoolChange(m.code, t, material, grams, m.grams, ran_out))
         m.material, m.grams = material, grams
         return t
 

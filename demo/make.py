@@ -20,9 +20,9 @@ from demo.hands import Hands, staffed_time
 from demo.happening import Happening, Span
 from demo.life import SLOWER, Life
 from demo.people import USUAL, People, Slips
-from demo.printer import Change, Print
+from demo.printer import Print, SpoolChange
 from demo.shop import crew, shop_rows
-from demo.trade import Order, OrderBook, take_orders
+from demo.trade import CustomerOrder, OrderBook, take_orders
 
 UTC_TIME = pl.Datetime("us", "UTC")
 #: The people's diary goes on after the span, so that the last visit of the span knows the next shift.
@@ -169,7 +169,7 @@ def _prints(span: Span, prints: Sequence[Print]) -> pl.DataFrame:
     return frame.select(*PRINTS, good=pl.col("parts") - pl.col("scrap"))
 
 
-def _spools(span: Span, changes: Sequence[Change]) -> pl.DataFrame:
+def _spools(span: Span, changes: Sequence[SpoolChange]) -> pl.DataFrame:
     """The spools fitted within the span, in that order."""
     rows = [
         (c.machine, span.moment(c.t), c.material, c.grams, c.left, c.ran_out)
@@ -178,7 +178,7 @@ def _spools(span: Span, changes: Sequence[Change]) -> pl.DataFrame:
     return pl.DataFrame(rows, schema=SPOOLS, orient="row")
 
 
-def _orders(span: Span, orders: Sequence[Order], happenings: Sequence[Happening]) -> pl.DataFrame:
+def _orders(span: Span, orders: Sequence[CustomerOrder], happenings: Sequence[Happening]) -> pl.DataFrame:
     """The orders taken within the span, in that order, and when each was shipped."""
     sent = {h.facts["order"]: h.at for h in happenings if h.kind == "OrderShipped" and h.at < span.minutes}
     left = {code: span.moment(t) for code, t in sent.items()}

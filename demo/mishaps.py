@@ -17,7 +17,7 @@ UNTIL_MENDED = (((0.2, 3.0), 40), ((3.0, 26.0), 32), ((26.0, 96.0), 28))
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class FaultKind:
     """What is wrong with a machine, and the spare that mends it, if one is needed."""
 
     cause: str
@@ -30,14 +30,14 @@ class Trouble:
 
     share: float
     scrap_cause: str
-    fault: Fault | None = None
+    fault: FaultKind | None = None
     seen: bool = False
 
 
-def fault(rng: random.Random) -> Fault:
+def fault(rng: random.Random) -> FaultKind:
     """A fault of the usual kinds."""
     cause, _, _, spare, needs = rng.choices(FAULTS, [row[2] for row in FAULTS])[0]
-    return Fault(cause, spare if rng.random() < needs else None)
+    return FaultKind(cause, spare if rng.random() < needs else None)
 
 
 def trouble(rng: random.Random) -> Trouble | None:

@@ -27,7 +27,7 @@ class Print:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class SpoolChange:
     """A spool fitted at `t` with `grams` on it; `left` was on the old one, `ran_out` if it had stopped a print."""
 
     machine: str

@@ -21,7 +21,7 @@ OPENING_ORDERS = 2
 
 
 @dataclass(frozen=True, slots=True)
-class Order:
+class CustomerOrder:
     """A customer's order."""
 
     code: str
@@ -34,7 +34,7 @@ class Order:
 class OrderBook:
     """Which orders the crew prints for: of each product the oldest that finished and started parts do not cover."""
 
-    def __init__(self, orders: Sequence[Order], machines: int) -> None:
+    def __init__(self, orders: Sequence[CustomerOrder], machines: int) -> None:
         self._lines = {product: deque(o for o in orders if o.product == product) for product in PRODUCTS}
         #: Parts finished or started beyond the orders that are covered.
         self._spare = {product: opening_stock(product, machines) for product in PRODUCTS}
@@ -72,9 +72,9 @@ def demand(moment: datetime) -> float:
     return 0.93 + 0.06 * math.cos(2 * math.pi * (day - 112) / 365)
 
 
-def take_orders(span: Span, hands: Hands, machines: int, busy: float, rng: random.Random) -> list[Order]:
+def take_orders(span: Span, hands: Hands, machines: int, busy: float, rng: random.Random) -> list[CustomerOrder]:
     """The orders of the span, oldest first; `busy` times as many as usual."""
-    orders: list[Order] = []
+    orders: list[CustomerOrder] = []
     t = 0.0
     while True:
         t += rng.expovariate(busy * ORDERS_A_WEEK * demand(span.moment(t)) / (7 * 24 * 60))
@@ -85,11 +85,11 @@ def take_orders(span: Span, hands: Hands, machines: int, busy: float, rng: rando
         quantity = max(5, 5 * round(PIECES[product] * machines * rng.lognormvariate(0, 0.4) / 5))
         due = span.moment(taken) + timedelta(days=rng.randint(6, 20))
         code = f"{1000 + len(orders)}"
-        orders.append(Order(code, product, quantity, taken, due.replace(minute=0, second=0, microsecond=0)))
+        orders.append(CustomerOrder(code, product, quantity, taken, due.replace(minute=0, second=0, microsecond=0)))
 
 
 def office_work(
-    orders: Sequence[Order],
+    orders: Sequence[CustomerOrder],
     made: Sequence[tuple[float, str, int]],
     hands: Hands,
     machines: int,
@@ -111,12 +111,12 @@ def opening_stock(product: str, machines: int) -> int:
     return round(OPENING_ORDERS * PIECES[product] * machines)
 
 
-def _served(line: Sequence[Order], parts: Sequence[tuple[float, int]]) -> Iterator[tuple[Order, float]]:
+def _served(line: Sequence[CustomerOrder], parts: Sequence[tuple[float, int]]) -> Iterator[tuple[CustomerOrder, float]]:
     """Each order of one product with the time at which its `parts` were there; the earliest due of those taken first.
 
     An order whose parts are not all there holds up those due later.
     """
-    stock, waiting = 0, list[tuple[datetime, int, Order]]()
+    stock, waiting = 0, list[tuple[datetime, int, CustomerOrder]]()
     came = [(t, 0, good, None) for t, good in parts]
     taken = [(order.taken, place, 0, order) for place, order in enumerate(line, start=1)]
     for t, place, good, order in sorted([*came, *taken], key=lambda event: event[:2]):
@@ -129,7 +129,7 @@ def _served(line: Sequence[Order], parts: Sequence[tuple[float, int]]) -> Iterat
             yield first, t
 
 
-def _sent(order: Order, ready: float, hands: Hands, rng: random.Random) -> Iterator[Happening]:
+def _sent(order: CustomerOrder, ready: float, hands: Hands, rng: random.Random) -> Iterator[Happening]:
     """Packed in one or two goes, then shipped."""
     first = order.quantity // 2 if rng.random() < 0.25 else 0
     t = ready + rng.uniform(60, 600)

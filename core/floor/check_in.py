@@ -11,7 +11,7 @@ from core.entries import SpoolFitted
 from core.errors import Refused
 from core.floor.room import STATE_DAYS
 from core.floor.types import Choice, FileChoice, MachinePage, TaskChoice
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.log.frames import entries_from
 from core.log.store import Log
 from core.reading.reading import Reading
@@ -25,9 +25,9 @@ from core.window import Window
 SPOOL_DAYS = 28
 
 
-def machine_page(log: Log, machine: str, at: datetime, pace: Pace | None = None) -> MachinePage:
+def machine_page(log: Log, machine: str, at: datetime, learned: Learned | None = None) -> MachinePage:
     """All that a check-in at one machine needs. Raises `Refused` for an unknown machine."""
-    read = Reading(log, Window(at - timedelta(days=STATE_DAYS), at), at, pace)
+    read = Reading(log, Window(at - timedelta(days=STATE_DAYS), at), at, learned)
     now = next((m for m in read.machines_now() if m.machine == machine), None)
     if now is None:
         raise Refused("machine_is_known", f"There is no machine {machine} in the set-up: pick one from its rack.")
@@ -36,7 +36,7 @@ def machine_page(log: Log, machine: str, at: datetime, pace: Pace | None = None)
     tasks = [t for t in setup.all(UpkeepTask, at) if is_for(t, now.model)]
     mine = read.entries.filter(pl.col("machine") == machine)
     fitted = log.newest(SpoolFitted, machine, at)
-    alone = Reading(log, Window(at - timedelta(days=SPOOL_DAYS), at), at, read.pace, [machine])
+    alone = Reading(log, Window(at - timedelta(days=SPOOL_DAYS), at), at, read.learned, [machine])
     return MachinePage(
         now=now,
         acts=list(possible.acts(now.state)),
@@ -54,9 +54,9 @@ def machine_page(log: Log, machine: str, at: datetime, pace: Pace | None = None)
     )
 
 
-def part_spools(log: Log, at: datetime, pace: Pace | None = None) -> list[PartSpoolNow]:
+def part_spools(log: Log, at: datetime, learned: Learned | None = None) -> list[PartSpoolNow]:
     """The part-spools on the shelf, fullest first."""
-    return Reading(log, Window(at - timedelta(days=SPOOL_DAYS), at), at, pace).part_spools()
+    return Reading(log, Window(at - timedelta(days=SPOOL_DAYS), at), at, learned).part_spools()
 
 
 def _files_for(setup: Setup, now: MachineNow, reckoned: Reckoned, alone: Reading) -> list[FileChoice]:
@@ -77,7 +77,7 @@ def _file_choice(file: PrintFile, machine: str, alone: Reading) -> FileChoice:
         name=product.name if product else file.product,
         parts=file.parts,
         hours=file.hours,
-        grams=file.grams * alone.pace.usage.factor,
+        grams=file.grams * alone.learned.usage.factor,
         material=file.material,
         lasts=alone.lasts(machine, file),
     )

@@ -8,7 +8,7 @@ from uuid import UUID
 
 from core.errors import Refused
 from core.floor.types import Expected, RackNow, RackRound
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.log.store import Log
 from core.reading.reading import Reading
 from core.reading.types import MachineNow
@@ -20,15 +20,15 @@ from core.window import Window
 STATE_DAYS = 7
 
 
-def floor(log: Log, at: datetime, pace: Pace | None = None) -> list[RackNow]:
+def floor(log: Log, at: datetime, learned: Learned | None = None) -> list[RackNow]:
     """Every rack with its machines as they stand at `at`."""
-    read = Reading(log, Window(at - timedelta(days=STATE_DAYS), at), at, pace)
+    read = Reading(log, Window(at - timedelta(days=STATE_DAYS), at), at, learned)
     return racks_of(read.setup, read.machines_now(), at)
 
 
-def rack_round(log: Log, rack: str, at: datetime, pace: Pace | None = None) -> RackRound:
+def rack_round(log: Log, rack: str, at: datetime, learned: Learned | None = None) -> RackRound:
     """What a round of one rack should find. Raises `Refused` for an unknown rack, or one without a machine."""
-    found = next((r for r in floor(log, at, pace) if r.rack == rack), None)
+    found = next((r for r in floor(log, at, learned) if r.rack == rack), None)
     if found is None:
         raise Refused("rack_is_known", f"There is no rack {rack} with a machine in it: pick one from the list.")
     looked_at = [m for m in found.machines if m.state != "aside"]

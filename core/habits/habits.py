@@ -10,7 +10,7 @@ import polars as pl
 from core.arrays import Flags, Micros, Numbers, Rows
 from core.epoch import HOUR
 from core.habits.unnoted import visits
-from core.names import Names
+from core.numbering import Numbering
 from core.staffed import Staffed
 from core.statistics.hazard import Hazard
 
@@ -36,7 +36,7 @@ AT_ONCE = 0.25
 
 
 @dataclass(frozen=True)
-class Menu:
+class PrintPools:
     """What prints nobody announced may have been: the announced ones by model, material and occasion.
 
     `pools` are their true hours in ascending order, a pool a model, material and `occasion`, in this order: pool
@@ -102,7 +102,7 @@ class Habits:
     forgets_off: float = 0.05
     neither: float = 1.0
     stops: float = 0.005
-    menu: Menu = field(default_factory=Menu)
+    menu: PrintPools = field(default_factory=PrintPools)
 
     @property
     def forgets(self) -> float:
@@ -110,13 +110,13 @@ class Habits:
         return (self.forgets_start + self.forgets_off) / 2
 
 
-def menu_of(told: pl.DataFrame, names: Names, staffed: Staffed) -> Menu:
+def menu_of(told: pl.DataFrame, names: Numbering, staffed: Staffed) -> PrintPools:
     """The menu from the announced starts among `told` facts, with their true times."""
     begun = told.filter(pl.col("takes").is_not_null() & (pl.col("kind") == "PrintStarted"))
     sizes = max(len(names.models), 1), max(len(names.materials), 1)
     if begun.is_empty():
         size = OCCASIONS * sizes[0] * sizes[1]
-        return Menu(np.full(size, 6.0), np.arange(size + 1), np.full(sizes[1], 1 / sizes[1]))
+        return PrintPools(np.full(size, 6.0), np.arange(size + 1), np.full(sizes[1], 1 / sizes[1]))
     when = occasion(begun["t"].to_numpy(), staffed)
     hours, model, material = begun["takes"].to_numpy() / HOUR, begun["model"].to_numpy(), begun["loaded"].to_numpy()
     pools = []
@@ -126,10 +126,10 @@ def menu_of(told: pl.DataFrame, names: Names, staffed: Staffed) -> Menu:
             mine = here & (material == of_material) if (here & (material == of_material)).any() else here
             pools += [np.sort(hours[mine][about(when[mine], now)]) for now in range(OCCASIONS)]
     edges = np.concatenate([[0], np.cumsum([len(pool) for pool in pools])])
-    return Menu(np.concatenate(pools), edges, *_material_habits(begun, names))
+    return PrintPools(np.concatenate(pools), edges, *_material_habits(begun, names))
 
 
-def _material_habits(begun: pl.DataFrame, names: Names) -> tuple[Numbers, float]:
+def _material_habits(begun: pl.DataFrame, names: Numbering) -> tuple[Numbers, float]:
     """`Menu.shares` and `Menu.stays`: prints of one material follow each other oftener than by their shares alone."""
     counts = np.array([(begun["loaded"] == name).sum() for name in names.materials]) + 0.5
     shares = counts / counts.sum()
@@ -179,7 +179,7 @@ def stop_rate(gaps: pl.DataFrame) -> float:
     return (stopped + 0.5) / (removals.height + 10) / mean
 
 
-def first_guess(told: pl.DataFrame, gaps: pl.DataFrame, names: Names, staffed: Staffed) -> Habits:
+def first_guess(told: pl.DataFrame, gaps: pl.DataFrame, names: Numbering, staffed: Staffed) -> Habits:
     """What can be counted without replays; the waits are those of a usual shop."""
     menu = menu_of(told, names, staffed)
     start, off = forgotten(gaps, menu.shortest)

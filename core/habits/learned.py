@@ -25,7 +25,7 @@ NEVER = 10_000.0
 
 
 @dataclass(frozen=True)
-class Pace:
+class Learned:
     """How prints and hands go in this shop, learned from `seen` sightings.
 
     The ratio true / stated of the shop's prints: `best`, and `low` to `high` for nine prints in ten; `times`
@@ -61,9 +61,9 @@ class Pace:
 def usual_by_hours_left(told: pl.DataFrame, staffed: Staffed) -> tuple[float, ...]:
     """The mean stated hours of announced prints begun with about so many whole hours of the shift left.
 
-    Of the facts `told` (with the pace 1), the last start of each shift at each machine counts: a print
+    Of the facts `told` (with nothing learned), the last start of each shift at each machine counts: a print
     that nobody announced shows itself where no other came after it. Hours with few starts take in their
-    neighbours; without any starts `Pace().usual` stays.
+    neighbours; without any starts `Learned().usual` stays.
     """
     begun = told.filter(pl.col("takes").is_not_null())
     _, closes = staffed.spell_at(begun["t"].to_numpy())
@@ -71,7 +71,7 @@ def usual_by_hours_left(told: pl.DataFrame, staffed: Staffed) -> tuple[float, ..
     last = begun.filter(following > pl.Series(closes))
     left, stated = staffed.hours_left(last["t"].to_numpy()), (last["takes"] / HOUR).to_numpy()
     if not len(stated):
-        return Pace().usual
+        return Learned().usual
     means = []
     for hours in range(HOURS_LEFT):
         order = np.argsort(np.abs(left - hours), kind="stable")
@@ -80,8 +80,8 @@ def usual_by_hours_left(told: pl.DataFrame, staffed: Staffed) -> tuple[float, ..
     return tuple(means)
 
 
-def with_patience(pace: Pace, gaps: pl.DataFrame, staffed: Staffed) -> Pace:
-    """The pace with `wait` and `patience` learned from the gaps (found with the pace 1).
+def with_patience(learned: Learned, gaps: pl.DataFrame, staffed: Staffed) -> Learned:
+    """The same with `wait` and `patience` learned from the gaps (found without).
 
     Waits are taken to be exponential; their median is not moved by the few that hide a forgotten change.
     A change goes unseen when both its taps are forgotten: the share of removals never noted times that of
@@ -90,14 +90,14 @@ def with_patience(pace: Pace, gaps: pl.DataFrame, staffed: Staffed) -> Pace:
     ended = gaps.filter(
         (pl.col("leaves") == "printing") & (pl.col("next_found") == "done") & pl.col("print").is_not_null()
     )
-    due = (ended["began"] + ended["takes"] * pace.best).cast(pl.Int64).to_numpy()
+    due = (ended["began"] + ended["takes"] * learned.best).cast(pl.Int64).to_numpy()
     waited = staffed.hours(due, np.maximum(ended["until"].to_numpy(), due))
     if len(waited) < ENOUGH:
-        return pace
+        return learned
     wait = max(float(np.median(waited)) / math.log(2), 0.05)
     started = gaps.filter(pl.col("kind") == "PrintStarted").height
     not_off = gaps.filter((pl.col("leaves") == "printing") & (pl.col("next_found").is_in(["clear", "empty"]))).height
     not_started = gaps.filter(pl.col("shape").str.starts_with("unseen")).height
     both = not_off / started * not_started / (started + not_started)
     patience = wait * -math.log(both) if both else NEVER
-    return replace(pace, wait=wait, patience=patience)
+    return replace(learned, wait=wait, patience=patience)

@@ -17,7 +17,7 @@ import polars as pl
 
 from core.arrays import Flags, Numbers, Rows
 from core.epoch import FAR, HOUR, MINUTE
-from core.names import names_of
+from core.numbering import numbering_of
 from core.setup import PrintFile, Setup
 from core.staffed import Staffed
 
@@ -67,7 +67,7 @@ class PrintTimes:
 
 
 def ended_prints(gaps: pl.DataFrame, setup: Setup) -> pl.DataFrame:
-    """Announced prints and when they can have ended; `gaps` must be found with the pace 1.
+    """Announced prints and when they can have ended; `gaps` must be found with nothing learned.
 
     Columns: file, revision, model, stated (hours), began, printing (last seen so), over (first seen or taken
     off done; null where it only lasted beyond `printing`), off (its removal, or null). Microseconds. Prints
@@ -101,7 +101,7 @@ def ended_prints(gaps: pl.DataFrame, setup: Setup) -> pl.DataFrame:
 
 def learn_times(prints: pl.DataFrame, setup: Setup, staffed: Staffed) -> PrintTimes:
     """The print times of rows of `ended_prints`; the files as they state, with wide doubt, where there are none."""
-    models = names_of(setup).models
+    models = numbering_of(setup).models
     kinds = tuple((f.file, f.revision, m) for f in setup.history(PrintFile) for m in f.models or models)
     kinds = tuple(dict.fromkeys(kinds))
     rows = prints.select("file", "revision", "model").rows()

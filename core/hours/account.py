@@ -18,7 +18,7 @@ from pydantic import BaseModel, ConfigDict
 from core.arrays import Micros
 from core.epoch import HOUR, micros
 from core.estimate import Estimate
-from core.hours.state_hours import IDLE, Spent
+from core.hours.state_hours import IDLE, StateHours
 from core.staffed import Staffed
 from core.sums import summed
 from core.timeline.faults import down_spells
@@ -74,7 +74,7 @@ class TimeAccount(BaseModel):
     equipment_downtime: Estimate
 
 
-def account(group: str, hours: Spent, faults: int) -> TimeAccount:
+def account(group: str, hours: StateHours, faults: int) -> TimeAccount:
     """The account of these hours, with the number of faults that began in their time."""
     known = {row["state"]: row for row in hours.by("state").iter_rows(named=True)}
     states = {state: _estimate(known.get(state)) for state in STATES}
@@ -104,7 +104,7 @@ def account(group: str, hours: Spent, faults: int) -> TimeAccount:
     )
 
 
-def daily(hours: Spent) -> pl.DataFrame:
+def daily(hours: StateHours) -> pl.DataFrame:
     """Window, utilisation and downtime as in `account`, and `waiting`: the share of done in operations. Best values.
 
     No row where there is no word.

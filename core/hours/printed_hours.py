@@ -14,7 +14,7 @@ from core.estimate import NINETY, Estimate
 
 
 @dataclass(frozen=True)
-class Worked:
+class PrintedHours:
     """Printing hours of `machines` [machines, spans] between `edges` (microseconds, ascending), and their doubts (one
     standard deviation). The spans are weeks; the last one may be shorter.
     """
@@ -48,15 +48,15 @@ class Worked:
         start = max(int(self.edges[0]), end - weeks * WEEK)
         return float(self.best[self.machines.index(machine)] @ self.shares(start, end)) / ((end - start) / DAY)
 
-    def of(self, machines: Sequence[str]) -> Worked:
+    def of(self, machines: Sequence[str]) -> PrintedHours:
         """The same of these machines; those that are not among its own printed nothing."""
         places = {machine: place for place, machine in enumerate(self.machines)}
         rows = np.array([places.get(machine, len(places)) for machine in machines], dtype=np.int64)
         best, sd = (np.vstack([told, np.zeros(told.shape[1])])[rows] for told in (self.best, self.sd))
-        return Worked(machines, self.edges, best, sd)
+        return PrintedHours(machines, self.edges, best, sd)
 
-    def followed_by(self, more: Worked) -> Worked:
+    def followed_by(self, more: PrintedHours) -> PrintedHours:
         """This one and one that begins where it ends, as one, of the machines of the second."""
         before = self.of(more.machines)
-        return Worked(more.machines, np.concatenate([self.edges, more.edges[1:]]),
+        return PrintedHours(more.machines, np.concatenate([self.edges, more.edges[1:]]),
                       np.hstack([before.best, more.best]), np.hstack([before.sd, more.sd]))  # fmt: skip

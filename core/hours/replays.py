@@ -21,7 +21,7 @@ from scipy.special import ndtri
 from core.arrays import Flags, Micros, Numbers, Rows
 from core.epoch import FAR, HOUR
 from core.habits.habits import Habits, in_rush, occasion
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.staffed import Staffed
 from core.timeline.spans import ANY, CLEAR, DONE, EMPTY, OPEN, PRINTING, STOPPED, Spans, crowded
 
@@ -57,11 +57,11 @@ class Law:
     known_at: int = FAR
 
     @classmethod
-    def of(cls, pace: Pace, staffed: Staffed, zone: ZoneInfo, known_at: int = FAR) -> Law | None:
-        """The law of a shop's pace; None where no habits are learned yet."""
-        if pace.habits is None:
+    def of(cls, learned: Learned, staffed: Staffed, zone: ZoneInfo, known_at: int = FAR) -> Law | None:
+        """The law that a shop works by; None where no habits are learned yet."""
+        if learned.habits is None:
             return None
-        return cls(staffed, pace.hands(staffed, zone), pace.habits, pace.times.spread, known_at)
+        return cls(staffed, learned.hands(staffed, zone), learned.habits, learned.times.spread, known_at)
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,9 +19,9 @@ import polars as pl
 from core.arrays import Micros, Numbers
 from core.epoch import HOUR, WEEK_HOURS, micros
 from core.estimate import NINETY, Estimate
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.hours.replays import Law, Replays, replay_all
-from core.names import names_of
+from core.numbering import numbering_of
 from core.setup import Setup
 from core.staffed import Staffed
 from core.sums import summed
@@ -57,7 +57,7 @@ _SCHEMA = {
 
 
 @dataclass(frozen=True)
-class Spent:
+class StateHours:
     """Hours in windows, to be added up.
 
     `rows`: machine, window (index), state (`IDLE` besides: done, stopped and empty together), cause, spare,
@@ -70,9 +70,9 @@ class Spent:
     rows: pl.DataFrame
     covariance: Numbers
 
-    def of(self, which: pl.Expr) -> Spent:
+    def of(self, which: pl.Expr) -> StateHours:
         """The rows that `which` picks."""
-        return Spent(self.rows.filter(which), self.covariance)
+        return StateHours(self.rows.filter(which), self.covariance)
 
     def by(self, *names: str) -> pl.DataFrame:
         """The rows added up by the named columns: best, low and high (hours; the range holds nine in ten)."""
@@ -115,32 +115,32 @@ def _ends(best: Numbers, below: Numbers, above: Numbers, third: Numbers, shared:
 
 
 def replayed(
-    reckoned: Reckoned, setup: Setup, staffed: Staffed, pace: Pace, window: Window, known_at: int
+    reckoned: Reckoned, setup: Setup, staffed: Staffed, learned: Learned, window: Window, known_at: int
 ) -> list[Replays]:
     """Replays of all spans in the window that have more than one story; none where nothing is learned yet.
 
     `known_at` is the moment (microseconds) up to which no further entry is known.
     """
-    if (law := Law.of(pace, staffed, setup.zone)) is None:
+    if (law := Law.of(learned, staffed, setup.zone)) is None:
         return []
-    mine = spans(reckoned.gaps, pace, names_of(setup), known_at)
+    mine = spans(reckoned.gaps, learned, numbering_of(setup), known_at)
     mine = mine.of((mine.end > micros(window.start)) & (mine.start < micros(window.end)))
     mine = mine.of(~certain(mine, law.habits.menu.shortest))
     return [_fitting(replays) for replays in replay_all(mine, law, FEW, MANY)]
 
 
-def spent(reckoned: Reckoned, replays: list[Replays], pace: Pace, windows: Sequence[Window]) -> Spent:
+def state_hours(reckoned: Reckoned, replays: list[Replays], learned: Learned, windows: Sequence[Window]) -> StateHours:
     """The hours of what was reckoned, and replayed, in consecutive `windows`."""
     edges = np.array([micros(w.start) for w in windows] + [micros(windows[-1].end)], dtype=np.int64)
-    covariance = pace.times.covariance
+    covariance = learned.times.covariance
     places = {m: i for i, m in enumerate(reckoned.stretches["machine"].unique(maintain_order=True))}
     stretches = reckoned.stretches.with_columns(place=pl.col("machine").replace_strict(places, return_dtype=pl.Int64))
     told, doubtful = _parted(stretches, [group.spans for group in replays], places)
-    rows = [_loosened(_told(told, edges), pace)]
+    rows = [_loosened(_told(told, edges), learned)]
     for number, group in enumerate(replays):
         rows.append(_hours(group, _pieces(doubtful.filter(pl.col("group") == number), edges), covariance))
-    rows.append(_unseen(pl.concat(rows), pace))
-    return Spent(summed(pl.concat(rows), _KEYS, pl.exclude(*_KEYS)), covariance)
+    rows.append(_unseen(pl.concat(rows), learned))
+    return StateHours(summed(pl.concat(rows), _KEYS, pl.exclude(*_KEYS)), covariance)
 
 
 def _fitting(replays: Replays) -> Replays:
@@ -205,7 +205,7 @@ def _pieces(rows: pl.DataFrame, edges: Micros) -> pl.DataFrame:
 
 
 def _hours(replays: Replays, pieces: pl.DataFrame, covariance: Numbers) -> pl.DataFrame:
-    """The rows of `Spent` that the replays of these pieces come to."""
+    """The rows of `StateHours` that the replays of these pieces come to."""
     row = pieces["row"].to_numpy()
     each, untold = _overlaps(replays, pieces)
     weights = replays.weights[row]
@@ -267,7 +267,7 @@ def _overlaps(replays: Replays, pieces: pl.DataFrame) -> tuple[Numbers, Numbers]
 
 
 def _told(stretches: pl.DataFrame, edges: Micros) -> pl.DataFrame:
-    """The rows of `Spent` of stretches no replay is needed for: cuts in doubt are spread evenly over it."""
+    """The rows of `StateHours` of stretches no replay is needed for: cuts in doubt are spread evenly over it."""
     first = np.searchsorted(edges, stretches["start_low"].to_numpy(), side="right") - 1
     last = np.searchsorted(edges, stretches["end_high"].to_numpy(), side="left")
     touched = pl.int_ranges(
@@ -293,11 +293,11 @@ def _told(stretches: pl.DataFrame, edges: Micros) -> pl.DataFrame:
     return pl.concat([rows, idle])
 
 
-def _loosened(rows: pl.DataFrame, pace: Pace) -> pl.DataFrame:
+def _loosened(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
     """Declared downtime with what faults, returns and upkeep that nobody noted may move it."""
-    if pace.habits is None:
+    if learned.habits is None:
         return rows
-    share = DOWN_DOUBT + DOWN_UNNOTED * pace.habits.forgets
+    share = DOWN_DOUBT + DOWN_UNNOTED * learned.habits.forgets
     down = pl.col("state").is_in(["upkeep", "down", "waiting"])
     own = pl.when(down).then(DOWN_ENDS**2).otherwise(0.0)
     return rows.with_columns(
@@ -305,11 +305,11 @@ def _loosened(rows: pl.DataFrame, pace: Pace) -> pl.DataFrame:
     )
 
 
-def _unseen(rows: pl.DataFrame, pace: Pace) -> pl.DataFrame:
+def _unseen(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
     """Upkeep that nobody noted and nothing gives away: no hours, since any guess would be wrong, but a range upward."""
-    if pace.habits is None:
+    if learned.habits is None:
         return rows.clear()
-    a_week = DOWN_UNSEEN**2 * pace.habits.forgets / WEEK_HOURS
+    a_week = DOWN_UNSEEN**2 * learned.habits.forgets / WEEK_HOURS
     hours = summed(rows.filter(pl.col("state") != IDLE), ["machine", "window"], pl.col("best"))
     told = {
         "state": pl.lit("upkeep"), "cause": pl.lit(None, pl.String), "spare": pl.lit(None, pl.String),

@@ -27,7 +27,7 @@ _DECIMAL_COMMA = re.compile(r"^-?\d+,\d+$")
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class CsvLine:
     """One line of a file: its row number as a spreadsheet shows it, its cells that are not empty by
     column, and whether there are more cells than the header has columns."""
 
@@ -50,7 +50,7 @@ def write_csv(frame: pl.DataFrame, file: Path | IO[bytes]) -> None:
     )
 
 
-def read_csv(path: Path, sheet: Sheet) -> Iterator[Line]:
+def read_csv(path: Path, sheet: Sheet) -> Iterator[CsvLine]:
     """The lines of a file after its header; blank ones are passed over.
 
     Raises `Refused` where the file as a whole cannot be read: "not_readable", "not_utf8", "not_csv",
@@ -73,11 +73,11 @@ def read_csv(path: Path, sheet: Sheet) -> Iterator[Line]:
         _refuse(path, "not_csv", what)
 
 
-def _line(row: int, filled: dict[int, str], header: list[str], sheet: Sheet, mark: str) -> Line:
+def _line(row: int, filled: dict[int, str], header: list[str], sheet: Sheet, mark: str) -> CsvLine:
     cells = {header[place]: _unguarded(cell) for place, cell in filled.items() if place < len(header)}
     if mark == ";":
         cells = {name: _decimal(cell) if sheet.types[name] is float else cell for name, cell in cells.items()}
-    return Line(row, cells, too_long=max(filled) >= len(header))
+    return CsvLine(row, cells, too_long=max(filled) >= len(header))
 
 
 def _unguarded(cell: str) -> str:

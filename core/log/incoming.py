@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from core.entries import KINDS, AnyEntry, entry_adapter
 from core.errors import Refused
 from core.log.cells import read_cell
-from core.log.csv_files import Line, read_csv
+from core.log.csv_files import CsvLine, read_csv
 from core.log.sentences import rule_of, sentence_of
 from core.log.sheets import ENTRIES, SETUP_SHEETS, SHEETS, Sheet, needed_fields
 from core.setup import TABLES, Row, Setup, Shop
@@ -112,7 +112,7 @@ def _sheets_in(folder: Path) -> list[Sheet]:
     return [sheet for sheet in SHEETS if sheet.file in names]
 
 
-def _values(line: Line, sheet: Sheet, zone: ZoneInfo | None) -> dict[str, object]:
+def _values(line: CsvLine, sheet: Sheet, zone: ZoneInfo | None) -> dict[str, object]:
     if line.too_long:
         raise Refused(
             "too_many_cells",

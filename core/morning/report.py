@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from core.floor.room import racks_of
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.hours import account
 from core.log.store import Log
 from core.morning.types import Report
@@ -19,12 +19,12 @@ from core.window import Window, last_days
 USUAL_DAYS = 28
 
 
-def report(log: Log, at: datetime, pace: Pace | None = None, shelf: Stores | None = None) -> Report:
-    """The owner's page as it stands at `at`. `pace` and `shelf` as of `pace_at` and `stores`, if kept by the caller."""
+def report(log: Log, at: datetime, learned: Learned | None = None, shelf: Stores | None = None) -> Report:
+    """The owner's page as it stands at `at`. `learned` and `shelf` as of `learned_at` and `stores`, if kept."""
     setup = log.setup()
     shop = setup.shop(at)
     days = last_days(at, USUAL_DAYS, setup.zone)
-    read = Reading(log, Window(days.start, at), at, pace)
+    read = Reading(log, Window(days.start, at), at, learned)
     now = read.machines_now()
     out = sum(machine.state in account.UNSCHEDULED_DOWN for machine in now)
     in_service = sum(machine.state not in account.NON_SCHEDULED for machine in now)

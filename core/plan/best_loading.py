@@ -102,7 +102,7 @@ class Left:
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class ListLimits:
     """What a list must keep to: the minutes `left` from each moment on, and the full `spools` of each material (of one
     that is not named there are enough).
     """
@@ -147,7 +147,7 @@ class LoadingList:
 Tiers = Mapping[str, Sequence[Worth]]
 
 
-def best_loading(loads: Sequence[Load], worths: Sequence[Worth], limits: Limits, nodes: int = NODES) -> LoadingList:
+def best_loading(loads: Sequence[Load], worths: Sequence[Worth], limits: ListLimits, nodes: int = NODES) -> LoadingList:
     """The list worth most: at most one load a machine, all within the `limits`.
 
     The search ends after so many `nodes`; the best found by then comes with its bound. What is chosen does not depend
@@ -165,7 +165,7 @@ def best_loading(loads: Sequence[Load], worths: Sequence[Worth], limits: Limits,
     return LoadingList(tuple(sorted(chosen, key=lambda load: order.index(load.machine))), value, max(value, bound))
 
 
-def instead(found: LoadingList, loads: Sequence[Load], worths: Iterable[Worth], limits: Limits) -> dict[str, float]:
+def instead(found: LoadingList, loads: Sequence[Load], worths: Iterable[Worth], limits: ListLimits) -> dict[str, float]:
     """Hours of value lost, by machine of the list, if it got its best other load while the others keep theirs.
 
     0 for a tie; all that the load adds where no other keeps to the limits.
@@ -214,7 +214,7 @@ def _worth(parts: float, tiers: Iterable[Worth]) -> float:
     return worth
 
 
-def _candidates(loads: Iterable[Load], tiers: Tiers, limits: Limits) -> list[Load]:
+def _candidates(loads: Iterable[Load], tiers: Tiers, limits: ListLimits) -> list[Load]:
     """The loads that a best list may need, machine by machine, in an order of their own.
 
     Not those for which there is no time, or that are worth nothing, or for which the same machine has one of the same
@@ -229,12 +229,12 @@ def _candidates(loads: Iterable[Load], tiers: Tiers, limits: Limits) -> list[Loa
     return [load for rivals in kept.values() for load in rivals]
 
 
-def _beats(one: Load, other: Load, limits: Limits) -> bool:
+def _beats(one: Load, other: Load, limits: ListLimits) -> bool:
     """Whether it gives as much of the same product and takes no more."""
     return one.parts >= other.parts and one.later >= other.later and limits.needs_no_more(one, other)
 
 
-def _one_by_one(loads: Iterable[Load], tiers: Tiers, limits: Limits) -> list[Load]:
+def _one_by_one(loads: Iterable[Load], tiers: Tiers, limits: ListLimits) -> list[Load]:
     """A list at once, seldom the best: each machine in turn gets the load that adds most in the minutes left."""
     chosen: list[Load] = []
     for _, own in groupby(loads, key=lambda load: load.machine):
@@ -244,7 +244,7 @@ def _one_by_one(loads: Iterable[Load], tiers: Tiers, limits: Limits) -> list[Loa
     return chosen
 
 
-def _solved(loads: Sequence[Load], tiers: Tiers, limits: Limits, nodes: int) -> tuple[list[Load], float]:
+def _solved(loads: Sequence[Load], tiers: Tiers, limits: ListLimits, nodes: int) -> tuple[list[Load], float]:
     """The best list found in so many nodes (perhaps none) and what no list is worth more than."""
     steps = [tier for product in tiers.values() for tier in product]
     ceiling = _ceiling(loads, tiers)
@@ -262,7 +262,7 @@ def _solved(loads: Sequence[Load], tiers: Tiers, limits: Limits, nodes: int) -> 
     return chosen, min(-found.mip_dual_bound * ceiling / SCALE, ceiling)
 
 
-def _limits(loads: Sequence[Load], tiers: Tiers, limits: Limits) -> tuple[Numbers, Numbers]:
+def _limits(loads: Sequence[Load], tiers: Tiers, limits: ListLimits) -> tuple[Numbers, Numbers]:
     """The program's rows [limits, loads and tiers] and the most of each: the share of a load done, then the parts met.
 
     Loads a machine <= 1; what the limits say; parts met of a product <= its parts printed. As later tiers are worth no

@@ -16,9 +16,9 @@ from core.estimate import BEST, HIGH, LOW, NINETY, Estimate
 from core.plan import room
 from core.plan.choosing import Habit
 from core.plan.forward import play
-from core.plan.laws import Choice, Clock, Laws, Wanted
+from core.plan.laws import HandsClock, Laws, Preferences, Wanted
 from core.plan.outlook import FILLING, PAST_DAYS, WAITS, Outlook
-from core.plan.types import Capacity, Gain, Step, Week
+from core.plan.types import Capacity, Gain, HoursStep, Week
 from core.setup import WEEKDAYS, Machine, Model, Setup, Shift
 from core.statistics.forecasts import PAST, forecast
 from core.statistics.required import machines_required
@@ -46,13 +46,13 @@ LOST: dict[Literal["no word", "aside", "down", "upkeep", "proving", "waited", "e
 def capacity(outlook: Outlook) -> Capacity:
     """What the room gave, and what it will give."""
     weeks = PAST_DAYS / 7
-    spent = outlook.read.spent([outlook.read.window])
-    lost = [Step(name=name, hours=_range(spent.of(pl.col("state").is_in(states)).by(), weeks))
+    spent = outlook.read.state_hours([outlook.read.window])
+    lost = [HoursStep(name=name, hours=_range(spent.of(pl.col("state").is_in(states)).by(), weeks))
             for name, states in LOST.items()]  # fmt: skip
     printed = _range(spent.of(pl.col("state") == "printing").by(), weeks)
     failed, scrap, parts = _spoilt(outlook)
-    lost.append(Step(name="failed", hours=printed.scaled(failed)))
-    lost.append(Step(name="scrap", hours=printed.scaled((1 - failed) * scrap)))
+    lost.append(HoursStep(name="failed", hours=printed.scaled(failed)))
+    lost.append(HoursStep(name="scrap", hours=printed.scaled((1 - failed) * scrap)))
     gives, (weekly, doubt, short) = _gives(outlook), _wanted(outlook)
     wanted = _hours_wanted(outlook, weekly, doubt)
     starts = [outlook.at + timedelta(weeks=n) for n in range(WEEKS)]
@@ -107,7 +107,7 @@ def _gives(outlook: Outlook) -> Numbers:
 
 
 def _weekly(
-    outlook: Outlook, machines: list[Machine], clock: Clock, choice: Choice, laws: Laws, hours: float
+    outlook: Outlook, machines: list[Machine], clock: HandsClock, choice: Preferences, laws: Laws, hours: float
 ) -> Numbers:  # fmt: skip
     """Good printing hours of each week [weeks, replications], from an empty room."""
     now, nothing = room.empty(outlook.names, machines, clock, PLAYS), Wanted.nothing(outlook.work.products)
@@ -146,7 +146,7 @@ def _hours_wanted(outlook: Outlook, weekly: Numbers, sd: Numbers) -> list[Estima
 
 def _prints(outlook: Outlook) -> float:
     """Prints that came off in the window, those of which nobody noted it as well."""
-    habits = outlook.read.pace.habits
+    habits = outlook.read.learned.habits
     off = removals(outlook.read.reckoned.gaps).filter(pl.col("t") >= micros(outlook.read.window.start)).height
     return max(off, 1) / (1 - habits.forgets_off if habits else 1.0)
 
@@ -225,7 +225,7 @@ def _changes(outlook: Outlook) -> Iterator[_Change]:
     yield _Change("evening", cost=people * hand if hand is not None else None, setup=evening)
     saturday, people = _longer(outlook, ["sat"], SATURDAY)
     yield _Change("saturday", cost=people * hand if hand is not None else None, setup=saturday)
-    out = outlook.read.spent([outlook.read.window])
+    out = outlook.read.state_hours([outlook.read.window])
     share = out.of(pl.col("state").is_in([*LOST["down"], *LOST["upkeep"]])).hours / max(out.hours, 1e-9)
     less = max(1 - POINTS / max(share, 1e-9), 0.0)
     yield _Change("downtime", laws=replace(outlook.laws, down=outlook.laws.down * less))

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from core.arrays import Numbers, Rows
-from core.plan.laws import STATES, Choice, Clock, Laws, Now, Wanted, Work
+from core.plan.laws import STATES, HandsClock, Laws, Now, Preferences, Wanted, Work
 
 #: Replications after which it is told how much is done.
 TOLD_EVERY = 25
@@ -45,21 +45,27 @@ class Played:
 
 
 def play(  # noqa: PLR0913, PLR0917 - all that a room is
-    now: Now, clock: Clock, work: Work, choice: Choice, laws: Laws, wanted: Wanted, end: float, seed: int,
+    now: Now, clock: HandsClock, work: Work, choice: Preferences, laws: Laws, wanted: Wanted, end: float, seed: int,
     since: float = 0.0, tell: Callable[[float], object] | None = None,
 ) -> Played:  # fmt: skip
     """Play on from now until `end` (hours); machine-hours are accounted for from `since` on.
 
     `tell` is called with the share done.
     """
-    from core.plan.play_once import alone, course, told  # they take a while to come, and not every question needs them
+    from core.plan.play_once import (  # they take a while to come, and not every question needs them
+        play_once,
+        room_of,
+        rules_of,
+    )
 
-    rules, seeds = told(clock, work, choice, laws, wanted, (since, end)), np.random.SeedSequence(seed)
+    rules, seeds = rules_of(clock, work, choice, laws, wanted, (since, end)), np.random.SeedSequence(seed)
     count, courses = len(now.ends), []
-    pace = np.exp(laws.doubt * np.random.default_rng(seeds).standard_normal(count))
+    factor = np.exp(laws.doubt * np.random.default_rng(seeds).standard_normal(count))
     for replication, chances in enumerate(seeds.spawn(count)):
         chance = np.random.default_rng(chances)
-        courses.append(course(tuple(rules), tuple(alone(now, replication)), replication, pace[replication], chance))
+        courses.append(
+            play_once(tuple(rules), tuple(room_of(now, replication)), replication, factor[replication], chance)
+        )
         if tell and replication % TOLD_EVERY == 0:
             tell(replication / count)
     shape = count, max((len(off) for off, *_ in courses), default=0)
@@ -77,7 +83,7 @@ def ready_to_play() -> None:
     """
     rows, numbers, flags = np.zeros(0, np.int64), np.zeros((1, 0)), np.zeros((1, 0), np.bool_)
     room = Now(rows, numbers, numbers, rows[None], flags, rows[None])
-    clock = Clock(np.zeros(1), np.zeros(1), np.zeros(1, np.int64), np.zeros(1, np.bool_))
+    clock = HandsClock(np.zeros(1), np.zeros(1), np.zeros(1, np.int64), np.zeros(1, np.bool_))
     work = Work(rows, rows, numbers[0], numbers)
-    choice = Choice(np.zeros((1, 0, 1, 0)), np.zeros(1), np.zeros((0, 1, 0)))
+    choice = Preferences(np.zeros((1, 0, 1, 0)), np.zeros(1), np.zeros((0, 1, 0)))
     play(room, clock, work, choice, Laws(), Wanted.nothing(0), end=1.0, seed=1)

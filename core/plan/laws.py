@@ -20,7 +20,7 @@ FINE = 10
 
 
 @dataclass(frozen=True)
-class Clock:
+class HandsClock:
     """When hands work, in hours from now: `worked` hours of theirs by each moment of `at` (edges, ascending).
 
     `hands` and `rush` have a value for every `1 / FINE` hours from now on: how many are in, and whether a print that
@@ -68,7 +68,7 @@ class Work:
 
 
 @dataclass(frozen=True)
-class Choice:
+class Preferences:
     """What hands start: each file by its weight, 0 where it does not fit the machine.
 
     `weights` [draws, models, loaded materials (the last: not known), files] are those of products of which no parts are

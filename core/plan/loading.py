@@ -12,9 +12,9 @@ import numpy as np
 from core.epoch import HOUR, WEEK_HOURS
 from core.floor.types import MachinePage
 from core.habits.usage import LASTS
-from core.plan.best_loading import Limits, Load, Worth, best_loading, instead
+from core.plan.best_loading import ListLimits, Load, Worth, best_loading, instead
 from core.plan.outlook import WAITS, Outlook
-from core.plan.timing import Free, Menu, Times, cases, left, loads, time_worth
+from core.plan.timing import Free, Loadable, ModelTimes, cases, left, loads, time_worth
 from core.plan.types import Loading, NextLoad, Use
 from core.reading.types import MachineNow
 from core.setup import Material, PrintFile
@@ -34,7 +34,7 @@ COUNTS: dict[Use, float] = {"at risk": 1.5, "ordered": 1.25, "keep": 1.1, "ahead
 
 
 @dataclass(frozen=True)
-class Need:
+class PartsNeeded:
     """Parts of a product (place) that are needed: for an order if there is one, and how much that counts."""
 
     product: int
@@ -60,7 +60,7 @@ def loading(outlook: Outlook, shelf: Stores, before: Loading | None = None) -> L
     possible = [replace(x, later=x.later + STAYS) if (x.machine, x.file) in kept else x for x in possible]
     worths = [Worth(outlook.names.products[need.product], need.parts, COUNTS[need.counts] * hours_a_part[need.product])
               for need in needed]  # fmt: skip
-    limits = Limits(left(outlook.clock, closes), _full_spools(outlook, shelf))
+    limits = ListLimits(left(outlook.clock, closes), _full_spools(outlook, shelf))
     found = best_loading(possible, worths, limits)
     lost, at = instead(found, possible, worths, limits), {one.machine: one for one in free}
     told = [_told(outlook, load, at[load.machine], lost[load.machine]) for load in found.loads]
@@ -130,13 +130,13 @@ def _lasts(outlook: Outlook, machine: str, file: PrintFile) -> float:
     return lasts if lasts is not None else LASTS * (outlook.loaded.get(machine) == file.material)
 
 
-def _menu(outlook: Outlook) -> Menu:
+def _menu(outlook: Outlook) -> Loadable:
     """What can be loaded."""
     work, laws, names = outlook.work, outlook.laws, outlook.names
     parts = work.parts * np.exp(-laws.stops * np.nanmean(work.hours, axis=0))
     worth, fits = parts * outlook.hours_a_part[work.product], [np.flatnonzero(can) for can in names.fits]
-    times = [Times(work.hours[model, can], worth[can], *cases(laws)) for model, can in enumerate(fits)]
-    return Menu(
+    times = [ModelTimes(work.hours[model, can], worth[can], *cases(laws)) for model, can in enumerate(fits)]
+    return Loadable(
         files=[row.file for row in names.files], products=[row.product for row in names.files], parts=parts,
         fits=[can.tolist() for can in fits], times=times,
         worth=[time_worth(one, outlook.clock, DAYS * 24.0) for one in times],
@@ -151,28 +151,28 @@ def _full_spools(outlook: Outlook, shelf: Stores) -> dict[str, int]:
             for item in shelf.items if item.item in packs and item.on_hand}  # fmt: skip
 
 
-def needs(outlook: Outlook) -> list[Need]:
+def needs(outlook: Outlook) -> list[PartsNeeded]:
     """What is needed of every product beyond finished parts and those on machines, what counts most first."""
     coming = outlook.coming_an_hour * WEEK_HOURS * MADE_AHEAD
     return [need for place in range(len(outlook.names.products)) for need in _needs(outlook, place, coming[place])]
 
 
-def _needs(outlook: Outlook, product: int, ahead: float) -> list[Need]:
+def _needs(outlook: Outlook, product: int, ahead: float) -> list[PartsNeeded]:
     asked, codes, chances = outlook.asked, outlook.unpacked["order"].to_list(), outlook.chances
     mine = sorted((n for n, order in enumerate(asked) if order.product == product), key=lambda n: asked[n].due)
     row = outlook.products.get(outlook.names.products[product])
     wanted = [
-        Need(product, asked[n].parts, "at risk" if chances[n] < outlook.shop.promise else "ordered", codes[n])
+        PartsNeeded(product, asked[n].parts, "at risk" if chances[n] < outlook.shop.promise else "ordered", codes[n])
         for n in mine
     ]
-    wanted += [Need(product, float(row.keep if row else 0), "keep"), Need(product, ahead, "ahead")]
+    wanted += [PartsNeeded(product, float(row.keep if row else 0), "keep"), PartsNeeded(product, ahead, "ahead")]
     there = outlook.stock[product] + outlook.cover[product].last_running
     found = []
     for need in wanted:
         found.append(replace(need, parts=max(need.parts - there, 0.0)))
         there = max(there - need.parts, 0.0)
     found = [need for need in found if need.parts > 0]
-    return [*sorted(found, key=lambda need: -COUNTS[need.counts]), Need(product, np.inf, "beyond")]
+    return [*sorted(found, key=lambda need: -COUNTS[need.counts]), PartsNeeded(product, np.inf, "beyond")]
 
 
 def _told(outlook: Outlook, load: Load, free: Free, loses: float) -> NextLoad:
@@ -188,7 +188,7 @@ def _told(outlook: Outlook, load: Load, free: Free, loses: float) -> NextLoad:
     )  # fmt: skip
 
 
-def _toward(outlook: Outlook, told: Sequence[NextLoad], needed: Sequence[Need]) -> list[NextLoad]:
+def _toward(outlook: Outlook, told: Sequence[NextLoad], needed: Sequence[PartsNeeded]) -> list[NextLoad]:
     """The lines with what each is for: those that end first go to what counts most."""
     left = {product: [need for need in needed if outlook.names.products[need.product] == product]
             for product in outlook.names.products}  # fmt: skip

@@ -13,13 +13,13 @@ from core import orders
 from core.arrays import Numbers
 from core.epoch import HOUR, WEEK, WEEK_HOURS, micros
 from core.habits.habits import in_rush
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.log.store import Log
 from core.orders import ORDER_KINDS, ORDERS_KEPT, Cover
 from core.plan import room
 from core.plan.choosing import Habit
 from core.plan.forward import Played, play
-from core.plan.laws import DOWN, EMPTY, PRINTED, STATES, WAITED, Choice, Clock, Laws, Now, Wanted, Work
+from core.plan.laws import DOWN, EMPTY, PRINTED, STATES, WAITED, HandsClock, Laws, Now, Preferences, Wanted, Work
 from core.plan.present import Ways, as_it_is
 from core.plan.promises import Asked, Coming, coming, leaves, wanted_later
 from core.plan.types import PLAYS
@@ -41,10 +41,10 @@ WAITS, OUT = ("done", "stopped"), ("down", "waiting", "upkeep")
 class Outlook:
     """One read of the shop at `at`, played forward when asked."""
 
-    def __init__(self, log: Log, at: datetime, pace: Pace | None = None, weeks: int = AHEAD_WEEKS) -> None:
+    def __init__(self, log: Log, at: datetime, learned: Learned | None = None, weeks: int = AHEAD_WEEKS) -> None:
         self.at, self.now = at, micros(at)
         self.hours = weeks * WEEK_HOURS
-        self.read = Reading(log, Window(at - timedelta(days=PAST_DAYS), at), at, pace)
+        self.read = Reading(log, Window(at - timedelta(days=PAST_DAYS), at), at, learned)
         self.setup, self.shop = self.read.setup, self.read.setup.shop(at)
         files = self.setup.newest_files(at)
         self.machines = [m for m in self.setup.machines(at) if any(is_for(file, m.model) for file in files)]
@@ -83,7 +83,7 @@ class Outlook:
     @cached_property
     def cover(self) -> list[Cover]:
         """Finished, running and ordered parts of every product over the past, in the order of `names.products`."""
-        habits, good = self.read.pace.habits, self.good
+        habits, good = self.read.learned.habits, self.good
         files = {row.file: (row.product, good.get(row.file, good[""])) for row in self.names.files}
         flows = orders.flows(self.read.reckoned.gaps, files, habits.forgets_start if habits else 0.0)
         return orders.covers(flows, self._entries, self.book, self.names.products, micros(self.read.window.start))
@@ -94,20 +94,20 @@ class Outlook:
         return np.array([one.last_stock for one in self.cover])
 
     @cached_property
-    def clock(self) -> Clock:
+    def clock(self) -> HandsClock:
         """When hands work from now on."""
         return self.staffed(self.at, self.hours)
 
-    def staffed(self, start: datetime, hours: float, setup: Setup | None = None) -> Clock:
+    def staffed(self, start: datetime, hours: float, setup: Setup | None = None) -> HandsClock:
         """When hands work in so many hours, under another set-up if one is given."""
         window, rows = Window(start, start + timedelta(hours=1.5 * hours)), setup or self.setup
-        clock = self.read.pace.hands(Staffed.of(rows, window), rows.zone)
+        clock = self.read.learned.hands(Staffed.of(rows, window), rows.zone)
         return room.clock(clock, staffed_spells(rows, window), micros(start), hours)
 
     @cached_property
     def work(self) -> Work:
         """What can be printed."""
-        return room.work(self.names, self.read.pace, self.good)
+        return room.work(self.names, self.read.learned, self.good)
 
     @cached_property
     def hours_a_part(self) -> Numbers:
@@ -117,13 +117,13 @@ class Outlook:
         return np.array([np.average(usual[of == p], weights=weight[of == p]) for p in range(self.work.products)])
 
     @cached_property
-    def choice(self) -> Choice:
+    def choice(self) -> Preferences:
         """What hands start from now on."""
         return self.choosing(self.at, self.hours, PLAYS)
 
     def choosing(
         self, start: datetime, hours: float, draws: int, setup: Setup | None = None, how: Habit | None = None
-    ) -> Choice:  # fmt: skip
+    ) -> Preferences:  # fmt: skip
         """What hands start in so many hours, under another set-up or with another habit if these are given."""
         around = Staffed.of(setup or self.setup, Window(start, start + timedelta(hours=2 * hours)))
         return room.choice(self.names, how or self.habit, self.work, around, room.moments(micros(start), hours), draws)
@@ -160,7 +160,7 @@ class Outlook:
         done = self.read.entries.filter((pl.col("kind") == "UpkeepDone") & (pl.col("minutes") > 0))
         upkeep = done.height, float(done["minutes"].sum()) / 60
         gaps = self.read.reckoned.gaps
-        laws = room.laws(self.names, self.read.pace, gaps, upkeep, self.shop.change_minutes / 60)
+        laws = room.laws(self.names, self.read.learned, gaps, upkeep, self.shop.change_minutes / 60)
         return laws, room.habit(self.names, gaps, self.work, self.cover, self.read.staffed)
 
     def _was(self, window: Window) -> Numbers | None:
@@ -168,10 +168,10 @@ class Outlook:
         left out; None of none.
         """
         noted = self.read.entries.filter((pl.col("kind") == "PartsOff") & (pl.col("at") >= window.start)).height
-        habits = self.read.pace.habits
+        habits = self.read.learned.habits
         if habits is None or not noted:
             return None
-        spent, prints, found = self.read.spent([window]), noted / (1 - habits.forgets_off), np.zeros(STATES)
+        spent, prints, found = self.read.state_hours([window]), noted / (1 - habits.forgets_off), np.zeros(STATES)
         for state, named in ((WAITED, WAITS), (EMPTY, ("empty",)), (DOWN, OUT), (PRINTED, ("printing",))):
             found[state] = spent.of(pl.col("state").is_in(named)).hours / prints
         proving = starts(self.read.reckoned.gaps)["proving"].mean()
@@ -187,7 +187,7 @@ class Outlook:
     @cached_property
     def room(self) -> Now:
         """Draws of the room as it is."""
-        habits = self.read.pace.habits
+        habits = self.read.learned.habits
         ways = Ways(
             self.names, self.work, self.laws, self.clock, self.now, habits.forgets_start if habits else 0.0
         )  # fmt: skip
@@ -195,7 +195,7 @@ class Outlook:
 
     def _standing(self) -> pl.DataFrame:
         """Where every machine stands, as `present.as_it_is` asks for it."""
-        rows, hands = self.read.standing, self.read.pace.hands(self.read.staffed, self.setup.zone)
+        rows, hands = self.read.standing, self.read.learned.hands(self.read.staffed, self.setup.zone)
         since = rows["since"].to_numpy()
         return rows.with_columns(
             loaded=pl.col("machine").replace_strict(self.loaded, default=None, return_dtype=pl.String),

@@ -25,7 +25,7 @@ def plan(outlook: Outlook) -> Plan:
     mine = {*outlook.unpacked["order"], *outlook.as_packed}
     return Plan(
         at=outlook.at, zone=outlook.shop.zone, weeks=round(outlook.hours / WEEK_HOURS), promise=outlook.shop.promise,
-        learned=outlook.read.pace.habits is not None,
+        learned=outlook.read.learned.habits is not None,
         orders=sorted(told, key=lambda order: (order.chance, order.due)),
         unpacked=outlook.as_packed, unprintable=[code for code in outlook.open["order"] if code not in mine],
         products=_products(outlook),

@@ -14,7 +14,21 @@ import numpy as np
 import numpy.typing as npt
 
 from core.arrays import Flags, Numbers, Rows
-from core.plan.laws import DOWN, EMPTY, FAILED, FINE, PRINTED, STATES, WAITED, Choice, Clock, Laws, Now, Wanted, Work
+from core.plan.laws import (
+    DOWN,
+    EMPTY,
+    FAILED,
+    FINE,
+    PRINTED,
+    STATES,
+    WAITED,
+    HandsClock,
+    Laws,
+    Now,
+    Preferences,
+    Wanted,
+    Work,
+)
 
 #: What the kept code holds of `laws`, so that it is not kept when one of these changes: a test tells.
 HELD = {"PRINTED": 0, "FAILED": 1, "WAITED": 2, "DOWN": 3, "EMPTY": 4, "STATES": 5, "FINE": 10}
@@ -24,7 +38,7 @@ CHANCES = 10
 ROOM = 512
 
 
-class Rules(NamedTuple):
+class PlayRules(NamedTuple):
     """What does not change in a course: the fields of `Clock`, `Work`, `Choice`, `Wanted` and `Laws`.
 
     `product` and `parts` have one file more, which is none; `most_hands` are ever in at once. The room is accounted
@@ -59,7 +73,7 @@ class Rules(NamedTuple):
     end: float
 
 
-class Room(NamedTuple):
+class PlayRoom(NamedTuple):
     """What changes in a course: of every machine its `model`, and the rest as of `Now`."""
 
     model: Rows
@@ -70,11 +84,11 @@ class Room(NamedTuple):
     loaded: Rows
 
 
-def told(
-    clock: Clock, work: Work, choice: Choice, laws: Laws, wanted: Wanted, window: tuple[float, float]
-) -> Rules:  # fmt: skip
+def rules_of(
+    clock: HandsClock, work: Work, choice: Preferences, laws: Laws, wanted: Wanted, window: tuple[float, float]
+) -> PlayRules:  # fmt: skip
     """All that does not change, in the kinds of numbers that `course` is compiled for."""
-    return Rules(
+    return PlayRules(
         at=_numbers(clock.at), worked=_numbers(clock.worked), hands=_rows(clock.hands),
         most_hands=max(int(clock.hands.max(initial=1)), 1), rush=np.ascontiguousarray(clock.rush, np.bool_),
         product=_rows(np.append(work.product, -1)), parts=_numbers(np.append(work.parts, 0.0)),
@@ -87,9 +101,9 @@ def told(
     )  # fmt: skip
 
 
-def alone(now: Now, replication: int) -> Room:
+def room_of(now: Now, replication: int) -> PlayRoom:
     """The room as it is in one replication, to be used up."""
-    return Room(
+    return PlayRoom(
         _rows(now.model), now.ends[replication].astype(np.float64), now.visit[replication].astype(np.float64),
         now.file[replication].astype(np.int64), now.good[replication].astype(np.bool_),
         now.loaded[replication].astype(np.int64),
@@ -118,15 +132,15 @@ def kept(function: Callable[..., Any]) -> Any:
 
 
 @kept
-def course(
-    fixed: tuple[Any, ...], changing: tuple[Any, ...], replication: int, pace: float, chance: np.random.Generator
+def play_once(
+    fixed: tuple[Any, ...], changing: tuple[Any, ...], replication: int, factor: float, chance: np.random.Generator
 ) -> tuple[Numbers, Rows, Numbers, Numbers]:
     """Play a room to the end, by the fields of `Rules` and of `Room`, which are used up: when what came off (hours from
-    now), of which product (-1: none), its good parts, and the machine-hours in every state. All prints take `pace`
+    now), of which product (-1: none), its good parts, and the machine-hours in every state. All prints take `factor`
     times as long.
     """
     # Bare tuples come in: what is kept of the compiled code must not name classes that another version has not.
-    rules, room = Rules(*fixed), Room(*changing)
+    rules, room = PlayRules(*fixed), PlayRoom(*changing)
     hours, luck = np.zeros(STATES), np.empty(CHANCES)
     free, started = np.zeros(rules.most_hands), np.zeros(len(rules.now))
     off, product, parts, count = np.empty(ROOM), np.empty(ROOM, np.int64), np.empty(ROOM), 0
@@ -147,7 +161,7 @@ def course(
             off[count], product[count] = came, rules.product[room.file[at]]
             parts[count] = rules.parts[room.file[at]] if room.good[at] else 0.0
             count += 1
-        _visit(rules, room, started, hours, at, left, luck, replication, pace)
+        _visit(rules, room, started, hours, at, left, luck, replication, factor)
     for at in range(len(room.visit)):
         state, ends = EMPTY if room.file[at] < 0 else WAITED, room.ends[at]
         _spend(hours, state, ends, max(ends, rules.end), rules.since, rules.end)
@@ -156,8 +170,8 @@ def course(
 
 @compiled
 def _visit(  # noqa: PLR0913, PLR0917 - all that a room is
-    rules: Rules, room: Room, started: Numbers, hours: Numbers, at: int, left: float, luck: Numbers, replication: int,
-    pace: float,
+    rules: PlayRules, room: PlayRoom, started: Numbers, hours: Numbers, at: int, left: float, luck: Numbers,
+    replication: int, factor: float,
 ) -> None:  # fmt: skip
     """Hands take off what is on a machine, mend it or start a print, and are gone at `left`."""
     file, model = room.file[at], room.model[at]
@@ -173,7 +187,7 @@ def _visit(  # noqa: PLR0913, PLR0917 - all that a room is
     later = rules.later[replication % len(rules.later), min(int(begun), rules.later.shape[1] - 1)]
     suits, likelier = rules.suits[model, _when(rules.hands, begun)], rules.likelier[replication % len(rules.likelier)]
     new = _pick(weights, suits, rules.product, rules.now, later, started, likelier, luck[4])
-    took, until = rules.hours[model, new] * pace * _drawn(rules.ratio, luck[5]), np.inf
+    took, until = rules.hours[model, new] * factor * _drawn(rules.ratio, luck[5]), np.inf
     if rules.stops > 0:
         until = -math.log1p(-luck[6]) / rules.stops
     room.good[at] = until >= took

@@ -13,7 +13,7 @@ from scipy.special import ndtri
 from core.arrays import Flags, Numbers, Rows
 from core.epoch import HOUR
 from core.estimate import NINETY
-from core.plan.laws import Clock, Laws, Now, Work, drawn, longer
+from core.plan.laws import HandsClock, Laws, Now, Work, drawn, longer
 from core.plan.room import Named
 from core.setup import Machine
 
@@ -30,7 +30,7 @@ class Ways:
     names: Named
     work: Work
     laws: Laws
-    clock: Clock
+    clock: HandsClock
     at: int
     forgets: float
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from core.arrays import Numbers, Rows
 from core.plan.forward import Played
-from core.plan.laws import Clock, longer
+from core.plan.laws import HandsClock, longer
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +121,7 @@ def _reached(wanted: Numbers, off: Numbers, made: Numbers) -> Numbers:
     return np.where(wanted <= 1e-6, 0.0, ended[place, np.arange(off.shape[1])])
 
 
-def shipped(finish: Numbers, ready: Numbers, lags: Numbers, clock: Clock, seed: int) -> Numbers:
+def shipped(finish: Numbers, ready: Numbers, lags: Numbers, clock: HandsClock, seed: int) -> Numbers:
     """When orders finished at those times leave, packing and shipping taking staffed hours as in the past `lags`.
 
     Those whose parts are there have been `ready` for so many hours [orders].
@@ -133,7 +133,7 @@ def shipped(finish: Numbers, ready: Numbers, lags: Numbers, clock: Clock, seed: 
 
 
 def leaves(  # noqa: PLR0913, PLR0917 - what a shop has to do with its orders
-    asked: Sequence[Asked], stock: Numbers, played: Played, others: Coming, lags: Numbers, clock: Clock, seed: int
+    asked: Sequence[Asked], stock: Numbers, played: Played, others: Coming, lags: Numbers, clock: HandsClock, seed: int
 ) -> Numbers:  # fmt: skip
     """When each order leaves [orders, replications], hours from now: its parts finished, packed and shipped."""
     ready = np.array([order.ready for order in asked])

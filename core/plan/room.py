@@ -13,10 +13,10 @@ from scipy.special import ndtri
 from core.arrays import Flags, Micros, Numbers, Rows
 from core.epoch import HOUR, micros
 from core.habits.habits import Habits, in_rush
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.orders import Cover, wanted_at
 from core.plan import choosing
-from core.plan.laws import DOWN, EMPTY, FAILED, FINE, PRINTED, WAITED, Choice, Clock, Laws, Now, Work
+from core.plan.laws import DOWN, EMPTY, FAILED, FINE, PRINTED, WAITED, HandsClock, Laws, Now, Preferences, Work
 from core.setup import Machine, PrintFile, is_for
 from core.staffed import Spell, Staffed
 from core.statistics.hazard import Hazard
@@ -80,7 +80,7 @@ def named(machines: Sequence[Machine], files: Sequence[PrintFile]) -> Named:
     return Named(mine, tuple(sorted({row.product for row in mine})), materials, models)
 
 
-def clock(staffed: Staffed, spells: Sequence[Spell], at: int, hours: float) -> Clock:
+def clock(staffed: Staffed, spells: Sequence[Spell], at: int, hours: float) -> HandsClock:
     """`Clock` for `hours` from `at` (microseconds); `staffed` runs at the speed of hands."""
     edges = staffed.edges
     edges = np.unique(np.concatenate([[at], edges[(edges > at) & (edges < at + int(2 * hours * HOUR))]]))
@@ -91,7 +91,7 @@ def clock(staffed: Staffed, spells: Sequence[Spell], at: int, hours: float) -> C
         inside = (grid + HOUR // FINE > micros(spell.window.start)) & (grid < micros(spell.window.end))
         hands[inside] = np.maximum(hands[inside], spell.hands)
     worked = (staffed.worked(edges) - staffed.worked(np.array([at]))) / HOUR
-    return Clock((edges - at) / HOUR, worked, hands, in_rush(grid, staffed))
+    return HandsClock((edges - at) / HOUR, worked, hands, in_rush(grid, staffed))
 
 
 def moments(at: int, hours: float) -> Micros:
@@ -99,13 +99,13 @@ def moments(at: int, hours: float) -> Micros:
     return at + (np.arange(int(hours * FINE)) * (HOUR / FINE)).astype(np.int64)
 
 
-def work(names: Named, pace: Pace, good: dict[str, float]) -> Work:
+def work(names: Named, learned: Learned, good: dict[str, float]) -> Work:
     """`Work` with true print times, `good` being the good share of a file's parts where it is known."""
     hours = np.full((len(names.models), len(names.files)), np.nan)
     for m, model in enumerate(names.models):
         for f, row in enumerate(names.files):
             if is_for(row, model):
-                hours[m, f] = row.hours * pace.ratio(row.file, row.revision, model)
+                hours[m, f] = row.hours * learned.ratio(row.file, row.revision, model)
     material = np.array([names.materials.index(row.material) for row in names.files], dtype=np.int64)
     parts = np.array([row.parts * good.get(row.file, good.get("", 1.0)) for row in names.files])
     return Work(names.product_of, material, parts, hours)
@@ -140,7 +140,7 @@ def habit(
     ))  # fmt: skip
 
 
-def choice(names: Named, how: choosing.Habit, done: Work, staffed: Staffed, grid: Micros, draws: int) -> Choice:
+def choice(names: Named, how: choosing.Habit, done: Work, staffed: Staffed, grid: Micros, draws: int) -> Preferences:
     """What hands start at the moments of `grid`, as they choose: so many draws of what is known of that."""
     same = np.arange(len(names.materials) + 1)[:, None] == done.material
     fits = ~np.isnan(done.hours)[:, None, :]
@@ -151,14 +151,14 @@ def choice(names: Named, how: choosing.Habit, done: Work, staffed: Staffed, grid
     suits = np.zeros((len(names.models), len(grid), len(names.files)))
     for place, hours in enumerate(done.hours):
         suits[place] = np.nan_to_num(choosing.share_printing(grid[:, None], hours[None, :], staffed) ** how.suits)
-    return Choice(weights, wanted, suits)
+    return Preferences(weights, wanted, suits)
 
 
-def laws(names: Named, pace: Pace, gaps: pl.DataFrame, upkeep: tuple[int, float], change_hours: float) -> Laws:
+def laws(names: Named, learned: Learned, gaps: pl.DataFrame, upkeep: tuple[int, float], change_hours: float) -> Laws:
     """How this shop works, from what was learned, from the faults in `gaps`, and from `upkeep`: how often, and hours
     in all.
     """
-    habits = pace.habits or Habits()
+    habits = learned.habits or Habits()
     visits = gaps.filter(pl.col("kind") == "PartsOff")
     faults = down_spells(gaps).height
     at_once = (visits["next_kind"] == "WentDown") & (visits["until"] - visits["t"] < SAME_VISIT * HOUR)
@@ -172,7 +172,7 @@ def laws(names: Named, pace: Pace, gaps: pl.DataFrame, upkeep: tuple[int, float]
     down = np.concatenate([mended, np.full(QUANTILES - len(mended), hours / max(times, 1))])
     return Laws(
         rush=table(habits.outside), calm=table(habits.inside), idle=table(habits.idle),
-        change=np.full(1, change_hours), down=np.sort(down), ratio=np.exp(pace.times.spread * ndtri(_shares(64))),
+        change=np.full(1, change_hours), down=np.sort(down), ratio=np.exp(learned.times.spread * ndtri(_shares(64))),
         at_once=min(habits.at_once / (1 - broken), AT_ONCE), stops=habits.stops, breaks=breaks,
         tried=tried(names, gaps) / max(faults + times, 1),
         doubt=math.hypot(CHANGES, 1 / math.sqrt(visits.height + 1)),
@@ -213,7 +213,7 @@ def tilted(how: choosing.Habit, done: Work, was: Numbers, played: Numbers) -> ch
     return replace(how, files=how.files + np.clip(step, *TILTED) * length)
 
 
-def empty(names: Named, machines: Sequence[Machine], clock: Clock, count: int) -> Now:
+def empty(names: Named, machines: Sequence[Machine], clock: HandsClock, count: int) -> Now:
     """The room with nothing on any machine, hands coming to each as they come in."""
     shape = (count, len(machines))
     opens = float(clock.reached(np.array([1e-6]))[0])

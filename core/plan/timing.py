@@ -18,7 +18,7 @@ from scipy.constants import golden
 from core.arrays import Numbers
 from core.habits.usage import LASTS, SPOOL_MINUTES
 from core.plan.best_loading import NEVER, Left, Load
-from core.plan.laws import FINE, Clock, Laws, drawn
+from core.plan.laws import FINE, HandsClock, Laws, drawn
 
 #: Hours of printing that a new spool must be worth: nobody takes a good spool off for nothing.
 SPOOL_HOURS = 2.0
@@ -29,7 +29,7 @@ _STEP = golden - 1
 
 
 @dataclass(frozen=True)
-class Times:
+class ModelTimes:
     """The prints that one model can run [files]: `hours` each usually takes, and the hours of printing that its good
     parts are usually `worth`.
 
@@ -43,11 +43,11 @@ class Times:
     rush: Numbers
     calm: Numbers
 
-    def free(self, at: Numbers, clock: Clock) -> Numbers:
+    def free(self, at: Numbers, clock: HandsClock) -> Numbers:
         """When hands stand before the machine again after each file begun at moments [moments, files, cases]."""
         return self.cleared(np.reshape(at, (-1, 1, 1)) + self.hours[:, None] * self.ratio, clock)
 
-    def cleared(self, ends: Numbers, clock: Clock) -> Numbers:
+    def cleared(self, ends: Numbers, clock: HandsClock) -> Numbers:
         """When hands come to prints that end so [..., cases]."""
         return clock.after(ends, np.where(clock.rush[clock.when(ends)], self.rush, self.calm))
 
@@ -59,7 +59,7 @@ def cases(laws: Laws, count: int = 16) -> tuple[Numbers, Numbers, Numbers]:
     return drawn(laws.ratio, even), drawn(laws.rush, shuffled), drawn(laws.calm, shuffled)
 
 
-def time_worth(times: Times, clock: Clock, end: float) -> Numbers:
+def time_worth(times: ModelTimes, clock: HandsClock, end: float) -> Numbers:
     """Hours of printing that a machine gives until `end` (hours from now), by the moment at which hands stand before
     it, with the best file each time: [moments, every `1 / FINE` hours from now to the end].
 
@@ -95,7 +95,7 @@ class Free:
 
 
 @dataclass(frozen=True)
-class Menu:
+class Loadable:
     """What can be loaded [files]: codes, products, good `parts` to expect, and of every model its `times` over the
     files it can print (`fits`, their places) and its `time_worth`; and the `material` of each file.
     """
@@ -104,12 +104,14 @@ class Menu:
     products: Sequence[str]
     parts: Numbers
     fits: Sequence[Sequence[int]]
-    times: Sequence[Times]
+    times: Sequence[ModelTimes]
     worth: Sequence[Numbers]
     material: Sequence[str]
 
 
-def loads(free: Sequence[Free], menu: Menu, clock: Clock, leave: tuple[float, float], change: float) -> Iterator[Load]:
+def loads(
+    free: Sequence[Free], menu: Loadable, clock: HandsClock, leave: tuple[float, float], change: float
+) -> Iterator[Load]:
     """All that hands can load at each machine, a change taking so many minutes.
 
     They `leave`, and are back, so many hours from now: what is left alone is free again then.
@@ -130,7 +132,7 @@ def loads(free: Sequence[Free], menu: Menu, clock: Clock, leave: tuple[float, fl
                 yield Load(*told, parts, *spool, one.at, *again)
 
 
-def left(clock: Clock, closes: float) -> list[Left]:
+def left(clock: HandsClock, closes: float) -> list[Left]:
     """The minutes of hands from now, and from every half hour on, until they leave."""
     steps = np.arange(0, round(closes * FINE), FINE // 2)
     hands = clock.hands[: round(closes * FINE)]

@@ -101,7 +101,7 @@ class Promise(Frozen):
     on_the_shelf: bool
 
 
-class Step(Frozen):
+class HoursStep(Frozen):
     """One loss on the way from hours on the wall to good parts: machine-hours a week."""
 
     name: Literal["no word", "aside", "down", "upkeep", "proving", "waited", "empty", "failed", "scrap"]
@@ -141,7 +141,7 @@ class Capacity(Frozen):
 
     measured_weeks: float
     wall: float
-    steps: list[Step]
+    steps: list[HoursStep]
     good: Estimate
     parts: float
     weeks: list[Week]

@@ -29,7 +29,7 @@ def hours(log: Log, window: Window, by: By | None, as_of: datetime) -> Hours:
     _check_window(window, by, as_of, log)
     read = Reading(log, window, as_of)
     parts = _parts(window, by, read.setup)
-    spent = read.spent(parts)
+    spent = read.state_hours(parts)
     faults = account.faults_begun(read.reckoned.gaps, parts)
     return Hours(
         zone=str(read.setup.zone),
@@ -68,7 +68,7 @@ def _parts(window: Window, by: str | None, setup: Setup) -> list[Window]:
 
 
 def _groups(read: Reading, by: str | None, parts: Sequence[Window]) -> Iterable[tuple[str, pl.Expr]]:
-    """The name of every group and which rows of `spent` are its."""
+    """The name of every group and which rows of `state_hours` are its."""
     if by in ("day", "week"):
         zone = read.setup.zone
         return [(f"{p.start.astimezone(zone):%Y-%m-%d}", pl.col("window") == i) for i, p in enumerate(parts)]

@@ -14,7 +14,7 @@ from core.entries import FROM_MEMORY_MINUTES, KINDS
 from core.epoch import micros
 from core.estimate import Estimate
 from core.hours import account
-from core.hours.state_hours import Spent
+from core.hours.state_hours import StateHours
 from core.reading.reading import Reading
 from core.reading.types import Change, Loss, MachineNow, Period, Series, Trust
 from core.setup import Setup
@@ -30,11 +30,11 @@ def trust(read: Reading, now: Sequence[MachineNow], week: Window) -> Trust:
     since = _last_shift(read.setup, read.at)
     asked = [m for m in now if m.state != "aside"]
     silent = [m.machine for m in asked if m.last_word is None or m.last_word < since]
-    spent = read.spent([week])
+    spent = read.state_hours([week])
     whole, silence = spent.hours, spent.of(pl.col("state") == "no word").hours
     told = read.log.entries_of(list(KINDS), week, read.at)
     late = (told["noted_at"] - told["at"]).dt.total_seconds() > 60 * FROM_MEMORY_MINUTES
-    p = read.pace
+    p = read.learned
     return Trust(
         machines=len(asked),
         heard=len(asked) - len(silent),
@@ -60,7 +60,7 @@ def _last_shift(setup: Setup, at: datetime) -> datetime:
 
 def period(read: Reading, window: Window) -> Period:
     """What the window gave and lost; it must lie within what was read."""
-    spent = read.spent([window])
+    spent = read.state_hours([window])
     faults = account.faults_begun(read.reckoned.gaps, [window]).height
     off = counts.within(counts.removals(read.reckoned.gaps), window, "t")
     missing = counts.within(counts.uncounted(read.reckoned.gaps), window, "gone")
@@ -79,8 +79,8 @@ def period(read: Reading, window: Window) -> Period:
     )
 
 
-def losses(read: Reading, window: Window, spent: Spent) -> list[Loss]:
-    """Machine-hours of the window that printed nothing, by reason, most first; `spent` are its hours."""
+def losses(read: Reading, window: Window, spent: StateHours) -> list[Loss]:
+    """Machine-hours of the window that printed nothing, by reason, most first; `state_hours` are its hours."""
     whole = within(spells(read.reckoned.stretches), window)
     found = _losses(spent, whole) + _waits_for_hands(whole, spent, window, read.staffed)
     return sorted(found, key=lambda loss: -loss.hours.best)
@@ -91,12 +91,12 @@ def within(stretches: pl.DataFrame, window: Window) -> pl.DataFrame:
     return stretches.filter(pl.col("start") < micros(window.end), pl.col("end") > micros(window.start))
 
 
-def _losses(spent: Spent, whole: pl.DataFrame) -> list[Loss]:
+def _losses(spent: StateHours, whole: pl.DataFrame) -> list[Loss]:
     """Where the hours went that printed nothing, less finished prints; `whole` has the spells to be counted."""
     lost = pl.col("state").is_in(["stopped", "empty", "upkeep", "down", "waiting"])
     detail = pl.coalesce(pl.when(pl.col("state") == "waiting").then("spare"), "cause").alias("detail")
     times = whole.filter(lost).with_columns(detail).group_by("state", "detail").len("times")
-    rows = Spent(spent.rows.filter(lost).with_columns(detail), spent.covariance).by("state", "detail")
+    rows = StateHours(spent.rows.filter(lost).with_columns(detail), spent.covariance).by("state", "detail")
     rows = rows.join(times, on=["state", "detail"], how="left", nulls_equal=True, maintain_order="left")
     return [
         Loss(reason=r["state"], detail=r["detail"], times=r["times"] or 0,
@@ -105,7 +105,7 @@ def _losses(spent: Spent, whole: pl.DataFrame) -> list[Loss]:
     ]  # fmt: skip
 
 
-def _waits_for_hands(whole: pl.DataFrame, spent: Spent, window: Window, staffed: Staffed) -> list[Loss]:
+def _waits_for_hands(whole: pl.DataFrame, spent: StateHours, window: Window, staffed: Staffed) -> list[Loss]:
     """Finished prints that waited, split by whether people were in."""
     waits = account.waits(whole.filter(pl.col("state") == "done"), window, staffed)
     waited, told = spent.total(("done",)), math.fsum(waits["inside"]) + math.fsum(waits["outside"])
@@ -122,7 +122,7 @@ def series(read: Reading, days: Window) -> list[Series]:
     """The daily figures of the owner's page over the days on which people were in and of which there is word."""
     zone = read.setup.zone
     windows = days.days(zone)
-    spent = read.spent(windows)
+    spent = read.state_hours(windows)
     off = counts.removals(read.reckoned.gaps)
     figures: dict[str, list[float]] = {"utilisation": [], "downtime": [], "good": [], "scrap_share": []}
     shares = {row["window"]: row for row in account.daily(spent).iter_rows(named=True)}

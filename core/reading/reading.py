@@ -14,9 +14,9 @@ from core.entries import QuestionClosed, SpoolFitted
 from core.epoch import instant, micros
 from core.estimate import NINETY, Estimate
 from core.habits import unnoted
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.hours.replays import Replays
-from core.hours.state_hours import Spent, replayed, spent
+from core.hours.state_hours import StateHours, replayed, state_hours
 from core.learning import learn
 from core.log.store import Log
 from core.reading.types import (
@@ -48,7 +48,7 @@ from core.timeline.gaps import find_gaps
 from core.timeline.reckon import Reckoned, reckon
 from core.window import Window, midnight
 
-#: The pace is learned from the prints of so many days before the moment asked about.
+#: How a shop works is learned from the prints of so many days before the moment asked about.
 PACE_DAYS = 60
 #: Older questions are not asked any more.
 QUESTION_DAYS = 7
@@ -57,14 +57,19 @@ CLOSED_AT_MOST = timedelta(weeks=2)
 
 
 class Reading:
-    """One read of the log for one window: entries, set-up, staffed clock, pace, and the reckoning of them.
+    """One read of the log for one window: entries, set-up, staffed clock, what was learned, and what is reckoned.
 
     The window ends at or before `at`, the moment whose knowledge counts. It is of all machines, or those named.
-    The pace is learned once a day: that of the midnight before, unless one is given.
+    How the shop works is learned once a day: as of the midnight before, unless it is given.
     """
 
     def __init__(
-        self, log: Log, window: Window, at: datetime, pace: Pace | None = None, machines: Sequence[str] | None = None
+        self,
+        log: Log,
+        window: Window,
+        at: datetime,
+        learned: Learned | None = None,
+        machines: Sequence[str] | None = None,
     ) -> None:
         self.log = log
         self.window = window
@@ -73,20 +78,20 @@ class Reading:
         self.setup.shop(at)
         self.staffed = Staffed.of(self.setup, window)
         self.entries = log.machine_entries(window, at, machines)
-        self.pace = pace or pace_at(log, midnight(at.astimezone(self.setup.zone).date(), self.setup.zone))
+        self.learned = learned or learned_at(log, midnight(at.astimezone(self.setup.zone).date(), self.setup.zone))
 
     @cached_property
     def reckoned(self) -> Reckoned:
         """Every machine's stretches in the window, and its gaps."""
-        return reckon(self.entries, self.setup, self.window, self.staffed, self.pace)
+        return reckon(self.entries, self.setup, self.window, self.staffed, self.learned)
 
-    def spent(self, windows: Sequence[Window]) -> Spent:
+    def state_hours(self, windows: Sequence[Window]) -> StateHours:
         """The hours of every state in consecutive windows within this one, with their doubts."""
-        return spent(self.reckoned, self._replays, self.pace, windows)
+        return state_hours(self.reckoned, self._replays, self.learned, windows)
 
     @cached_property
     def _replays(self) -> list[Replays]:
-        return replayed(self.reckoned, self.setup, self.staffed, self.pace, self.window, micros(self.at))
+        return replayed(self.reckoned, self.setup, self.staffed, self.learned, self.window, micros(self.at))
 
     @cached_property
     def standing(self) -> pl.DataFrame:
@@ -129,7 +134,7 @@ class Reading:
 
     def print_times(self) -> list[PrintTime]:
         """What the newest files truly take, as far as sightings tell; those furthest from what they state first."""
-        times = self.pace.times
+        times = self.learned.times
         newest = {(file.file, file.revision): file for file in self.setup.newest_files(self.at)}
         told = []
         for (name, revision, model), seen in zip(times.kinds, times.seen, strict=True):
@@ -146,7 +151,7 @@ class Reading:
     @cached_property
     def visits(self) -> pl.DataFrame:
         """Starts and removals in the window that the other one of their visit gives away (`keeping.visits`)."""
-        habits = self.pace.habits
+        habits = self.learned.habits
         files = [file.hours for file in self.setup.newest_files(self.at)]
         shortest = habits.menu.shortest if habits else min(files, default=0.0)
         seen = unnoted.visits(self.reckoned.gaps, shortest)
@@ -193,7 +198,7 @@ class Reading:
     def spools(self) -> tuple[list[Spool], list[PartSpool]]:
         """Every machine's spool at `at`, and the part-spools on the shelf, as far as the window tells."""
         gaps, fitted = self.reckoned.gaps, self.entries.filter(pl.col("kind") == SpoolFitted.__name__)
-        return spools(gaps, self._replays, fitted, self.setup, micros(self.at), self.pace.usage)
+        return spools(gaps, self._replays, fitted, self.setup, micros(self.at), self.learned.usage)
 
     def spool(self, machine: str) -> SpoolNow | None:
         """What is on a machine; None where nobody noted a spool."""
@@ -204,7 +209,7 @@ class Reading:
         return next((spool for spool in self.spools[0] if spool.machine == machine), None)
 
     def _spool_now(self, spool: Spool) -> SpoolNow | None:
-        rest = left(spool, self.pace.usage)
+        rest = left(spool, self.learned.usage)
         if rest is None or spool.material is None:
             return None
         return SpoolNow(material=spool.material, since=instant(spool.since) if spool.since else None, left=rest)
@@ -219,7 +224,7 @@ class Reading:
             return None
         running = found.running
         rest = running.grams * (1 - running.share) if running else 0.0
-        return lasts(found, rest + file.grams, self.pace.usage) if found.material == file.material else 0.0
+        return lasts(found, rest + file.grams, self.learned.usage) if found.material == file.material else 0.0
 
     def part_spools(self) -> list[PartSpoolNow]:
         """The part-spools on the shelf, fullest first."""
@@ -255,8 +260,8 @@ class Reading:
 
     def _run_outs(self, until: datetime) -> list[RunOut]:
         now = micros(self.at)
-        future = ahead(self.reckoned.gaps, self.setup, self.staffed, self.pace, now, micros(until))
-        return run_outs(self.spools[0], future, self.setup, self.pace.usage, now) if future else []
+        future = ahead(self.reckoned.gaps, self.setup, self.staffed, self.learned, now, micros(until))
+        return run_outs(self.spools[0], future, self.setup, self.learned.usage, now) if future else []
 
     def shift_began(self) -> datetime | None:
         """When the shift began that runs or was the last to run in the 24 hours before `at`."""
@@ -279,9 +284,9 @@ def tally(hits: int, of: int) -> Tally:
     return Tally(hits=hits, of=of, share=wilson(hits, of))
 
 
-def faults_told(entries: pl.DataFrame, setup: Setup, window: Window, at: datetime, pace: Pace) -> list[Fault]:
+def faults_told(entries: pl.DataFrame, setup: Setup, window: Window, at: datetime, learned: Learned) -> list[Fault]:
     """The same without the rest of a reading, from `Log.machine_entries` of the window as known at `at`."""
-    gaps = find_gaps(around(facts(entries, setup, pace)), Staffed.of(setup, window), pace)
+    gaps = find_gaps(around(facts(entries, setup, learned)), Staffed.of(setup, window), learned)
     return _within(faults(gaps, micros(at)), window)
 
 
@@ -290,7 +295,7 @@ def _within(found: Sequence[Fault], window: Window) -> list[Fault]:
     return [fault for fault in found if fault.began <= micros(window.end) and fault.ended > micros(window.start)]
 
 
-def pace_at(log: Log, at: datetime) -> Pace:
+def learned_at(log: Log, at: datetime) -> Learned:
     """How long prints really take against their files, as it was known at the last midnight before `at`.
 
     From the `PACE_DAYS` days before it, whatever window is asked about: windows agree, and it changes once a day.
@@ -332,7 +337,7 @@ def _spool_ends(end: RunOut, spool: SpoolNow, staffed: Sequence[Window], at: dat
                      when=when, swap_by=max([*people, at]))  # fmt: skip
 
 
-def _question(asked: questions.Question) -> Question:
+def _question(asked: questions.OpenQuestion) -> Question:
     return Question(
         id=asked.id,
         rule=asked.rule,

@@ -7,11 +7,11 @@ from datetime import date, datetime, timedelta
 
 from core.errors import Refused
 from core.estimate import Estimate
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.log.store import Log
 from core.review import figures
 from core.review.figure_level import level_of, says
-from core.review.figures import SPOILT, STOPPED, WHOLE, Part, Watched
+from core.review.figures import SPOILT, STOPPED, WHOLE, DailyFigure, Part
 from core.review.quarter import Past
 from core.review.types import ComparedBy, ComparedFigure, ComparedGroup, Comparison
 from core.setup import PrintFile
@@ -31,7 +31,7 @@ def compare(
     second: Days,
     by: ComparedBy,
     at: datetime,
-    pace: Pace | None = None,
+    learned: Learned | None = None,
 ) -> Comparison:
     """The levels of two periods (first and last day of each), and what can be told of the change.
 
@@ -40,7 +40,7 @@ def compare(
     """
     if first[0] <= second[1] and second[0] <= first[1]:
         raise Refused("periods_overlap", "The two periods share days: choose days that lie in one of them only.")
-    one, other = (_past(log, days, at, pace) for days in (first, second))
+    one, other = (_past(log, days, at, learned) for days in (first, second))
     parts = _parts(other, by)
     return Comparison(
         by=by, zone=str(one.zone), first=first, second=second,
@@ -48,8 +48,8 @@ def compare(
     )  # fmt: skip
 
 
-def _past(log: Log, days: Days, at: datetime, pace: Pace | None) -> Past:
-    past = Past(log, _window(days, log, at), at, pace)
+def _past(log: Log, days: Days, at: datetime, learned: Learned | None) -> Past:
+    past = Past(log, _window(days, log, at), at, learned)
     if not past.turns:
         raise Refused("nobody_in", f"Nobody was in from {days[0]} to {days[1]}: choose days with people in.")
     return past
@@ -92,7 +92,7 @@ def _figures(one: Past, other: Past, part: Part) -> Iterator[ComparedFigure]:
         )
 
 
-def _watched(past: Past, part: Part) -> list[Watched]:
+def _watched(past: Past, part: Part) -> list[DailyFigure]:
     mine = [
         figures.good(past, part),
         figures.prints(past, "scrap", SPOILT, part),
@@ -103,5 +103,5 @@ def _watched(past: Past, part: Part) -> list[Watched]:
     return [*figures.shares_of_time(past, part), *mine, figures.faults(past, part)]
 
 
-def _level(watched: Watched) -> Estimate | None:
+def _level(watched: DailyFigure) -> Estimate | None:
     return level_of(watched.kind, watched.values, watched.each) if len(watched.days) else None

@@ -14,12 +14,12 @@ import numpy as np
 
 from core.arrays import Numbers
 from core.review import figures
-from core.review.figures import RATE_HOURS, SPOILT, STOPPED, Part, Watched
+from core.review.figures import RATE_HOURS, SPOILT, STOPPED, DailyFigure, Part
 from core.review.happened_then import Happenings
 from core.review.quarter import Past
 from core.review.types import Called, Chart
 from core.statistics import limits
-from core.statistics.calls import Call, Rules, calls
+from core.statistics.calls import Call, CallRules, calls
 from core.statistics.weekdays import weekday_effects
 
 #: False calls a quarter of all charts together, on average.
@@ -38,7 +38,7 @@ def charts(past: Past) -> list[Chart]:
     return [_chart(watched, each, past, happened) for watched in found]
 
 
-def _tells(watched: Watched) -> bool:
+def _tells(watched: DailyFigure) -> bool:
     if len(watched.days) < ENOUGH:
         return False
     total = float(watched.counted.sum())
@@ -47,7 +47,7 @@ def _tells(watched: Watched) -> bool:
     return total >= EVENTS if watched.kind == "u" else True
 
 
-def _watched(past: Past) -> Iterator[Watched]:
+def _watched(past: Past) -> Iterator[DailyFigure]:
     """The shop's figures, then those of files, models, causes and racks."""
     rows = past.removals
     yield from figures.shares_of_time(past)
@@ -68,9 +68,9 @@ def _watched(past: Past) -> Iterator[Watched]:
         yield figures.unnoted(past, machines, rack)
 
 
-def _chart(watched: Watched, false_calls: float, past: Past, happened: Happenings) -> Chart:
+def _chart(watched: DailyFigure, false_calls: float, past: Past, happened: Happenings) -> Chart:
     # Of the shop as a whole a fall is news as well; of a file, a cause or a rack a rise is what is looked for.
-    rules = Rules.of(false_calls, len(watched.days), both=watched.of is None)
+    rules = CallRules.of(false_calls, len(watched.days), both=watched.of is None)
     found = calls(watched.score(), len(watched.days), rules)
     begins = [0, *(call.since for call in found if call.rule == "adds up")]
     edges = [*begins, len(watched.days)]
@@ -86,7 +86,7 @@ def _chart(watched: Watched, false_calls: float, past: Past, happened: Happening
     )  # fmt: skip
 
 
-def _usual(watched: Watched, part: slice, left_out: set[int], reach: float) -> tuple[Numbers, ...]:
+def _usual(watched: DailyFigure, part: slice, left_out: set[int], reach: float) -> tuple[Numbers, ...]:
     """Centre and limits of one part between two lasting changes, from its values but those far out."""
     places = range(len(watched.days))[part]
     kept = np.array([place for place in places if place not in left_out] or list(places))
@@ -108,13 +108,13 @@ def _usual(watched: Watched, part: slice, left_out: set[int], reach: float) -> t
     return np.full(len(places), centre * scale), found.lower * scale, found.upper * scale
 
 
-def _pooled(watched: Watched, since: int, at: int) -> float:
+def _pooled(watched: DailyFigure, since: int, at: int) -> float:
     """The figure over its values from one to another."""
     counted, each = (column[since : at + 1].sum() for column in (watched.counted, watched.each))
     return float(counted / each) * (RATE_HOURS if watched.kind == "u" else 1.0)
 
 
-def _called(call: Call, watched: Watched, centre: Numbers, past: Past, happened: Happenings) -> Called:
+def _called(call: Call, watched: DailyFigure, centre: Numbers, past: Past, happened: Happenings) -> Called:
     at, since = watched.days[call.at], watched.days[call.since]
     lasting = call.rule == "adds up"
     before = centre[max(call.since - 1, 0)] if lasting else centre[call.at]

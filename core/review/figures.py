@@ -54,7 +54,7 @@ WHOLE = Part()
 
 
 @dataclass(frozen=True)
-class Watched:
+class DailyFigure:
     """A figure before it is judged: `counted` of `each` (both 1 a value for single values) at the end of each day."""
 
     figure: Figure
@@ -82,7 +82,7 @@ class Watched:
         return self.counted / self.each * (RATE_HOURS if self.kind == "u" else 1.0)
 
 
-def shares_of_time(past: Past, part: Part = WHOLE, of: str | None = None) -> Iterator[Watched]:
+def shares_of_time(past: Past, part: Part = WHOLE, of: str | None = None) -> Iterator[DailyFigure]:
     """Utilisation, downtime, and finished parts that waited, of every staffed day of which there is word."""
     mine = past.by_day
     if part.machines is not None:
@@ -91,17 +91,17 @@ def shares_of_time(past: Past, part: Part = WHOLE, of: str | None = None) -> Ite
     days = [past.date_of(past.days[place]) for place in rows["window"]]
     figures: tuple[Figure, ...] = ("utilisation", "downtime", "waiting")
     for figure in figures:
-        yield Watched(figure, of, "individuals", days, rows[figure].to_numpy(), np.ones(len(rows)), "days")
+        yield DailyFigure(figure, of, "individuals", days, rows[figure].to_numpy(), np.ones(len(rows)), "days")
 
 
-def good(past: Past, part: Part = WHOLE, of: str | None = None) -> Watched:
+def good(past: Past, part: Part = WHOLE, of: str | None = None) -> DailyFigure:
     """Good parts that came off, a staffed day."""
     rows = part.removals(past).drop_nulls("good")
     found = _summed(rows["t"].to_numpy(), rows["good"].to_numpy().astype(np.float64), past)
-    return Watched("good", of, "individuals", _days(past), found, np.ones(len(found)), "days")
+    return DailyFigure("good", of, "individuals", _days(past), found, np.ones(len(found)), "days")
 
 
-def scrap(past: Past, part: Part = WHOLE, of: str | None = None) -> Watched:
+def scrap(past: Past, part: Part = WHOLE, of: str | None = None) -> DailyFigure:
     """Scrap: of parts where parts fail one by one, of prints (with any) where they fail together.
 
     A figure is known best by what fails on its own: 24 parts of one print that came loose tell no more than one.
@@ -113,7 +113,7 @@ def scrap(past: Past, part: Part = WHOLE, of: str | None = None) -> Watched:
     t = told["t"].to_numpy()
     hits, whole = (_summed(t, told[name].to_numpy().astype(np.float64), past) for name in ("scrap", "parts"))
     there = np.flatnonzero(whole > 0)
-    return Watched("scrap", of, "p", _days(past, there), hits[there], whole[there], "parts")
+    return DailyFigure("scrap", of, "p", _days(past, there), hits[there], whole[there], "parts")
 
 
 def together(hits: Numbers, of: Numbers) -> float:
@@ -123,12 +123,12 @@ def together(hits: Numbers, of: Numbers) -> float:
     return float(((hits - of * share) ** 2).sum() / expected) if expected else 1.0
 
 
-def prints(past: Past, figure: Figure, hit: pl.Expr, part: Part = WHOLE, of: str | None = None) -> Watched:
+def prints(past: Past, figure: Figure, hit: pl.Expr, part: Part = WHOLE, of: str | None = None) -> DailyFigure:
     """The share of prints taken off that `hit` holds for, by day."""
     return _share(past, figure, of, part.removals(past), hit)
 
 
-def scrap_cause(past: Past, cause: str) -> Watched:
+def scrap_cause(past: Past, cause: str) -> DailyFigure:
     """Prints with scrap of a cause, of all; of a seldom one, prints without it from one to the next."""
     rows = past.removals.with_row_index("place")
     hit = SPOILT & (pl.col("cause") == cause)
@@ -137,16 +137,16 @@ def scrap_cause(past: Past, cause: str) -> Watched:
         return _share(past, "scrap cause", cause, rows, hit)
     days = _days(past, _turn_of(mine["t"].to_numpy(), past))
     between = np.diff(mine["place"].to_numpy().astype(np.float64)) - 1
-    return Watched("scrap cause", cause, "g", days[1:], between, np.ones(len(between)))
+    return DailyFigure("scrap cause", cause, "g", days[1:], between, np.ones(len(between)))
 
 
-def faults(past: Past, part: Part = WHOLE, of: str | None = None) -> Watched:
+def faults(past: Past, part: Part = WHOLE, of: str | None = None) -> DailyFigure:
     """Faults told of in the hours printed."""
     mine = [f.began for f in past.faults if part.machines is None or f.machine in part.machines]
     return _rate(past, "faults", of, mine, _hours(past, part.of_machines(past.printed)))
 
 
-def fault_cause(past: Past, cause: str) -> Watched:
+def fault_cause(past: Past, cause: str) -> DailyFigure:
     """Faults of a cause in the hours printed; of a seldom one, hours printed from one to the next."""
     moments = np.array([fault.began for fault in past.faults if fault.cause == cause], dtype=np.int64)
     hours = _hours(past, past.printed)
@@ -155,16 +155,16 @@ def fault_cause(past: Past, cause: str) -> Watched:
     printed = np.interp(moments, past.edges(past.turns), np.concatenate([[0.0], np.cumsum(hours)]))
     days = _days(past, _turn_of(moments, past))
     ones = np.ones(max(len(moments) - 1, 0))
-    return Watched("fault cause", cause, "t", days[1:], np.diff(printed), ones, "hours")
+    return DailyFigure("fault cause", cause, "t", days[1:], np.diff(printed), ones, "hours")
 
 
-def unnoted(past: Past, machines: Sequence[str], of: str | None) -> Watched:
+def unnoted(past: Past, machines: Sequence[str], of: str | None) -> DailyFigure:
     """Starts and removals of these machines that nobody noted, of those the other tap tells of."""
     rows = past.read.visits.filter(pl.col("machine").is_in(list(machines)))
     return replace(_share(past, "unnoted", of, rows, ~pl.col("noted")), unit="taps")
 
 
-def late(past: Past) -> Watched:
+def late(past: Past) -> DailyFigure:
     """Orders that did not leave by their due time, of those due of which that is known, by week."""
     rows = past.due.drop_nulls("kept")
     week = np.searchsorted(past.edges(past.weeks), rows["due"].to_numpy(), side="right") - 1
@@ -172,22 +172,22 @@ def late(past: Past) -> Watched:
     counted, each = (_counts(week, weights, len(past.weeks)) for weights in (missed, np.ones(len(missed))))
     there = each > 0
     days = [past.date_of(week) for week, mine in zip(past.weeks, there, strict=True) if mine]
-    return Watched("late", None, "p", days, counted[there], each[there], "orders")
+    return DailyFigure("late", None, "p", days, counted[there], each[there], "orders")
 
 
-def _share(past: Past, figure: Figure, of: str | None, rows: pl.DataFrame, hit: pl.Expr) -> Watched:
+def _share(past: Past, figure: Figure, of: str | None, rows: pl.DataFrame, hit: pl.Expr) -> DailyFigure:
     """The share of rows that `hit` holds for, by turn; turns without any are left out."""
     t = rows["t"].to_numpy()
     hits = _summed(t, rows.select(hit.cast(pl.Float64).fill_null(0.0)).to_series().to_numpy(), past)
     whole = _summed(t, np.ones(len(t)), past)
     there = np.flatnonzero(whole > 0)
-    return Watched(figure, of, "p", _days(past, there), hits[there], whole[there])
+    return DailyFigure(figure, of, "p", _days(past, there), hits[there], whole[there])
 
 
-def _rate(past: Past, figure: Figure, of: str | None, moments: Sequence[int], hours: Numbers) -> Watched:
+def _rate(past: Past, figure: Figure, of: str | None, moments: Sequence[int], hours: Numbers) -> DailyFigure:
     counted = _summed(np.array(moments, dtype=np.int64), np.ones(len(moments)), past)
     there = np.flatnonzero(hours > 0)
-    return Watched(figure, of, "u", _days(past, there), counted[there], hours[there], "hours")
+    return DailyFigure(figure, of, "u", _days(past, there), counted[there], hours[there], "hours")
 
 
 def _hours(past: Past, printed: pl.DataFrame) -> Numbers:

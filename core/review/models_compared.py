@@ -53,10 +53,10 @@ def _prints(past: Past) -> pl.DataFrame:
     `standard`: hours that its good parts take on average over the models that print the product.
     """
     stated = {(f.file, f.revision): (f.hours, f.product) for f in past.setup.history(PrintFile)}
-    pace = past.read.pace
+    learned = past.read.learned
     rows = past.removals.drop_nulls(["file", "good"]).filter(pl.col("parts") > 0)
     told = rows.select("file", "revision", "model").rows()
-    hours = [stated[file, revision][0] * pace.ratio(file, revision, model) for file, revision, model in told]
+    hours = [stated[file, revision][0] * learned.ratio(file, revision, model) for file, revision, model in told]
     products = [stated[file, revision][1] for file, revision, _ in told]
     rows = rows.with_columns(
         hours=pl.Series(hours, dtype=pl.Float64), product=pl.Series(products, dtype=pl.String),

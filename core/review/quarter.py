@@ -13,8 +13,8 @@ import polars as pl
 
 from core.arrays import Micros
 from core.epoch import micros
-from core.habits.learned import Pace
-from core.hours.state_hours import Spent
+from core.habits.learned import Learned
+from core.hours.state_hours import StateHours
 from core.log.store import Log
 from core.orders import ORDER_KINDS, ORDERS_KEPT, order_book
 from core.plan.outlook import Outlook
@@ -32,17 +32,17 @@ WEEKS, BEFORE = 13, 4
 class Past:
     """The days of `window`, which begins and ends at midnights of the shop, as known at `at`.
 
-    `pace` as of `reading.pace_at`, if kept by the caller.
+    `learned` as of `reading.learned_at`, if kept by the caller.
     """
 
-    def __init__(self, log: Log, window: Window, at: datetime, pace: Pace | None = None) -> None:
+    def __init__(self, log: Log, window: Window, at: datetime, learned: Learned | None = None) -> None:
         self.log, self.window, self.at = log, window, at
         self.setup = log.setup()
         self.zone = self.setup.zone
         self.end = window.end
         self.shop = self.setup.shop(self.end)
         self.machines = self.setup.machines(self.end)
-        self.read = Reading(log, window, at, pace)
+        self.read = Reading(log, window, at, learned)
 
     @cached_property
     def weeks(self) -> list[Window]:
@@ -62,7 +62,7 @@ class Past:
         """The weeks that the newest one is compared with, as one window."""
         return Window(self.weeks[self.places_before[0]].start, self.weeks[self.places_before[-1]].end)
 
-    def hours_in(self, weeks: Sequence[int]) -> Spent:
+    def hours_in(self, weeks: Sequence[int]) -> StateHours:
         """The hours of weeks, by their places."""
         return self.by_week.of(pl.col("window").is_in(list(weeks)))
 
@@ -88,14 +88,14 @@ class Past:
         return (window.end - timedelta(microseconds=1)).astimezone(self.zone).date()
 
     @cached_property
-    def by_day(self) -> Spent:
+    def by_day(self) -> StateHours:
         """The hours of every day."""
-        return self.read.spent(self.days)
+        return self.read.state_hours(self.days)
 
     @cached_property
-    def by_week(self) -> Spent:
+    def by_week(self) -> StateHours:
         """The hours of every week."""
-        return self.read.spent(self.weeks)
+        return self.read.state_hours(self.weeks)
 
     @cached_property
     def removals(self) -> pl.DataFrame:
@@ -124,7 +124,7 @@ class Past:
     @cached_property
     def outlook(self) -> Outlook:
         """The plan as it stood: it knows which orders are late that have not left."""
-        return Outlook(self.log, self.at, self.read.pace)
+        return Outlook(self.log, self.at, self.read.learned)
 
     def model_of(self) -> pl.Expr:
         """The model of column `machine`, as at the end."""
@@ -161,7 +161,7 @@ class Past:
         return np.array([micros(w.start) for w in windows] + [micros(windows[-1].end)], dtype=np.int64)
 
 
-def last_quarter(log: Log, at: datetime, pace: Pace | None = None) -> Past:
+def last_quarter(log: Log, at: datetime, learned: Learned | None = None) -> Past:
     """The `WEEKS` times seven days up to the last midnight before `at`, as known then.
 
     Of a young shop, from its first whole day on, but seven days at least.
@@ -170,4 +170,4 @@ def last_quarter(log: Log, at: datetime, pace: Pace | None = None) -> Past:
     whole, week, span = last_days(at, 7 * WEEKS, zone), last_days(at, 7, zone), log.span()
     days = Window(span.start, max(span.start, whole.end)).days(zone) if span else []
     first = min(days[0].end if days else whole.end, week.start)
-    return Past(log, Window(max(whole.start, first), whole.end), whole.end, pace)
+    return Past(log, Window(max(whole.start, first), whole.end), whole.end, learned)

@@ -12,7 +12,7 @@ from core.arrays import Micros
 from core.epoch import DAY, HOUR, WEEK_HOURS, instant, micros
 from core.estimate import Estimate
 from core.hours import account
-from core.hours.state_hours import Spent
+from core.hours.state_hours import StateHours
 from core.reading import periods
 from core.reading.reading import tally
 from core.reading.types import Loss, Tally
@@ -154,7 +154,7 @@ def _spares(past: Past) -> list[SpareWait]:
     return sorted(found, key=lambda line: (-line.week.best, -line.usual.best, line.spare))
 
 
-def _days_by_spare(waiting: Spent) -> dict[str, Estimate]:
+def _days_by_spare(waiting: StateHours) -> dict[str, Estimate]:
     rows = waiting.by("spare").drop_nulls("spare")
     return {
         spare: Estimate(low=low / 24, best=best / 24, high=high / 24)

@@ -16,10 +16,10 @@ from scipy.constants import golden
 from core.arrays import Flags, Micros, Numbers
 from core.epoch import FAR, HOUR
 from core.estimate import BEST, HIGH, LOW
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.habits.usage import Usage
 from core.hours.replays import Law, Replays, replay
-from core.names import names_of
+from core.numbering import numbering_of
 from core.setup import Setup
 from core.spools.spools import Spool, grams_an_hour, grams_left
 from core.staffed import Staffed
@@ -55,14 +55,14 @@ class RunOut:
         return self.chance >= ANNOUNCED or self.this >= STARVES
 
 
-def ahead(gaps: pl.DataFrame, setup: Setup, staffed: Staffed, pace: Pace, at: int, until: int) -> Replays | None:
+def ahead(gaps: pl.DataFrame, setup: Setup, staffed: Staffed, learned: Learned, at: int, until: int) -> Replays | None:
     """Every machine that may run, from its last fact to `until`; None where no habits are learned yet.
 
     `gaps` are those known at `at` (both microseconds); `staffed` must reach to `until`.
     """
-    if (law := Law.of(pace, staffed, setup.zone, at)) is None:
+    if (law := Law.of(learned, staffed, setup.zone, at)) is None:
         return None
-    mine = spans(gaps, pace, names_of(setup), until)
+    mine = spans(gaps, learned, numbering_of(setup), until)
     return replay(mine.of(mine.found == OPEN), law, FUTURES)
 
 

@@ -22,7 +22,7 @@ from core.epoch import FAR, HOUR
 from core.estimate import BEST, HIGH, LOW, Estimate
 from core.habits.usage import FACTOR_DOUBT, Usage
 from core.hours.replays import Replays
-from core.names import names_of
+from core.numbering import numbering_of
 from core.setup import Material, PrintFile, Setup
 from core.timeline.spans import PRINTING
 
@@ -62,7 +62,7 @@ class Use:
 
 
 @dataclass(frozen=True, slots=True)
-class Fitted:
+class FittedSpool:
     """A spool was fitted: at (microseconds), material, net grams, and what was left on the old one if weighed."""
 
     at: int
@@ -72,7 +72,7 @@ class Fitted:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class SpoolStory:
     """One story of what is left: its weight, grams, their variance, and the grams used since the spool was full."""
 
     weight: float
@@ -91,7 +91,7 @@ class Spool:
     machine: str
     material: str | None = None
     since: int | None = None
-    lines: tuple[Line, ...] = ()
+    lines: tuple[SpoolStory, ...] = ()
     running: Use | None = None
 
 
@@ -198,12 +198,12 @@ def lasts(spool: Spool, grams: float, usage: Usage) -> float | None:
     return math.fsum(line.weight * _enough(line, need, (need * PRINT_SPREAD) ** 2, usage)[0] for line in spool.lines)
 
 
-def grams_left(lines: Sequence[Line], usage: Usage, shares: Iterable[float]) -> list[float]:
+def grams_left(lines: Sequence[SpoolStory], usage: Usage, shares: Iterable[float]) -> list[float]:
     """The grams below which what is left lies with the chance of each share."""
     return [_quantile(lines, usage, share) for share in shares]
 
 
-def _quantile(lines: Sequence[Line], usage: Usage, share: float) -> float:
+def _quantile(lines: Sequence[SpoolStory], usage: Usage, share: float) -> float:
     spread = [math.sqrt(line.variance + (line.used * usage.doubt) ** 2) or 1e-9 for line in lines]
     low = min(line.grams - 5 * s for line, s in zip(lines, spread, strict=True))
     high = max(line.grams + 5 * s for line, s in zip(lines, spread, strict=True))
@@ -215,7 +215,7 @@ def _quantile(lines: Sequence[Line], usage: Usage, share: float) -> float:
     return max(float(brentq(beyond, low, high)), 0.0)
 
 
-def _enough(line: Line, need: float, variance: float, usage: Usage) -> tuple[float, float, float]:
+def _enough(line: SpoolStory, need: float, variance: float, usage: Usage) -> tuple[float, float, float]:
     """The chance that a line feeds `need` grams, and then the mean and variance of what is left."""
     spread = math.sqrt(line.variance + variance + ((line.used + need) * usage.doubt) ** 2) or 1e-9
     mean = line.grams - need
@@ -241,7 +241,7 @@ class _Book:
         self._packs, self._usage = packs, usage
         self._full, self._stated, self._sure = 0.0, 0.0, False
 
-    def fit(self, fitted: Fitted, into: Use | None = None, following: Use | None = None) -> None:
+    def fit(self, fitted: FittedSpool, into: Use | None = None, following: Use | None = None) -> None:
         """A spool was fitted, `into` a print that was under way, or for the one `following`."""
         before, use = self.spool, into or following
         if use and before.lines and before.material == fitted.material:
@@ -250,11 +250,11 @@ class _Book:
         self._weigh(fitted, into)
         self._put_back(fitted, into)
         spread = SPOOL_SPREAD * fitted.grams
-        lines = (Line(1.0, fitted.grams, spread**2),)
+        lines = (SpoolStory(1.0, fitted.grams, spread**2),)
         self.spool = Spool(before.machine, fitted.material, fitted.at, lines)
         self._full, self._stated, self._sure = fitted.grams, 0.0, True
 
-    def _weigh(self, fitted: Fitted, into: Use | None) -> None:
+    def _weigh(self, fitted: FittedSpool, into: Use | None) -> None:
         """A spool that was weighed when it came off, and whose prints are all known, tells what they used."""
         if not self._sure or into is not None or fitted.left is None or not self._stated:
             return
@@ -262,7 +262,7 @@ class _Book:
         if likeliest >= SURE and fitted.left < self._full:
             self.counts.ratios.append((self._full - fitted.left) / self._stated)
 
-    def _put_back(self, fitted: Fitted, into: Use | None) -> None:
+    def _put_back(self, fitted: FittedSpool, into: Use | None) -> None:
         """What is left on the old spool goes back on the shelf; a part-spool that is fitted leaves it."""
         spool, machine = self.spool, self.spool.machine
         rest = Estimate.exact(fitted.left) if fitted.left is not None else left(spool, self._usage)
@@ -282,7 +282,7 @@ class _Book:
         for line in self.spool.lines:
             chance, mean, own = _enough(line, need, variance, self._usage)
             short += line.weight * (1 - chance)
-            fed = Line(line.weight * chance, mean, own, line.used + need)
+            fed = SpoolStory(line.weight * chance, mean, own, line.used + need)
             rest = replace(line, grams=max(line.grams - need, 0.0), variance=own, used=line.used + need)
             found.append(fed if use.itself else rest)
         if use.itself:
@@ -318,25 +318,25 @@ class _Book:
         self._sure = self._sure and use.told and use.doubt == 0
         return need, (need * PRINT_SPREAD) ** 2 + (use.grams * use.doubt * self._usage.factor) ** 2
 
-    def _hold(self, lines: Sequence[Line]) -> None:
+    def _hold(self, lines: Sequence[SpoolStory]) -> None:
         if self.spool.lines:
             self.spool = replace(self.spool, lines=_merged(lines))
 
-    def _fresh(self, weight: float, used: float, variance: float) -> Line:
+    def _fresh(self, weight: float, used: float, variance: float) -> SpoolStory:
         """The line of a full spool that nobody noted."""
         full = self._packs.get(self.spool.material or "", 1000.0)
-        return Line(weight, max(full - used, 0.0), (SPOOL_SPREAD * full) ** 2 + variance, used)
+        return SpoolStory(weight, max(full - used, 0.0), (SPOOL_SPREAD * full) ** 2 + variance, used)
 
     def _load(self, material: str | None) -> None:
         """A print of another material than the spool's: it was changed unnoted, to any spool of that one."""
         if material and self.spool.material and material != self.spool.material:
             full = self._packs.get(material, 1000.0)
-            lines = (Line(1.0, 0.7 * full, (0.25 * full) ** 2),)
+            lines = (SpoolStory(1.0, 0.7 * full, (0.25 * full) ** 2),)
             self.spool = replace(self.spool, material=material, since=None, lines=lines)
             self._sure = False
 
 
-def _merged(lines: Sequence[Line]) -> tuple[Line, ...]:
+def _merged(lines: Sequence[SpoolStory]) -> tuple[SpoolStory, ...]:
     """The likeliest lines, the others drawn together; weights sum to one."""
     whole = math.fsum(line.weight for line in lines)
     if whole <= 0:
@@ -346,11 +346,11 @@ def _merged(lines: Sequence[Line]) -> tuple[Line, ...]:
     return tuple([*kept, _one(rest)] if rest else kept)
 
 
-def _one(lines: Sequence[Line]) -> Line:
+def _one(lines: Sequence[SpoolStory]) -> SpoolStory:
     weight = math.fsum(e.weight for e in lines)
     mean, used = (math.fsum(e.weight * getattr(e, n) for e in lines) / weight for n in ("grams", "used"))
     variance = math.fsum(e.weight * (e.variance + (e.grams - mean) ** 2) for e in lines) / weight
-    return Line(weight, mean, variance, used)
+    return SpoolStory(weight, mean, variance, used)
 
 
 def _books(
@@ -369,15 +369,15 @@ def _books(
     ]
 
 
-def _fits(fitted: pl.DataFrame) -> dict[str, list[Fitted]]:
+def _fits(fitted: pl.DataFrame) -> dict[str, list[FittedSpool]]:
     rows = fitted.sort("at", "id").select("machine", pl.col("at").dt.epoch("us"), "material", "grams", "left_grams")
-    found: dict[str, list[Fitted]] = {}
+    found: dict[str, list[FittedSpool]] = {}
     for machine, *told in rows.iter_rows():
-        found.setdefault(machine, []).append(Fitted(*told))
+        found.setdefault(machine, []).append(FittedSpool(*told))
     return found
 
 
-def _told(book: _Book, fits: Sequence[Fitted], uses: Sequence[tuple[Use, str | None]], now: int) -> _Book:
+def _told(book: _Book, fits: Sequence[FittedSpool], uses: Sequence[tuple[Use, str | None]], now: int) -> _Book:
     """Fits and prints in the order in which they happened; a spool fitted into a print splits what it uses."""
     waiting = list(fits)
     for use, material in uses:
@@ -480,5 +480,5 @@ def _printed_untold(group: Replays, rates: Numbers) -> tuple[Numbers, Numbers, N
 def grams_an_hour(setup: Setup) -> Numbers:
     """What the files of every material state, by its place, and last what all of them do."""
     files = setup.history(PrintFile)
-    groups = [*([f for f in files if f.material == m] for m in names_of(setup).materials), files]
+    groups = [*([f for f in files if f.material == m] for m in numbering_of(setup).materials), files]
     return np.array([math.fsum(f.grams for f in of) / (math.fsum(f.hours for f in of) or 1.0) for of in groups])

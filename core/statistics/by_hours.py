@@ -10,7 +10,7 @@ import numpy as np
 
 from core.arrays import Numbers
 from core.estimate import Estimate
-from core.statistics.failures import Watched
+from core.statistics.failures import FailureTimes
 from core.statistics.ranges import poisson_range
 
 #: So many bands at most, of a round width; the last takes in what lies beyond it, less than this share of the hours.
@@ -30,7 +30,7 @@ class Band:
     rate: Estimate
 
 
-def bands(machines: Sequence[Watched]) -> list[Band]:
+def bands(machines: Sequence[FailureTimes]) -> list[Band]:
     """The bands from 0 to the longest time anything was watched; none of nothing watched.
 
     The rate of a band is its failures by its hours, with Garwood's exact range: right if it is steady within the band.

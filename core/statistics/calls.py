@@ -50,7 +50,7 @@ class Call:
 
 
 @dataclass(frozen=True)
-class Rules:
+class CallRules:
     """How far a steady figure goes: `reach` of one value, `limit` of the cumulative sum; downwards too if `both`."""
 
     reach: float
@@ -58,7 +58,7 @@ class Rules:
     both: bool
 
     @classmethod
-    def of(cls, false_calls: float, points: float, both: bool = True) -> Rules:
+    def of(cls, false_calls: float, points: float, both: bool = True) -> CallRules:
         """The rules by which `points` steady values give so many false calls on average."""
         sides = 2 if both else 1
         each = false_calls / sides / points
@@ -82,7 +82,7 @@ def limit_of(values: float) -> float:
     return float(brentq(lambda limit: run_length(limit) - wanted, 0.5, 60.0))
 
 
-def calls(score: Score, count: int, rules: Rules) -> list[Call]:
+def calls(score: Score, count: int, rules: CallRules) -> list[Call]:
     """The changes among `count` values, oldest first.
 
     Scores spread more widely than chance has it, or that go on from one value to the next, are brought to what they
@@ -102,7 +102,7 @@ def calls(score: Score, count: int, rules: Rules) -> list[Call]:
             begin = max(call.since, begin + 1)
 
 
-def _first(z: Numbers, rules: Rules, begin: int, told: list[Call]) -> Call | None:
+def _first(z: Numbers, rules: CallRules, begin: int, told: list[Call]) -> Call | None:
     """The first change that is not told yet."""
     sums, since = np.zeros(2), np.full(2, begin)
     last = max((call.at for call in told), default=-1)

@@ -14,7 +14,7 @@ ENOUGH = 15
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class UsualRange:
     """The usual of a daily figure: its mean, and the limits a steady figure stays within."""
 
     mean: float
@@ -31,15 +31,15 @@ class Signal:
     upward: bool
 
 
-def limits(values: Sequence[float]) -> Limits | None:
+def limits(values: Sequence[float]) -> UsualRange | None:
     """The limits for individual values from their moving ranges; None with too few values."""
     if len(values) < ENOUGH:
         return None
     found = individuals(values)
-    return Limits(found.centre, float(found.lower[0]), float(found.upper[0]))
+    return UsualRange(found.centre, float(found.lower[0]), float(found.upper[0]))
 
 
-def signal(values: Sequence[float], usual: Limits, recent: int = 7) -> Signal | None:
+def signal(values: Sequence[float], usual: UsualRange, recent: int = 7) -> Signal | None:
     """The newest change that shows in the last `recent` values, or None."""
     first_recent = len(values) - recent
     for index in range(len(values) - 1, max(first_recent, 0) - 1, -1):

@@ -28,7 +28,7 @@ Verdict = Literal["improving", "steady", "worsening", "cannot tell"]
 
 
 @dataclass(frozen=True)
-class Watched:
+class FailureTimes:
     """A machine that `failed` at so many printing hours since its watch began (any order), watched for `hours` of them.
 
     `by_failure`: the watch ended because the last failure came (failure-terminated) and not at a time of its own
@@ -89,7 +89,7 @@ class Tested:
     p: float
 
 
-def mil_hdbk_189(machines: Sequence[Watched]) -> Tested | None:
+def mil_hdbk_189(machines: Sequence[FailureTimes]) -> Tested | None:
     """The test of no trend against a power law: chi-square with twice as many degrees as there are `free` failures.
 
     MIL-HDBK-189 (1981), 5: 2 sum ln(T / t), exact; small if failures come closer together. Over several machines the
@@ -102,7 +102,7 @@ def mil_hdbk_189(machines: Sequence[Watched]) -> Tested | None:
     return Tested(2 * logs, 2 * float(min(chi2.cdf(2 * logs, 2 * count), chi2.sf(2 * logs, 2 * count))))
 
 
-def _logs(machines: Sequence[Watched]) -> tuple[int, float]:
+def _logs(machines: Sequence[FailureTimes]) -> tuple[int, float]:
     """How many failures are free, and the sum of ln(T / t) over them."""
     logs = sum(float(np.log(one.hours / one.free).sum()) for one in machines)
     return sum(one.free.size for one in machines), logs
@@ -120,7 +120,7 @@ class Trend:
     estimator: str
 
 
-def trend(machines: Sequence[Watched], sure: float = 0.9) -> Trend:
+def trend(machines: Sequence[FailureTimes], sure: float = 0.9) -> Trend:
     """The trend of one machine, or the common one of several with rates of their own, by `mil_hdbk_189`.
 
     Improving or worsening: the range of the slope excludes 1 (p < 1 - sure). Steady is claimed only if the whole range
@@ -143,7 +143,7 @@ def _verdict(slope: Estimate | None) -> Verdict:
     return "steady" if slope.low >= 1 / STEADY and slope.high <= STEADY else "cannot tell"
 
 
-def slope(machines: Sequence[Watched], sure: float = 0.9) -> Estimate | None:
+def slope(machines: Sequence[FailureTimes], sure: float = 0.9) -> Estimate | None:
     """The slope b of the power law that machines have in common; None of fewer than `FEWEST` free failures.
 
     Unbiased: (n - 1) / sum ln(T / t) over n free failures. Its range is exact: 2 b sum ln(T / t) is chi-square with
@@ -168,7 +168,7 @@ class MeanCumulative:
     high: Numbers
 
 
-def mean_cumulative(machines: Sequence[Watched], sure: float = 0.9) -> MeanCumulative:
+def mean_cumulative(machines: Sequence[FailureTimes], sure: float = 0.9) -> MeanCumulative:
     """Nelson's mean cumulative function of machines whose watches end at different hours, with its range.
 
     Nelson, Recurrent Events Data Analysis (2003), 3. The range is exp(+-z s / M) times M, where the variance is the
@@ -186,7 +186,7 @@ def mean_cumulative(machines: Sequence[Watched], sure: float = 0.9) -> MeanCumul
     return MeanCumulative(at, best / reach, best, best * reach)
 
 
-def _counted(machines: Sequence[Watched]) -> tuple[Numbers, Numbers]:
+def _counted(machines: Sequence[FailureTimes]) -> tuple[Numbers, Numbers]:
     """The hours at which any machine failed, and how often each did then [machines, times]."""
     if not machines:
         raise ValueError("there must be at least one machine that was watched, got none")

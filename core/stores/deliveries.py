@@ -30,7 +30,7 @@ SOONEST = 0.25
 
 
 @dataclass(frozen=True, slots=True)
-class Order:
+class StockOrder:
     """What is still to come of an order."""
 
     at: int
@@ -72,11 +72,11 @@ class Story:
     """One way in which orders and deliveries belong together: orders still to come, days deliveries took."""
 
     law: LeadLaw
-    open: tuple[Order, ...] = ()
+    open: tuple[StockOrder, ...] = ()
     leads: tuple[float, ...] = ()
     cost: float = 0.0
 
-    def ordered(self, order: Order) -> Story:
+    def ordered(self, order: StockOrder) -> Story:
         """One more order."""
         return replace(self, open=(*self.open, order))
 
@@ -84,7 +84,7 @@ class Story:
         """The oldest orders came, and nobody noted it."""
         return replace(self, open=self.open[orders:], cost=self.cost + cost)
 
-    def overdue(self, order: Order, at: int) -> bool:
+    def overdue(self, order: StockOrder, at: int) -> bool:
         """Whether an order would have come by now, were it noted."""
         days = (at - order.at) / DAY
         return bool(self.law.distance(days) > stdtrit(self.law.n, 1 - TOO_LONG))
@@ -109,7 +109,7 @@ def delivered(stories: Sequence[Story], quantity: float, at: int) -> list[Story]
     if len(stories) == 1 and len(stories[0].open) < 2:
         return [stories[0].settled(quantity, at)]
     rare, stray = -math.log(UNNOTED), -math.log(STRAY)
-    found: dict[tuple[Order, ...], Story] = {}
+    found: dict[tuple[StockOrder, ...], Story] = {}
     for story in stories:
         passing = range(min(PASSED + 1, len(story.open)))
         ways = [story.came_unnoted(passed, passed * rare).settled(quantity, at) for passed in passing]

@@ -19,7 +19,7 @@ from core.arrays import Numbers
 from core.epoch import WEEK
 from core.estimate import NINETY, Estimate
 from core.setup import Item, Material
-from core.stores.deliveries import LEAD_PRIOR, LeadLaw, Order, Story, delivered
+from core.stores.deliveries import LEAD_PRIOR, LeadLaw, StockOrder, Story, delivered
 from core.timeline.facts import SPARES_USED
 
 #: A spool with so much of a full one on it came from the shelf of new ones.
@@ -53,11 +53,11 @@ class Stock:
 
     on_hand: Estimate | None
     counted_at: int | None
-    orders: tuple[Order, ...]
+    orders: tuple[StockOrder, ...]
     doubt: str | None
     uses: tuple[tuple[int, int, float], ...]
     leads: tuple[float, ...]
-    unnoted: tuple[Order, ...] = ()
+    unnoted: tuple[StockOrder, ...] = ()
 
     @property
     def on_order(self) -> float:
@@ -83,7 +83,7 @@ class _Book:
         getattr(self, f"_{move.what}")(move)
 
     def _ordered(self, move: Move) -> None:
-        order = Order(move.at, move.quantity, move.expected)
+        order = StockOrder(move.at, move.quantity, move.expected)
         self.stories = [story.ordered(order) for story in self.stories]
 
     def _received(self, move: Move) -> None:

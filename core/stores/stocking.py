@@ -25,7 +25,7 @@ MOST_WEEKS, USUAL_WEEKS = 13.0, 4.0
 
 
 @dataclass(frozen=True)
-class Times:
+class StockTimes:
     """Weeks [items] each: a delivery takes `lead`, give or take `spread`; the shelf is gone through each `review`."""
 
     lead: Numbers
@@ -66,7 +66,7 @@ class Levels:
     rule: tuple[str, ...]
 
 
-def levels(mean: Numbers, sd: Numbers, rate: Numbers, times: Times, terms: Terms) -> Levels:
+def levels(mean: Numbers, sd: Numbers, rate: Numbers, times: StockTimes, terms: Terms) -> Levels:
     """Min and max of each item from its expected use over `times.bridge` and the standard deviation of its error.
 
     `rate` is the expected use a week. All are [items]. NaN, rule "none", where nothing is known; 0, rule "no use",
@@ -86,7 +86,7 @@ def levels(mean: Numbers, sd: Numbers, rate: Numbers, times: Times, terms: Terms
     return Levels(low, high, tuple(str(name) for name in rule))
 
 
-def _need(mean: Numbers, sd: Numbers, rate: Numbers, lot: Numbers, times: Times) -> tuple[Numbers, Numbers]:
+def _need(mean: Numbers, sd: Numbers, rate: Numbers, lot: Numbers, times: StockTimes) -> tuple[Numbers, Numbers]:
     """Mean and standard deviation of what is used between min and the delivery.
 
     Min is passed at any moment between two reviews, and by the more the more demand comes in clusters: the excess

@@ -12,7 +12,7 @@ import numpy as np
 
 from core.arrays import Numbers
 from core.epoch import DAY, WEEK, instant, micros
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.habits.usage import SPOOL_MINUTES
 from core.log.store import Log
 from core.orders import ORDERS_KEPT
@@ -20,9 +20,9 @@ from core.reading.reading import faults_told
 from core.setup import Item, Machine, Material, Setup, Shop, Spare
 from core.statistics.forecasts import PAST, Forecast, forecast
 from core.stores import booked, shelf
-from core.stores.deliveries import LeadLaw, Order
+from core.stores.deliveries import LeadLaw, StockOrder
 from core.stores.shelf import Stock
-from core.stores.stocking import Levels, Terms, Times, chance_short, levels, to_order, weeks_left
+from core.stores.stocking import Levels, StockTimes, Terms, chance_short, levels, to_order, weeks_left
 from core.stores.types import Ordered, OrderNow, SpoolChanges, StockMove, Stored, Stores, WhyMoved
 from core.window import Window
 
@@ -39,7 +39,7 @@ BEFORE, MOVED = 8, 0.1
 
 
 @dataclass(frozen=True)
-class Plan:
+class StockPlan:
     """Forecast and levels of all items, as known at one moment: `use` [items, weeks], `leads` [items, mean and spread]
     in days, `rate` a week.
     """
@@ -100,7 +100,7 @@ def waited_for(log: Log, at: datetime) -> tuple[Counter[str], Counter[str]]:
     """
     setup, now = log.setup(), Window(at, at)
     gone = {row.machine for row in setup.all(Machine, at) if not row.in_service}
-    told = faults_told(log.machine_entries(now, at), setup, now, at, Pace())
+    told = faults_told(log.machine_entries(now, at), setup, now, at, Learned())
     down = [(one.spare, one.waits) for one in told if one.spare and not one.over and one.machine not in gone]
     return Counter(spare for spare, waits in down if waits), Counter(spare for spare, _ in down)
 
@@ -160,21 +160,21 @@ def _booked(log: Log, setup: Setup, at: datetime, codes: Sequence[str]) -> Numbe
 
 def _plan(
     use: Numbers, stocks: Sequence[Stock], rows: Sequence[Item], shop: Shop, terms: Terms, orders: Numbers
-) -> Plan:
+) -> StockPlan:
     """`orders` [items, AHEAD] are on the book: no less than these will be used."""
     leads = np.array([
         shelf.lead_time(s.leads, row.lead_days, row.lead_spread) for s, row in zip(stocks, rows, strict=True)
     ]).reshape(-1, 2)  # fmt: skip
-    times = Times(leads[:, 0] / 7, leads[:, 1] / 7, np.full(len(rows), shop.review_days / 7))
+    times = StockTimes(leads[:, 0] / 7, leads[:, 1] / 7, np.full(len(rows), shop.review_days / 7))
     groups = np.array([isinstance(row, Spare) for row in rows], dtype=np.int64)
     told = forecast(use, times.bridge, groups, AHEAD)
     more = np.maximum(orders - np.nan_to_num(told.weekly), 0.0)
     told = replace(told, weekly=told.weekly + more, total=told.total + _within(times.bridge, more))
     rate = told.weekly[:, :SOON].mean(axis=1)
-    return Plan(use, leads, told, rate, levels(told.total, told.sd, rate, times, terms))
+    return StockPlan(use, leads, told, rate, levels(told.total, told.sd, rate, times, terms))
 
 
-def _runs_out_first(plan: Plan, stocks: Sequence[Stock], have: Numbers, now: int) -> Numbers:
+def _runs_out_first(plan: StockPlan, stocks: Sequence[Stock], have: Numbers, now: int) -> Numbers:
     """The chance that each item runs out before a delivery ordered now would come [items]."""
     if not stocks:
         return np.zeros(0)
@@ -210,12 +210,12 @@ def _within(weeks: Numbers, weekly: Numbers) -> Numbers:
     return np.asarray((weekly * np.clip(weeks[:, None] - np.arange(AHEAD), 0.0, 1.0)).sum(axis=1))
 
 
-def _due(order: Order, days: float) -> int:
+def _due(order: StockOrder, days: float) -> int:
     """When an order should be there, in a shop whose deliveries take so many days."""
     return order.expected or order.at + round(days * DAY)
 
 
-def _why(plan: Plan, before: Plan, place: int, row: Item) -> WhyMoved | None:
+def _why(plan: StockPlan, before: StockPlan, place: int, row: Item) -> WhyMoved | None:
     """Why min moved since `BEFORE` weeks ago; None where it did not, or is the owner's own."""
     now, then = plan.found.min[place], before.found.min[place]
     if row.pinned_min is not None or not then > 0 or not abs(now / then - 1) > MOVED:
@@ -235,7 +235,7 @@ class _Line:
 
     row: Item
     stock: Stock
-    plan: Plan
+    plan: StockPlan
     place: int
     at: datetime
     review_days: float
@@ -260,7 +260,7 @@ class _Line:
             "expected": [] if weekly is None else [float(v) for v in told.weekly[place]],
         }  # fmt: skip
 
-    def _ordered(self, orders: Sequence[Order]) -> list[Ordered]:
+    def _ordered(self, orders: Sequence[StockOrder]) -> list[Ordered]:
         usual = round(self.plan.leads[self.place, 0] * DAY)
         return [
             Ordered(at=instant(o.at), quantity=o.quantity, expected=instant(o.expected or o.at + usual)) for o in orders

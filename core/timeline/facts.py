@@ -13,8 +13,8 @@ import polars as pl
 
 from core.entries import OUT_OF_ORDER_MINUTES, PARTS_THERE, SAME_MOMENT
 from core.epoch import HOUR, MINUTE
-from core.habits.learned import Pace
-from core.names import names_of
+from core.habits.learned import Learned
+from core.numbering import numbering_of
 from core.setup import Machine, PrintFile, Setup
 
 _FOUND = {"PrintStarted": "clear", "WentDown": "any", "CameBack": "down", "SetAside": "any",
@@ -37,7 +37,7 @@ HALF_STEPS = (
 )  # fmt: skip
 
 
-def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
+def facts(entries: pl.DataFrame, setup: Setup, learned: Learned) -> pl.DataFrame:
     """The telling entries of every machine in the order they happened.
 
     Columns: machine, t (microseconds), id, kind, saw, found, leaves, hand (somebody left the machine
@@ -56,7 +56,7 @@ def facts(entries: pl.DataFrame, setup: Setup, pace: Pace) -> pl.DataFrame:
         blur=_blur(pl.col("noted_at") - pl.col("at")),
         model=pl.col("machine").replace_strict(_models(setup), default=None, return_dtype=pl.String),
     )  # fmt: skip
-    takes = _file_table(setup, pace)
+    takes = _file_table(setup, learned)
     rows = rows.join(takes, on=["file", "revision", "model"], how="left", maintain_order="left")
     rows = rows.with_columns(
         parts=pl.coalesce("on_platform", "parts"),
@@ -107,12 +107,12 @@ def _models(setup: Setup) -> dict[str, str]:
     return {row.machine: row.model for row in setup.history(Machine)}
 
 
-def _file_table(setup: Setup, pace: Pace) -> pl.DataFrame:
+def _file_table(setup: Setup, learned: Learned) -> pl.DataFrame:
     """How long every revision of a file takes on every model, its parts and its material."""
     files = {(row.file, row.revision): row for row in setup.history(PrintFile)}
-    models = names_of(setup).models
+    models = numbering_of(setup).models
     rows = [
-        (f.file, f.revision, model, f.material, f.parts, int(f.hours * pace.ratio(f.file, f.revision, model) * HOUR))
+        (f.file, f.revision, model, f.material, f.parts, int(f.hours * learned.ratio(f.file, f.revision, model) * HOUR))
         for f in files.values()
         for model in models
     ]

@@ -3,12 +3,12 @@
 It follows from what the first fact left and what the second one found: a table of shapes, each one to
 three states with cuts between them.
 
-Words used below. A print *takes* its file's hours times the shop's pace; it is *due* at its start plus
+Words used below. A print *takes* its file's hours times what was learned of it; it is *due* at its start plus
 that. A print still seen printing after five quarters of it is *another* print; one gone before three
 quarters was cut short. A print nobody announced takes what prints begun last in a shift, with so much of it
 left, usually take here; where nothing but a sighting is known of it, the sighting is its half-way point.
 A finished print that seems to have waited for hands beyond all patience was *changed* unseen, both taps
-forgotten (see `pace`); so was one that was seen done and left for so long. The *middle* of a time is that
+forgotten (see `learned`); so was one that was seen done and left for so long. The *middle* of a time is that
 of its staffed part, since only hands change anything but the end of a print.
 """
 
@@ -18,7 +18,7 @@ import numpy as np
 import polars as pl
 
 from core.epoch import FAR, HOUR
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.staffed import Staffed
 
 #: Conditions that somebody declared; they hold until somebody says otherwise.
@@ -46,9 +46,9 @@ SHAPES: dict[str, tuple[tuple[str, str], ...]] = {
 class _Usual:
     """What a print takes that nobody announced, by how much of the shift was left when it began."""
 
-    def __init__(self, pace: Pace, staffed: Staffed) -> None:
+    def __init__(self, learned: Learned, staffed: Staffed) -> None:
         self._staffed = staffed
-        self._takes = np.array([int(hours * pace.best * HOUR) for hours in pace.usual], dtype=np.int64)
+        self._takes = np.array([int(hours * learned.best * HOUR) for hours in learned.usual], dtype=np.int64)
 
     def at(self, moment: pl.Expr) -> pl.Expr:
         """Microseconds a print begun at `moment` takes."""
@@ -59,16 +59,16 @@ class _Usual:
         return pl.Series(self._takes[np.minimum(left, len(self._takes) - 1)])
 
 
-def find_gaps(told: pl.DataFrame, staffed: Staffed, pace: Pace) -> pl.DataFrame:
+def find_gaps(told: pl.DataFrame, staffed: Staffed, learned: Learned) -> pl.DataFrame:
     """Each machine's gaps, one after every fact of `facts`, with their shape and the cuts it may use."""
-    usual = _Usual(pace, staffed)
-    told = _with_due(_with_prints(told, staffed, usual), pace, usual)
+    usual = _Usual(learned, staffed)
+    told = _with_due(_with_prints(told, staffed, usual), learned, usual)
     after = {
         f"next_{name}": pl.col(name).shift(-1).over("machine")
         for name in ("id", "kind", "found", "file", "begin", "begin_low", "blur", "loads", "spares")
     }
     gaps = told.with_columns(until=pl.col("t").shift(-1).over("machine").fill_null(FAR), **after)
-    return _with_cuts(gaps, staffed, pace, usual).with_columns(
+    return _with_cuts(gaps, staffed, learned, usual).with_columns(
         shape=_shape(), then=pl.col("next_found").replace("clear", "empty")
     )
 
@@ -118,7 +118,7 @@ def _with_begin(told: pl.DataFrame, staffed: Staffed) -> pl.DataFrame:
     )
 
 
-def _with_due(told: pl.DataFrame, pace: Pace, usual: _Usual) -> pl.DataFrame:
+def _with_due(told: pl.DataFrame, learned: Learned, usual: _Usual) -> pl.DataFrame:
     """When the print after a fact is due (low, best, high); from `late` on a print seen is another one."""
     began, takes, t = pl.col("began"), pl.col("takes"), pl.col("t")
     other = usual.at(t)
@@ -139,15 +139,15 @@ def _with_due(told: pl.DataFrame, pace: Pace, usual: _Usual) -> pl.DataFrame:
     )
     # Of a print known by a sighting alone, anything from its last minute to its first may be left.
     guessed = pl.col("overdue") | pl.col("fresh") | (pl.col("kind") == "SpoolFitted")
-    early_by = (takes * (1 - pace.low / pace.best)).cast(pl.Int64)
-    late_by = (takes * (pace.high / pace.best - 1)).cast(pl.Int64)
+    early_by = (takes * (1 - learned.low / learned.best)).cast(pl.Int64)
+    late_by = (takes * (learned.high / learned.best - 1)).cast(pl.Int64)
     return told.with_columns(
         due_low=pl.when(guessed).then(t).otherwise(pl.max_horizontal(pl.col("due") - early_by, t)),
         due_high=pl.when(guessed).then(pl.col("due") * 2 - t).otherwise(pl.col("due") + late_by),
     )
 
 
-def _with_cuts(gaps: pl.DataFrame, staffed: Staffed, pace: Pace, usual: _Usual) -> pl.DataFrame:
+def _with_cuts(gaps: pl.DataFrame, staffed: Staffed, learned: Learned, usual: _Usual) -> pl.DataFrame:
     """Every cut a shape may use, best and with the earliest and latest it can have been."""
     t, until, begin = pl.col("t"), pl.col("until"), pl.col("next_begin")
     gaps = gaps.with_columns(
@@ -166,8 +166,8 @@ def _with_cuts(gaps: pl.DataFrame, staffed: Staffed, pace: Pace, usual: _Usual) 
         cease=pl.min_horizontal("end", "mid"),
         fail=begin + (pl.col("finish") - begin) // 2,
         swap=_middle(staffed, _swap_from(usual), until),
-        change=pl.min_horizontal(_after(staffed, waits_from, pace.wait), until),
-        waited_long=_after(staffed, waits_from, pace.patience) < until,
+        change=pl.min_horizontal(_after(staffed, waits_from, learned.wait), until),
+        waited_long=_after(staffed, waits_from, learned.patience) < until,
     ).with_columns(clear=_middle(staffed, pl.col("stop"), until))
     gaps = gaps.with_columns(changed_takes=usual.at(pl.col("change"))).with_columns(
         change_end=pl.min_horizontal(pl.col("change") + pl.col("changed_takes"), until)

@@ -38,7 +38,7 @@ class Answer:
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class OpenQuestion:
     """Something to ask about one machine.
 
     `rule` is one of "parts not counted", "start not noted", "return not noted", "fault not noted";
@@ -59,7 +59,7 @@ class Question:
     answers: tuple[Answer, ...] = ()
 
 
-def questions(reckoned: Reckoned, since: int, closed: Sequence[str], causes: Sequence[str]) -> list[Question]:
+def questions(reckoned: Reckoned, since: int, closed: Sequence[str], causes: Sequence[str]) -> list[OpenQuestion]:
     """The open questions that came up since a moment (microseconds), newest first.
 
     `closed` are ids somebody closed; `causes` the shop's causes for a machine that went down.
@@ -74,13 +74,13 @@ def questions(reckoned: Reckoned, since: int, closed: Sequence[str], causes: Seq
     return sorted((q for q in asked if q.id not in closed), key=lambda q: (-q.seen, q.id))
 
 
-def _not_counted(gaps: pl.DataFrame, since: int) -> Iterator[Question]:
+def _not_counted(gaps: pl.DataFrame, since: int) -> Iterator[OpenQuestion]:
     shown_at = gaps.select(next_id="id", seen="t")
     rows = uncounted(gaps).join(shown_at, on="next_id", how="inner", maintain_order="left")
     for row in rows.filter(pl.col("seen") >= since).iter_rows(named=True):
         off = {"machine": row["machine"], "on_platform": row["parts"]}
         all_scrap = {**off, "scrap": row["parts"], "scrap_cause": "dont-know", "ended": "stopped"}
-        yield Question(
+        yield OpenQuestion(
             id=f"parts not counted:{row['print']}", rule="parts not counted", machine=row["machine"],
             about=row["began"], seen=row["seen"], found="parts gone",
             file=row["file"], revision=row["revision"], parts=row["parts"],
@@ -92,7 +92,7 @@ def _not_counted(gaps: pl.DataFrame, since: int) -> Iterator[Question]:
         )  # fmt: skip
 
 
-def _start_not_noted(gaps: pl.DataFrame) -> Iterator[Question]:
+def _start_not_noted(gaps: pl.DataFrame) -> Iterator[OpenQuestion]:
     usual = gaps.filter(pl.col("kind") == "PrintStarted").select("machine", "t", "file", "revision")
     usual = usual.sort("t", maintain_order=True)
     rows = gaps.filter(
@@ -106,20 +106,20 @@ def _start_not_noted(gaps: pl.DataFrame) -> Iterator[Question]:
         if row["file"]:
             told = {"machine": row["machine"], "file": row["file"], "revision": row["revision"]}
             guess = (Answer("the same file again", (Draft("PrintStarted", row["begun"], told),)),)
-        yield Question(
+        yield OpenQuestion(
             id=f"start not noted:{row['next_id']}", rule="start not noted", machine=row["machine"],
             about=row["begun"], seen=row["until"], found=row["next_found"],
             file=row["file"], revision=row["revision"], answers=(*guess, Answer(NOBODY_KNOWS)),
         )  # fmt: skip
 
 
-def _return_not_noted(gaps: pl.DataFrame) -> Iterator[Question]:
+def _return_not_noted(gaps: pl.DataFrame) -> Iterator[OpenQuestion]:
     went_on = pl.col("next_found").is_in(["clear", "printing", "done", "stopped", "empty"])
     when = pl.when(pl.col("next_found") == "clear").then("until").when(pl.col("next_found") == "empty").then("mid")
     rows = gaps.filter(pl.col("leaves").is_in(DECLARED) & went_on).with_columns(back=when.otherwise("next_begin"))
     for row in rows.iter_rows(named=True):
         kind = "PutBack" if row["leaves"] == "aside" else "CameBack"
-        yield Question(
+        yield OpenQuestion(
             id=f"return not noted:{row['next_id']}", rule="return not noted", machine=row["machine"],
             about=row["back"], seen=row["until"], found=row["next_found"],
             answers=(
@@ -129,11 +129,11 @@ def _return_not_noted(gaps: pl.DataFrame) -> Iterator[Question]:
         )  # fmt: skip
 
 
-def _fault_not_noted(gaps: pl.DataFrame, causes: Sequence[str]) -> Iterator[Question]:
+def _fault_not_noted(gaps: pl.DataFrame, causes: Sequence[str]) -> Iterator[OpenQuestion]:
     rows = gaps.filter((pl.col("next_found") == "down") & ~pl.col("leaves").is_in(DECLARED))
     for row in rows.iter_rows(named=True):
         told = [{"machine": row["machine"], "cause": cause} for cause in causes]
-        yield Question(
+        yield OpenQuestion(
             id=f"fault not noted:{row['next_id']}", rule="fault not noted", machine=row["machine"],
             about=row["mid"], seen=row["until"], found="down",
             answers=tuple(Answer(t["cause"], (Draft("WentDown", row["mid"], t),)) for t in told)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from core.epoch import FAR, micros
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.setup import Machine, Setup
 from core.staffed import Staffed
 from core.timeline.facts import facts, upkeep
@@ -38,12 +38,12 @@ class Reckoned:
     gaps: pl.DataFrame
 
 
-def reckon(entries: pl.DataFrame, setup: Setup, window: Window, staffed: Staffed, pace: Pace) -> Reckoned:
+def reckon(entries: pl.DataFrame, setup: Setup, window: Window, staffed: Staffed, learned: Learned) -> Reckoned:
     """Reckon every machine over `window` from entries that reach as far around it as `Log.machine_entries` gives.
 
     `window` must not reach beyond the moment the entries were known at.
     """
-    gaps = find_gaps(facts(entries, setup, pace), staffed, pace)
+    gaps = find_gaps(facts(entries, setup, learned), staffed, learned)
     rows = _fade(_waited(_stretches(gaps)), staffed, setup.shop(window.end).word_holds)
     rows = _cover(rows, _service(setup, window))
     rows = _lay_over(rows, upkeep(entries))

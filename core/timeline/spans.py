@@ -14,8 +14,8 @@ import polars as pl
 
 from core.arrays import Flags, Micros, Numbers, Rows
 from core.epoch import FAR, HOUR
-from core.habits.learned import Pace
-from core.names import Names
+from core.habits.learned import Learned
+from core.numbering import Numbering
 from core.staffed import Staffed
 
 #: What a machine does that nobody declared, as numbers.
@@ -76,7 +76,7 @@ _OF_A_SPAN = (
 )  # fmt: skip
 
 
-def spans(gaps: pl.DataFrame, pace: Pace, names: Names, known_at: int) -> Spans:
+def spans(gaps: pl.DataFrame, learned: Learned, names: Numbering, known_at: int) -> Spans:
     """The spans of `gaps` between states that nobody declared; an open one ends at `known_at` (microseconds)."""
     states = list(_STATES)
     before = pl.col("leaves").shift(1).over("machine")
@@ -108,15 +108,15 @@ def spans(gaps: pl.DataFrame, pace: Pace, names: Names, known_at: int) -> Spans:
         left=pl.col("leaves").replace_strict(_STATES, default=None, return_dtype=pl.Int64),
     ).with_columns(found=pl.when(pl.col("until") == FAR).then(OPEN).otherwise("found"))
     rows = rows.filter(pl.col("found").is_not_null() & pl.col("left").is_not_null() & (pl.col("t") < pl.col("end")))
-    return _columns(rows, pace, names)
+    return _columns(rows, learned, names)
 
 
-def _columns(rows: pl.DataFrame, pace: Pace, names: Names) -> Spans:
+def _columns(rows: pl.DataFrame, learned: Learned, names: Numbering) -> Spans:
     started = (rows["kind"] == "PrintStarted").to_numpy()
-    places = {kind: place for place, kind in enumerate(pace.times.kinds)}
+    places = {kind: place for place, kind in enumerate(learned.times.kinds)}
     named = zip(rows["file"], rows["revision"], rows["model"], started, strict=True)
     kind = np.array([places.get((f, r, m), -1) if s else -1 for f, r, m, s in named], dtype=np.int64)
-    doubts = np.append(np.sqrt(np.diag(pace.times.covariance)), pace.times.shop_doubt)
+    doubts = np.append(np.sqrt(np.diag(learned.times.covariance)), learned.times.shop_doubt)
     counts = rows["look_at"].list.len().to_numpy().astype(np.int64)
     last = np.cumsum(counts)
     left = rows["left"].to_numpy()

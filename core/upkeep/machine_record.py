@@ -16,7 +16,7 @@ from core.arrays import Micros, Numbers
 from core.epoch import FAR, HOUR, WEEK_HOURS, instant, micros
 from core.errors import Refused
 from core.estimate import Estimate
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.log.store import Log
 from core.reading.reading import Reading, faults_told
 from core.setup import Machine, Setup, Spare
@@ -40,15 +40,20 @@ class WeeksBefore:
     prints: int
 
 
-def weeks_before(log: Log, machine: str, midnight: datetime, pace: Pace) -> WeeksBefore:
+def weeks_before(log: Log, machine: str, midnight: datetime, learned: Learned) -> WeeksBefore:
     """All weeks of a machine before a midnight; they stay as they are for the day, so a caller may keep them."""
     window = Window(midnight - timedelta(weeks=weeks_known(log, midnight)), midnight)
-    read = Reading(log, window, midnight, pace, [machine])
+    read = Reading(log, window, midnight, learned, [machine])
     return WeeksBefore(midnight, _weeks(read), _prints(read))
 
 
 def machine_record(
-    log: Log, machine: str, at: datetime, pace: Pace, watch: Watch | None = None, before: WeeksBefore | None = None
+    log: Log,
+    machine: str,
+    at: datetime,
+    learned: Learned,
+    watch: Watch | None = None,
+    before: WeeksBefore | None = None,
 ) -> MachineRecord:
     """The record of a machine; `watch` of the room, where there is one, tells how the others do. `before` as of
     `weeks_before`, if kept by the caller.
@@ -59,11 +64,11 @@ def machine_record(
     row = setup.get(Machine, machine, at=at)
     if row is None:
         raise Refused("machine_is_known", f"There is no machine {machine} in the set-up: pick one from its rack.")
-    before = before or weeks_before(log, machine, last_midnight(at, setup.zone), pace)
-    today, since = Reading(log, Window(before.midnight, at), at, pace, [machine]), before.weeks[0].start
+    before = before or weeks_before(log, machine, last_midnight(at, setup.zone), learned)
+    today, since = Reading(log, Window(before.midnight, at), at, learned, [machine]), before.weeks[0].start
     window = Window(since, at)
     entries = log.machine_entries(window, at, [machine])
-    told, upkeep = faults_told(entries, setup, window, at, pace), upkeep_told(entries, window)
+    told, upkeep = faults_told(entries, setup, window, at, learned), upkeep_told(entries, window)
     printed = math.fsum(week.printed for week in [*before.weeks, *_weeks(today)])
     others = _of_others(row, watch) if watch else None
     fitted = [SpareFitted(at=when, spare=spare) for _, when, spare in reversed(spares_fitted(told, upkeep))]
@@ -149,7 +154,7 @@ def _mtbf(hours: float, faults: Sequence[Fault]) -> Estimate | None:
 def _of_others(row: Machine, watch: Watch) -> tuple[float, list[Fault]]:
     """Hours printed by the other machines of a machine's model in the watch, and their faults."""
     others = {one.machine for one in watch.machines if one.model == row.model} - {row.machine}
-    hours = math.fsum(watch.worked.at(other, watch.now) for other in others)
+    hours = math.fsum(watch.printed.at(other, watch.now) for other in others)
     return hours, [fault for fault in watch.faults if fault.machine in others]
 
 

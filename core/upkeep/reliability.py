@@ -13,7 +13,7 @@ from core.epoch import FAR, instant
 from core.setup import Machine, Model, Spare, UpkeepTask, is_for
 from core.statistics.bad_actor import SOON, WORSE, Standing, stands_out
 from core.statistics.by_hours import Band, bands
-from core.statistics.failures import Watched, availability, mean_cumulative, mtbf, trend
+from core.statistics.failures import FailureTimes, availability, mean_cumulative, mtbf, trend
 from core.stores.types import Stores
 from core.timeline.faults import Fault
 from core.upkeep.types import (
@@ -23,10 +23,10 @@ from core.upkeep.types import (
     FailuresByHours,
     ModelFailures,
     Restored,
-    Room,
+    RoomUpkeep,
     SpareFits,
     StandsOut,
-    Waits,
+    WaitsForSpare,
 )
 from core.upkeep.upkeep import advice, cycles, due
 from core.upkeep.watch import WEEKS, Watch, spares_fitted
@@ -37,10 +37,10 @@ LEAST_HOURS = 1.0
 DIFFER = 0.15
 
 
-def reliability(watch: Watch, shelf: Stores) -> Room:
+def reliability(watch: Watch, shelf: Stores) -> RoomUpkeep:
     """The room as the weeks of `watch` tell; `shelf` as of `core.stores.stores.stores`, for when spares come."""
     back = restored(watch.faults)
-    return Room(
+    return RoomUpkeep(
         at=watch.at, zone=watch.shop.zone, weeks=float(watch.weeks), due=due(watch), waits=_waits(watch, shelf),
         lost_waiting=math.fsum(fault.waited for fault in watch.faults),
         lost_cost=watch.cost((fault.machine, fault.waited) for fault in watch.faults), models=_models(watch),
@@ -49,14 +49,16 @@ def reliability(watch: Watch, shelf: Stores) -> Room:
     )  # fmt: skip
 
 
-def _waits(watch: Watch, shelf: Stores) -> list[Waits]:
+def _waits(watch: Watch, shelf: Stores) -> list[WaitsForSpare]:
     """The machines that wait for a spare, longest first."""
     names = {spare.spare: spare.name for spare in watch.setup.all(Spare, watch.at)}
     expected = {item.item: min((o.expected for o in item.orders), default=None) for item in shelf.items}
     return [
-        Waits(machine=fault.machine, spare=fault.spare, name=names.get(fault.spare, fault.spare), cause=fault.cause,
-              since=instant(fault.began), hours=fault.waited, cost=watch.cost([(fault.machine, fault.waited)]),
-              expected=expected.get(fault.spare))
+        WaitsForSpare(
+            machine=fault.machine, spare=fault.spare, name=names.get(fault.spare, fault.spare), cause=fault.cause,
+            since=instant(fault.began), hours=fault.waited, cost=watch.cost([(fault.machine, fault.waited)]),
+            expected=expected.get(fault.spare),
+        )
         for fault in watch.faults if fault.waits and fault.spare
     ]  # fmt: skip
 
@@ -108,7 +110,7 @@ def _by_hours(watch: Watch) -> list[FailuresByHours]:
     """How often machines fail by age, and by hours since each task that is due by hours."""
     every = [watched_of(watch, machine.machine) for machine in watch.machines]
     tasks = [task for task in watch.setup.all(UpkeepTask, watch.at) if task.every_hours]
-    told: list[tuple[str | None, str, list[Watched]]] = [(None, "", [one for one in every if one])]
+    told: list[tuple[str | None, str, list[FailureTimes]]] = [(None, "", [one for one in every if one])]
     told += [(task.task, task.name, cycles(watch, task.task)) for task in tasks]
     return [
         FailuresByHours(task=task, name=name, bands=[_band(band) for band in bands(mine)], trend=trend(mine).verdict)
@@ -121,14 +123,14 @@ def _band(band: Band) -> FailureBand:
                        per_100_hours=band.rate.scaled(100))  # fmt: skip
 
 
-def watched_of(watch: Watch, machine: str) -> Watched | None:
+def watched_of(watch: Watch, machine: str) -> FailureTimes | None:
     """The failures of a machine on the scale of its own printing hours; None of one that printed nothing."""
-    hours = watch.worked.at(machine, watch.now)
+    hours = watch.printed.at(machine, watch.now)
     if hours < LEAST_HOURS:
         return None
-    at = [watch.worked.at(machine, fault.began) for fault in watch.faults if fault.machine == machine]
+    at = [watch.printed.at(machine, fault.began) for fault in watch.faults if fault.machine == machine]
     # A fault before the first print of the watch is one of the time before it.
-    return Watched([t for t in at if 0 < t <= hours], hours)
+    return FailureTimes([t for t in at if 0 < t <= hours], hours)
 
 
 def _causes(watch: Watch) -> list[CauseHours]:
@@ -170,14 +172,14 @@ def _still_out(watch: Watch, machine: Machine, found: Standing, counts: Rows, ho
 
 def _weekly(watch: Watch, machines: Sequence[Machine]) -> tuple[Rows, Numbers]:
     """Faults, and prints that stopped without one, of each whole week, and its printing hours [weeks, machines]."""
-    places = [watch.worked.machines.index(machine.machine) for machine in machines]
+    places = [watch.printed.machines.index(machine.machine) for machine in machines]
     column = {machine.machine: place for place, machine in enumerate(machines)}
     counts = np.zeros((watch.weeks, len(machines)), dtype=np.int64)
     for machine, moment in [*((fault.machine, fault.began) for fault in watch.faults), *watch.stops]:
-        week = int(np.searchsorted(watch.worked.edges, moment, side="right")) - 1
+        week = int(np.searchsorted(watch.printed.edges, moment, side="right")) - 1
         if machine in column and 0 <= week < watch.weeks:
             counts[week, column[machine]] += 1
-    return counts, watch.worked.best[places, : watch.weeks].T
+    return counts, watch.printed.best[places, : watch.weeks].T
 
 
 def _spares(watch: Watch) -> list[SpareFits]:

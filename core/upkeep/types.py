@@ -53,7 +53,7 @@ class IntervalAdvice(Frozen):
     says: Says
 
 
-class Waits(Frozen):
+class WaitsForSpare(Frozen):
     """A machine that waits for a spare since then, and when that is expected (null: none is on order).
 
     It has waited `hours` so far, which `cost` so much; null where an hour of its model has no price.
@@ -167,7 +167,7 @@ class SpareFits(Frozen):
     a_year: float
 
 
-class Room(Frozen):
+class RoomUpkeep(Frozen):
     """Upkeep and repairs of the room over so many `weeks`: tasks that are due, what waits, how often what fails.
 
     `lost_waiting` are machine-hours that machines waited for spares, `lost_cost` what these cost (null where an hour of
@@ -178,7 +178,7 @@ class Room(Frozen):
     zone: str
     weeks: float
     due: list[TaskDue]
-    waits: list[Waits]
+    waits: list[WaitsForSpare]
     lost_waiting: float
     lost_cost: float | None
     models: list[ModelFailures]

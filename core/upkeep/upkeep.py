@@ -13,7 +13,7 @@ import polars as pl
 from core.epoch import micros
 from core.estimate import Estimate
 from core.setup import Machine, UpkeepTask, is_for
-from core.statistics.failures import Watched, slope
+from core.statistics.failures import FailureTimes, slope
 from core.statistics.replacement import Costs, Weibull, minimal_repair
 from core.upkeep.types import IntervalAdvice, Says, TaskDue
 from core.upkeep.watch import Watch
@@ -51,10 +51,10 @@ def _due(watch: Watch, machine: Machine, task: UpkeepTask, stands: bool) -> Task
     code = machine.machine
     last = watch.done.get((code, task.task))
     since = last or watch.since(code)
-    hours, days = watch.worked.since(code, micros(since)), (watch.at - since) / timedelta(days=1)
+    hours, days = watch.printed.since(code, micros(since)), (watch.at - since) / timedelta(days=1)
     prints = _prints(watch, code, since)
     gone: dict[By, tuple[Estimate, float]] = {
-        "hours": (hours, watch.worked.a_day(code, LATELY)),
+        "hours": (hours, watch.printed.a_day(code, LATELY)),
         "days": (Estimate.exact(days), 1.0),
         "prints": (Estimate.exact(prints), _prints(watch, code, watch.at - timedelta(weeks=LATELY)) / (7 * LATELY)),
     }
@@ -79,7 +79,7 @@ def _ways(
 
 def _prints(watch: Watch, machine: str, since: datetime) -> float:
     """Prints whose parts came off since then, those of which nobody noted it as well."""
-    habits = watch.today.pace.habits
+    habits = watch.today.learned.habits
     return watch.removals(machine, since) / (1 - habits.forgets_off if habits else 1.0)
 
 
@@ -92,21 +92,21 @@ def advice(watch: Watch, restore: float) -> list[IntervalAdvice]:
     return [_advice(task, task.every_hours or 0.0, cycles(watch, task.task), restore) for task in tasks]
 
 
-def cycles(watch: Watch, task: str) -> list[Watched]:
+def cycles(watch: Watch, task: str) -> list[FailureTimes]:
     """From every time a task was done to the next, or to now: hours printed, and those at which the machine failed."""
     found = []
     for machine in (row.machine for row in watch.machines):
         rows = watch.upkeep.filter((pl.col("machine") == machine) & (pl.col("task") == task))
-        edges = [watch.worked.at(machine, micros(at)) for at in rows["at"]] + [watch.worked.at(machine, watch.now)]
-        failed = [watch.worked.at(machine, fault.began) for fault in watch.faults if fault.machine == machine]
+        edges = [watch.printed.at(machine, micros(at)) for at in rows["at"]] + [watch.printed.at(machine, watch.now)]
+        failed = [watch.printed.at(machine, fault.began) for fault in watch.faults if fault.machine == machine]
         for begin, end in pairwise(edges):
             if end - begin > SHORTEST:
                 inside = [t - begin for t in failed if begin < t <= end]
-                found.append(Watched(inside, end - begin))
+                found.append(FailureTimes(inside, end - begin))
     return found
 
 
-def _advice(task: UpkeepTask, every: float, done: list[Watched], restore: float) -> IntervalAdvice:
+def _advice(task: UpkeepTask, every: float, done: list[FailureTimes], restore: float) -> IntervalAdvice:
     failures, found = sum(len(cycle.failed) for cycle in done), slope(done)
     if found is None or failures < ENOUGH or restore <= 0:
         best, says = None, _CANNOT_TELL

@@ -14,8 +14,8 @@ import polars as pl
 from core.arrays import Micros
 from core.epoch import HOUR, instant, micros
 from core.estimate import NINETY
-from core.habits.learned import Pace
-from core.hours.printed_hours import Worked
+from core.habits.learned import Learned
+from core.hours.printed_hours import PrintedHours
 from core.log.store import Log
 from core.reading.reading import Reading, faults_told
 from core.setup import Machine, Model, Setup
@@ -29,14 +29,14 @@ SAME = 2
 WEEKS = 52
 
 
-def worked_before(log: Log, midnight: datetime, pace: Pace) -> Worked:
+def printed_before(log: Log, midnight: datetime, learned: Learned) -> PrintedHours:
     """Hours that every machine printed in the weeks before a midnight, proving prints too, as known by then.
 
     They need the stories of a year replayed, so a caller who asks often keeps them for the day.
     """
     weeks = min(WEEKS, weeks_known(log, midnight))
     edges = [midnight - timedelta(weeks=n) for n in range(weeks, -1, -1)]
-    return _printed(Reading(log, Window(edges[0], midnight), midnight, pace), edges)
+    return _printed(Reading(log, Window(edges[0], midnight), midnight, learned), edges)
 
 
 def weeks_known(log: Log, midnight: datetime) -> int:
@@ -46,9 +46,9 @@ def weeks_known(log: Log, midnight: datetime) -> int:
     return max(math.ceil(known), 1)
 
 
-def _printed(read: Reading, edges: Sequence[datetime]) -> Worked:
+def _printed(read: Reading, edges: Sequence[datetime]) -> PrintedHours:
     """Hours that every machine in service at the end printed between the edges."""
-    spent = read.spent([Window(*pair) for pair in pairwise(edges)])
+    spent = read.state_hours([Window(*pair) for pair in pairwise(edges)])
     rows = spent.of(pl.col("state").is_in(["printing", "proving"])).by("machine", "window")
     codes = [machine.machine for machine in read.setup.machines(read.at)]
     best, sd = np.zeros((2, len(codes), len(edges) - 1))
@@ -57,16 +57,18 @@ def _printed(read: Reading, edges: Sequence[datetime]) -> Worked:
         if machine in places:
             best[places[machine], window] = hours
             sd[places[machine], window] = (high - low) / 2 / NINETY
-    return Worked(codes, np.array([micros(edge) for edge in edges]), best, sd)
+    return PrintedHours(codes, np.array([micros(edge) for edge in edges]), best, sd)
 
 
 class Watch:
     """The weeks before the last midnight, as far as there are entries, and the hours since, until `at`.
 
-    `pace` as of `reading.pace_at` and `before` as of `worked_before`, both of that midnight, if kept by the caller.
+    `learned` as of `reading.learned_at` and `before` as of `printed_before`, both of that midnight, if kept.
     """
 
-    def __init__(self, log: Log, at: datetime, pace: Pace | None = None, before: Worked | None = None) -> None:
+    def __init__(
+        self, log: Log, at: datetime, learned: Learned | None = None, before: PrintedHours | None = None
+    ) -> None:
         self.log, self.at, self.now = log, at, micros(at)
         self.setup = log.setup()
         self.shop = self.setup.shop(at)
@@ -74,20 +76,20 @@ class Watch:
         self.midnight = instant(int(before.edges[-1])) if before else last_midnight(at, self.setup.zone)
         self.weeks = min(WEEKS, weeks_known(log, self.midnight))
         self.window = Window(self.midnight - timedelta(weeks=self.weeks), at)
-        self.today = Reading(log, Window(self.midnight, at), at, pace)
+        self.today = Reading(log, Window(self.midnight, at), at, learned)
         self._before = before
 
     @cached_property
-    def worked(self) -> Worked:
+    def printed(self) -> PrintedHours:
         """Hours that every machine printed in every week before midnight, and since."""
-        before = self._before or worked_before(self.log, self.midnight, self.today.pace)
+        before = self._before or printed_before(self.log, self.midnight, self.today.learned)
         return before.followed_by(_printed(self.today, [self.midnight, self.at]))
 
     @cached_property
     def faults(self) -> list[Fault]:
         """The faults of machines in service that began in these weeks or were not over then, oldest first."""
         mine = {machine.machine for machine in self.machines}
-        told = faults_told(self._entries, self.setup, self.window, self.at, self.today.pace)
+        told = faults_told(self._entries, self.setup, self.window, self.at, self.today.learned)
         return [fault for fault in told if fault.machine in mine]
 
     @cached_property

@@ -22,7 +22,7 @@ from core.plan.types import Capacity
 from core.reading.types import Change, Loss, RunsOut, Series, SpoolEnds
 from core.review.types import Called, Chart, Review
 from core.stores.types import Stored, Stores
-from core.upkeep.types import Cumulative, FailuresByHours, MachineRecord, Room
+from core.upkeep.types import Cumulative, FailuresByHours, MachineRecord, RoomUpkeep
 from dashboard.charts import charts
 from dashboard.words import owner_words, review_words, upkeep_words
 from dashboard.words.floor_words import Names
@@ -251,7 +251,7 @@ def _shows(call: Called, day: date) -> bool:
     return call.since <= day <= call.at
 
 
-def _by_hours_of(room: Room, seen: Seen) -> alt.LayerChart | None:
+def _by_hours_of(room: RoomUpkeep, seen: Seen) -> alt.LayerChart | None:
     return next((by_hours(one) for one in room.by_hours if (one.task or AGE) == seen.code), None)
 
 
@@ -267,7 +267,7 @@ def _use_of(stores: Stores, seen: Seen) -> alt.LayerChart | None:
     return next((use(item) for item in stores.items if item.item == seen.code), None)
 
 
-def _cumulative_of(room: Room, seen: Seen) -> alt.LayerChart | None:
+def _cumulative_of(room: RoomUpkeep, seen: Seen) -> alt.LayerChart | None:
     return next((cumulative(one) for one in room.cumulative if one.model == seen.code), None)
 
 
@@ -280,8 +280,8 @@ _DRAWINGS: tuple[Drawing[Any], ...] = (
     Drawing("owner-scrap-share", Report, _line_of("scrap_share")),
     Drawing("stores-use", Stores, _use_of, each="item"),
     Drawing("plan-headroom", Capacity, lambda found, seen: headroom(found, seen.clock)),
-    Drawing("upkeep-failures", Room, _cumulative_of, each="model"),
-    Drawing("upkeep-hours", Room, _by_hours_of, each="task"),
+    Drawing("upkeep-failures", RoomUpkeep, _cumulative_of, each="model"),
+    Drawing("upkeep-hours", RoomUpkeep, _by_hours_of, each="task"),
     Drawing("review-losses", Review, lambda found, seen: week_losses(found, seen.names)),
     Drawing("review-waits", Review, lambda found, _: waits(found)),
     Drawing("review-printing", Review, lambda found, seen: share_by_week(found, "utilisation", seen.clock)),

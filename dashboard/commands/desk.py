@@ -44,10 +44,10 @@ def _report(log: Log, at: str | None = None) -> object:
 def _morning(log: Log, at: str | None = None) -> object:
     """The morning sheet of paper, as an HTML document."""
     when = parse_time(at, log.setup().zone) if at else utc_now()
-    pace, shelf, names = answers.pace_at(log, when), answers.stores(log, when), Names.of(log.setup(), when)
-    report = answers.report(log, when, pace, shelf)
-    plan = answers.plan(answers.Outlook(log, when, pace))
-    room = answers.reliability(answers.Watch(log, when, pace), shelf)
+    learned, shelf, names = answers.learned_at(log, when), answers.stores(log, when), Names.of(log.setup(), when)
+    report = answers.report(log, when, learned, shelf)
+    plan = answers.plan(answers.Outlook(log, when, learned))
+    room = answers.reliability(answers.Watch(log, when, learned), shelf)
     return document(report.shop, morning(report, plan, room, names))
 
 

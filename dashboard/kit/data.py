@@ -12,7 +12,7 @@ from core.reading.types import PartSpoolNow
 from core.review.types import Action, ComparedBy, Comparison, Review
 from core.setup import Material, Person, Setup, Spare, Supply, is_for
 from core.stores.types import Stores
-from core.upkeep.types import MachineRecord, Room
+from core.upkeep.types import MachineRecord, RoomUpkeep
 from dashboard.charts import drawn
 from dashboard.charts.charts import Spec
 from dashboard.kit import keeping
@@ -28,7 +28,7 @@ Days = tuple[date, date]
 #: Machines that are down, with their state and the spare they wait for.
 Down = tuple[tuple[str, str, str | None], ...]
 #: The long look at the machines, and upkeep and repairs of the room, which rest on it.
-Watched = tuple[answers.Watch, Room]
+Watched = tuple[answers.Watch, RoomUpkeep]
 
 #: A loading list is old after this time, and still shown for the other.
 OLD, SHOWN = timedelta(seconds=keeping.QUARTER), timedelta(seconds=3 * keeping.QUARTER)
@@ -43,21 +43,21 @@ def moment() -> Moment:
 
 
 @kept(day)
-def pace(as_of: AsOf) -> answers.Pace:
+def learned(as_of: AsOf) -> answers.Learned:
     """How long prints really take, and the habits here: learned once a day."""
-    return answers.pace_at(as_of.log, as_of.midnight)
+    return answers.learned_at(as_of.log, as_of.midnight)
 
 
 @kept(minute, patient=True)
 def report(as_of: AsOf) -> Report:
     """The owner's page as it stands."""
-    return answers.report(as_of.log, as_of.at, pace.of(as_of), stores.of(as_of))
+    return answers.report(as_of.log, as_of.at, learned.of(as_of), stores.of(as_of))
 
 
 @kept(minute)
 def racks(as_of: AsOf) -> list[RackNow]:
     """Every rack as it stands."""
-    return answers.floor(as_of.log, as_of.at, pace.of(as_of))
+    return answers.floor(as_of.log, as_of.at, learned.of(as_of))
 
 
 def machine_page(machine: str) -> MachinePage:
@@ -69,13 +69,13 @@ def machine_page(machine: str) -> MachinePage:
 @kept(minute, most=100)
 def check_in(as_of: AsOf, machine: str) -> MachinePage:
     """A check-in page without it."""
-    return answers.machine_page(as_of.log, machine, as_of.at, pace.of(as_of))
+    return answers.machine_page(as_of.log, machine, as_of.at, learned.of(as_of))
 
 
 @kept(minute, most=20)
 def rack_round(as_of: AsOf, rack: str) -> RackRound:
     """A round of one rack. Raises `Refused` for an unknown rack."""
-    return answers.rack_round(as_of.log, rack, as_of.at, pace.of(as_of))
+    return answers.rack_round(as_of.log, rack, as_of.at, learned.of(as_of))
 
 
 @kept(minute)
@@ -91,13 +91,13 @@ def _spares_out(as_of: AsOf) -> set[str]:
 
 @kept(minute)
 def _part_spools(as_of: AsOf) -> list[PartSpoolNow]:
-    return answers.part_spools(as_of.log, as_of.at, pace.of(as_of))
+    return answers.part_spools(as_of.log, as_of.at, learned.of(as_of))
 
 
 @kept(quarter)
 def outlook(as_of: AsOf) -> answers.Outlook:
     """The shop played forward."""
-    return answers.Outlook(as_of.log, as_of.at, pace.of(as_of))
+    return answers.Outlook(as_of.log, as_of.at, learned.of(as_of))
 
 
 @kept(quarter, patient=True)
@@ -138,7 +138,7 @@ def loaded() -> set[str]:
     return answers.loaded_since(loading(), [machine for rack in racks() for machine in rack.machines])
 
 
-def reliability() -> Room:
+def reliability() -> RoomUpkeep:
     """Upkeep and repairs of the room."""
     now = keeping.now()
     return watched.of(now, _down(now))[1]
@@ -153,19 +153,19 @@ def _down(as_of: AsOf) -> Down:
 @kept(hour, patient=True)
 def watched(as_of: AsOf, down: Down) -> Watched:  # noqa: ARG001 - it is kept for these
     """The long look at the machines that they rest on, and what it came to."""
-    watch = answers.Watch(as_of.log, as_of.at, pace.of(as_of), _worked.of(as_of))
+    watch = answers.Watch(as_of.log, as_of.at, learned.of(as_of), _worked.of(as_of))
     return watch, answers.reliability(watch, stores.of(as_of))
 
 
-def kept_reliability() -> Room | None:
+def kept_reliability() -> RoomUpkeep | None:
     """The newest of them, never waited for."""
     known = watched.newest(keeping.now())
     return known.answer[1] if known else None
 
 
 @kept(day)
-def _worked(as_of: AsOf) -> answers.Worked:
-    return answers.worked_before(as_of.log, as_of.midnight, pace.of(as_of))
+def _worked(as_of: AsOf) -> answers.PrintedHours:
+    return answers.printed_before(as_of.log, as_of.midnight, learned.of(as_of))
 
 
 def machine_record(machine: str) -> MachineRecord:
@@ -178,18 +178,18 @@ def machine_record(machine: str) -> MachineRecord:
 def record(as_of: AsOf, machine: str, looked: Known[Watched] | None) -> MachineRecord:
     """The record of a machine, compared with others as they were when the room was `looked` at."""
     watch, before = looked.answer[0] if looked else None, _weeks_before.of(as_of, machine)
-    return answers.machine_record(as_of.log, machine, as_of.at, pace.of(as_of), watch, before)
+    return answers.machine_record(as_of.log, machine, as_of.at, learned.of(as_of), watch, before)
 
 
 @kept(day, most=100)
 def _weeks_before(as_of: AsOf, machine: str) -> answers.WeeksBefore:
-    return answers.weeks_before(as_of.log, machine, as_of.midnight, pace.of(as_of))
+    return answers.weeks_before(as_of.log, machine, as_of.midnight, learned.of(as_of))
 
 
 @kept(day, patient=True)
 def review(as_of: AsOf) -> Review:
     """The weekly review as of the last midnight."""
-    return answers.review(answers.last_quarter(as_of.log, as_of.midnight, pace.of(as_of)))
+    return answers.review(answers.last_quarter(as_of.log, as_of.midnight, learned.of(as_of)))
 
 
 @kept(day, patient=True)
@@ -202,7 +202,7 @@ def review_charts(as_of: AsOf) -> dict[str, Spec]:
 @kept(day, most=8, patient=True)
 def compare(as_of: AsOf, first: Days, second: Days, by: ComparedBy) -> Comparison:
     """Two periods side by side. Raises `Refused` for periods that cannot be."""
-    return answers.compare(as_of.log, first, second, by, as_of.midnight, pace.of(as_of))
+    return answers.compare(as_of.log, first, second, by, as_of.midnight, learned.of(as_of))
 
 
 @kept(day)

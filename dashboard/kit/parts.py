@@ -53,7 +53,7 @@ class Said:
 
 
 @dataclass(slots=True)
-class Step:
+class AskedAct:
     """A tap that asks something before it records, and what was told so far."""
 
     act: str
@@ -75,7 +75,7 @@ class Remembered:
     by: str | None = None
     place: str = ""
     shown: Shown | None = None
-    step: Step | None = None
+    step: AskedAct | None = None
     said: Said | None = None
     earlier: datetime | None = None
     asks_when: bool = False
@@ -123,7 +123,7 @@ def heal() -> None:
 def go(act: str | None, **told: Any) -> None:
     """Ask what an act needs, or go back with None."""
     mine = session()
-    mine.step = Step(act, told) if act else None
+    mine.step = AskedAct(act, told) if act else None
     mine.turns += 1
     st.rerun()
 
@@ -180,7 +180,7 @@ def drawn() -> None:
     session().tapped.clear()
 
 
-def stepper(step: Step, name: str, low: int, high: int, counted: str, each: int = 1) -> None:
+def stepper(step: AskedAct, name: str, low: int, high: int, counted: str, each: int = 1) -> None:
     """A count with a big minus and plus, by so many `each` time; its value is kept in the step under its name.
 
     A quick tap on a cause cuts short the drawing that followed the plus, so the plus must count before it.

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from core.morning.types import Report
 from core.plan.types import OrderDue, Plan
 from core.reading.types import MachineNow, Question, Series
-from core.upkeep.types import Room, TaskDue
+from core.upkeep.types import RoomUpkeep, TaskDue
 from dashboard.paper import paper
 from dashboard.paper.paper import Above, Block, Cells, Column, Drawn, Head, Line
 from dashboard.templates.templating import macros
@@ -40,7 +40,7 @@ FIGURES = (0.42, 0.29, 0.29)
 _SHEET = macros("morning.html")
 
 
-def morning(report: Report, plan: Plan, room: Room, names: Names) -> Markup:
+def morning(report: Report, plan: Plan, room: RoomUpkeep, names: Names) -> Markup:
     """The sheet, as HTML."""
     clock = owner_words.clock_of(report)
     head = Head(report.shop, owner_words.as_at(clock), owner_words.trust_line(report))
@@ -175,7 +175,7 @@ def _orders(report: Report) -> Block:
     )
 
 
-def _upkeep(room: Room, clock: Clock, names: Names) -> Block:
+def _upkeep(room: RoomUpkeep, clock: Clock, names: Names) -> Block:
     late = [line for line in room.due if line.share.best >= 1]
     told = [Line("", upkeep_words.upkeep(late, 0))]
     told += [Line(*upkeep_words.waits(line, clock, names.down)) for line in room.waits]

@@ -122,7 +122,7 @@ def _width(letter: str) -> float:
     return SPACE if letter.isspace() else capital if letter.isupper() else other
 
 
-class Row(Protocol):
+class PaperRow(Protocol):
     """What a block is made of."""
 
     def height(self, width: float) -> float:
@@ -133,7 +133,7 @@ class Row(Protocol):
 
 
 #: What is shown of a block: its title and rows.
-Placed = tuple[str, Sequence[Row]]
+Placed = tuple[str, Sequence[PaperRow]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +207,7 @@ class Block:
     """A title and rows. At least so many of them are shown (null: all); `more`, given how many, tells of the others."""
 
     title: str
-    rows: Sequence[Row]
+    rows: Sequence[PaperRow]
     least: int | None = None
     more: Callable[[int], str] = lambda _: ""
 

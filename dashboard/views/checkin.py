@@ -15,7 +15,7 @@ from core.floor.types import Choice, FileChoice, MachinePage
 from core.reading.types import Question
 from dashboard.kit import data, parts
 from dashboard.kit.blocks import put
-from dashboard.kit.parts import Step
+from dashboard.kit.parts import AskedAct
 from dashboard.kit.shop import current_log
 from dashboard.views import upkeep_html
 from dashboard.words import acts
@@ -152,7 +152,7 @@ def lately(answer: MachinePage) -> list[tuple[AnyEntry, str]]:
 # What an act asks before it records
 
 
-def ask(step: Step, answer: MachinePage, by: str) -> None:
+def ask(step: AskedAct, answer: MachinePage, by: str) -> None:
     """What the act tapped still needs to know."""
     parts.text("ask", words.ASKS[asked(step, answer)], tag="h2")
     if step.act in ("down", "cause_known", "upkeep", "waits_for_spare"):
@@ -162,7 +162,7 @@ def ask(step: Step, answer: MachinePage, by: str) -> None:
         parts.go(None)
 
 
-def asked(step: Step, answer: MachinePage) -> str:
+def asked(step: AskedAct, answer: MachinePage) -> str:
     """Which of the questions is put: an act may have two."""
     if "task" in step.told:
         return "upkeep_took"
@@ -170,7 +170,7 @@ def asked(step: Step, answer: MachinePage) -> str:
     return "started_same" if short or "file" in step.told else step.act
 
 
-def ask_next(step: Step, answer: MachinePage, by: str) -> None:
+def ask_next(step: AskedAct, answer: MachinePage, by: str) -> None:
     """How many came off where that is not known, else whether the spool will do for the next print."""
     if answer.now.parts:
         ask_short(step, answer, by)
@@ -178,7 +178,7 @@ def ask_next(step: Step, answer: MachinePage, by: str) -> None:
         ask_count(step, answer, by)
 
 
-def ask_short(step: Step, answer: MachinePage, by: str) -> None:
+def ask_short(step: AskedAct, answer: MachinePage, by: str) -> None:
     """What feeds the print: a new spool, a part-spool, more than is thought; or a file for which it lasts."""
     file = next((f for f in answer.files if f.file == step.told.get("file")), None) or acts.file_of(step.act, answer)
     if file is None:
@@ -203,7 +203,7 @@ def ask_short(step: Step, answer: MachinePage, by: str) -> None:
     offer_start("quiet-anyway", (words.START_ANYWAY, ""), file, None)
 
 
-def on_platform(step: Step, answer: MachinePage) -> int | None:
+def on_platform(step: AskedAct, answer: MachinePage) -> int | None:
     """How many parts were on the platform, told by a stepper where no start says so."""
     if answer.now.parts:
         return None
@@ -212,7 +212,7 @@ def on_platform(step: Step, answer: MachinePage) -> int | None:
     return held
 
 
-def ask_count(step: Step, answer: MachinePage, by: str) -> None:
+def ask_count(step: AskedAct, answer: MachinePage, by: str) -> None:
     """How many came off."""
     held = on_platform(step, answer)
     if parts.button("main-count", *words.act_label(step.act, held, acts.file_of(step.act, answer)), primary=True):
@@ -221,7 +221,7 @@ def ask_count(step: Step, answer: MachinePage, by: str) -> None:
         record("main-uncounted", answer, by, acts.off(step.act, answer, None))
 
 
-def ask_scrap(step: Step, answer: MachinePage, by: str) -> None:
+def ask_scrap(step: AskedAct, answer: MachinePage, by: str) -> None:
     """How many were scrap, and the cause: one tap on the cause records."""
     told = on_platform(step, answer)
     held = told or answer.now.parts or 1
@@ -235,7 +235,7 @@ def ask_scrap(step: Step, answer: MachinePage, by: str) -> None:
     tiles("scrap", answer.scrap_causes, tapped)
 
 
-def ask_spool(step: Step, answer: MachinePage, by: str) -> None:
+def ask_spool(step: AskedAct, answer: MachinePage, by: str) -> None:
     """The material, the same again first; another weight where it is another spool."""
     grams = step.told.setdefault("grams", acts.usual_spool(answer))
     with st.container(key="tiles-grams"):
@@ -253,7 +253,7 @@ def ask_spool(step: Step, answer: MachinePage, by: str) -> None:
             record(name, answer, by, acts.spool(step.act, answer.now.machine, choice.code, grams, left))
 
 
-def weighed(step: Step) -> float | None:
+def weighed(step: AskedAct) -> float | None:
     """What was left on the old spool, if somebody weighed it: it teaches what prints truly use."""
     if step.told.get("weighs"):
         return st.number_input(words.LEFT_GRAMS, value=None, step=10.0, format="%g")
@@ -261,7 +261,7 @@ def weighed(step: Step) -> float | None:
     return None
 
 
-def ask_cause(_: Step, answer: MachinePage, by: str) -> None:
+def ask_cause(_: AskedAct, answer: MachinePage, by: str) -> None:
     """The cause, in the crew's fixed order; a machine whose spare is not on the shelf waits for it."""
 
     def tapped(name: str, cause: str) -> None:
@@ -271,12 +271,12 @@ def ask_cause(_: Step, answer: MachinePage, by: str) -> None:
     tiles("down", answer.down_causes, tapped)
 
 
-def ask_spare(_: Step, answer: MachinePage, by: str) -> None:
+def ask_spare(_: AskedAct, answer: MachinePage, by: str) -> None:
     """The spares that fit."""
     tiles("spare", answer.spares, lambda name, spare: record(name, answer, by, acts.down(answer, spare=spare)))
 
 
-def ask_task(step: Step, answer: MachinePage, by: str) -> None:
+def ask_task(step: AskedAct, answer: MachinePage, by: str) -> None:
     """The task; then its minutes, the usual ones unless told, and the spares that went in, none unless tapped."""
     task = next((task for task in answer.tasks if task.code == step.told.get("task")), None)
     if task is None:
@@ -292,7 +292,7 @@ def ask_task(step: Step, answer: MachinePage, by: str) -> None:
         ask_spares_used(used, acts.spares_for(answer, task.spare))
 
 
-def ask_back(step: Step, answer: MachinePage, by: str) -> None:
+def ask_back(step: AskedAct, answer: MachinePage, by: str) -> None:
     """The spares that went in, the usual one of the cause first."""
     used: Counter[str] = step.told.setdefault("spares", Counter())
     if parts.button("main-back", *words.back_label(used, data.names().spares), primary=True):
@@ -311,7 +311,7 @@ def ask_spares_used(used: Counter[str], spares: Sequence[Choice]) -> None:
         parts.button("quiet-none", words.NONE_USED, before=used.clear)
 
 
-def ask_file(step: Step, answer: MachinePage, by: str) -> None:
+def ask_file(step: AskedAct, answer: MachinePage, by: str) -> None:
     """The files that fit, likeliest first; then the spool, where it will hardly do."""
     if "file" in step.told:
         ask_short(step, answer, by)
@@ -324,7 +324,7 @@ def ask_file(step: Step, answer: MachinePage, by: str) -> None:
             record(name, answer, by, [acts.started(answer.now.machine, file)])
 
 
-def ask_wrong(step: Step, answer: MachinePage, by: str) -> None:
+def ask_wrong(step: AskedAct, answer: MachinePage, by: str) -> None:
     """Which entry is taken back, and whether it truly is: what is taken back stays so, so a nervous finger does not."""
     told = {str(entry.id): (entry, line) for entry, line in lately(answer)}
     if step.told.get("which") in told:

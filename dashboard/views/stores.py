@@ -10,7 +10,7 @@ from core.stores.types import Stored
 from dashboard.charts import drawn
 from dashboard.kit import data, parts
 from dashboard.kit.blocks import put
-from dashboard.kit.parts import Step
+from dashboard.kit.parts import AskedAct
 from dashboard.views.owner_html import Links
 from dashboard.views.stores_html import shelf
 from dashboard.words import floor_words as words
@@ -100,7 +100,7 @@ def offer(item: Stored, by: str) -> None:
                 parts.go(kind)
 
 
-def ask(step: Step, item: Stored, by: str) -> None:
+def ask(step: AskedAct, item: Stored, by: str) -> None:
     """How much, in packs or units."""
     parts.text("ask", said.HOW_MANY[step.act], tag="h2")
     per = item.pack if step.act != "StockCounted" or item.unit == "g" else 1.0

@@ -6,7 +6,7 @@ import streamlit as st
 
 from core.epoch import utc_now
 from core.errors import Refused
-from core.upkeep.types import Room
+from core.upkeep.types import RoomUpkeep
 from dashboard.charts import drawn
 from dashboard.kit import data, parts
 from dashboard.kit.blocks import plainly, put
@@ -58,7 +58,7 @@ def room() -> None:
     records()
 
 
-def by_hours(found: Room) -> None:
+def by_hours(found: RoomUpkeep) -> None:
     """Whether machines fail more often with age, or the longer upkeep is ago."""
     if not found.by_hours:
         return

@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 from markupsafe import Markup
 
 from core.setup import Machine
-from core.upkeep.types import MachineRecord, Room, TaskDue
+from core.upkeep.types import MachineRecord, RoomUpkeep, TaskDue
 from dashboard.kit.blocks import Bar, Told, told
 from dashboard.templates.templating import macros
 from dashboard.views import owner_html
@@ -35,14 +35,14 @@ class Links(owner_html.Links):
         return f"/downloads?{urlencode({'machine': machine, **self.by})}"
 
 
-def due(found: Room, clock: Clock, links: Links) -> Markup:
+def due(found: RoomUpkeep, clock: Clock, links: Links) -> Markup:
     """The tasks that are due or will be within a week, machines that stand before others."""
     mine = [line for line in found.due if line.share.best >= 1 or _soon(line, found)]
     lines = [_task(line, clock, links) for line in mine]
     return _PAGE.due(lines, TASKS, said.NOTHING_DUE if found.due else said.NO_TASKS)
 
 
-def _soon(line: TaskDue, found: Room) -> bool:
+def _soon(line: TaskDue, found: RoomUpkeep) -> bool:
     return line.due is not None and (line.due - found.at).days < SOON
 
 
@@ -50,7 +50,7 @@ def _task(line: TaskDue, clock: Clock, links: Links) -> Told:
     return told(*said.due(line, clock), address=links.record(line.machine), marked=line.share.best >= 1)
 
 
-def brief(found: Room, clock: Clock, names: Names, links: Links) -> Markup:
+def brief(found: RoomUpkeep, clock: Clock, names: Names, links: Links) -> Markup:
     """Upkeep and repairs in a few lines, for the owner's page."""
     late = [line for line in found.due if line.share.best >= 1]
     lines = _waits(found, clock, names, links)
@@ -59,34 +59,34 @@ def brief(found: Room, clock: Clock, names: Names, links: Links) -> Markup:
     return _PAGE.brief(lines, said.upkeep(late, len(late) - BRIEF))
 
 
-def waits(found: Room, clock: Clock, names: Names, links: Links) -> Markup:
+def waits(found: RoomUpkeep, clock: Clock, names: Names, links: Links) -> Markup:
     """The machines that wait for a spare."""
     return _PAGE.waits(_waits(found, clock, names, links), said.lost(found))
 
 
-def _waits(found: Room, clock: Clock, names: Names, links: Links) -> list[Told]:
+def _waits(found: RoomUpkeep, clock: Clock, names: Names, links: Links) -> list[Told]:
     return [told(*said.waits(one, clock, names.down), address=links.record(one.machine)) for one in found.waits]
 
 
-def fails(found: Room) -> Markup:
+def fails(found: RoomUpkeep) -> Markup:
     """How often machines fail, by model, and which one stands out."""
     out = [said.stands_out(line) for line in found.stands_out] or [said.NOBODY]
     return _PAGE.fails(out, [said.model(line) for line in found.models], said.estimators(found.models))
 
 
-def causes(found: Room, names: Names) -> Markup:
+def causes(found: RoomUpkeep, names: Names) -> Markup:
     """Why machines were down, most hours first, as bars."""
     most = max((line.hours for line in found.causes), default=0.0) or 1.0
     bars = [Bar(*said.cause(line, names.down), 0, 100 * line.hours / most) for line in found.causes]
     return _PAGE.causes(bars, any(line.cost is not None for line in found.causes))
 
 
-def intervals(found: Room) -> Markup:
+def intervals(found: RoomUpkeep) -> Markup:
     """Whether upkeep is done too often or too seldom."""
     return _PAGE.intervals([told(*said.interval(line)) for line in found.advice])
 
 
-def spares(found: Room) -> Markup:
+def spares(found: RoomUpkeep) -> Markup:
     """What each spare serves."""
     return _PAGE.spares([said.spare(line) for line in found.spares])
 

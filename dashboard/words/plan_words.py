@@ -6,7 +6,19 @@ import math
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 
-from core.plan.types import PLAYS, Capacity, Gain, Hurt, Loading, NextLoad, OrderDue, Plan, ProductParts, Promise, Step
+from core.plan.types import (
+    PLAYS,
+    Capacity,
+    Gain,
+    HoursStep,
+    Hurt,
+    Loading,
+    NextLoad,
+    OrderDue,
+    Plan,
+    ProductParts,
+    Promise,
+)
 from dashboard.words import floor_words, written
 from dashboard.words.owner_words import STATE_WORDS
 from dashboard.words.written import Clock
@@ -140,7 +152,7 @@ def counted(name: str, number: float, clock: Clock) -> str:
     return f"{name} recorded {clock.local(clock.at):%H:%M}: {written.count(number)} counted."
 
 
-def step(line: Step) -> tuple[str, str]:
+def step(line: HoursStep) -> tuple[str, str]:
     """A loss on the way to good parts."""
     return STEPS[line.name], written.hours(line.hours)
 

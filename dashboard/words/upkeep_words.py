@@ -18,13 +18,13 @@ from core.upkeep.types import (
     ModelFailures,
     Recurs,
     Restored,
-    Room,
+    RoomUpkeep,
     SpareFits,
     SpareFitted,
     StandsOut,
     TaskDue,
     UpkeepTold,
-    Waits,
+    WaitsForSpare,
 )
 from dashboard.words import written
 from dashboard.words.floor_words import Names, named
@@ -112,7 +112,7 @@ def interval(line: IntervalAdvice) -> tuple[str, str]:
     return f"{line.name}, every {line.every:g} h", f"{INTERVALS[line.says]}{best} ({line.failures} failures, {slope})"
 
 
-def waits(line: Waits, clock: Clock, causes: Mapping[str, str]) -> tuple[str, str]:
+def waits(line: WaitsForSpare, clock: Clock, causes: Mapping[str, str]) -> tuple[str, str]:
     """A machine that waits for a spare."""
     told = "late: expected" if line.expected and line.expected < clock.at else "expected"
     expected = f"{told} {clock.day(line.expected)}" if line.expected else "none on order"
@@ -128,7 +128,7 @@ def costing(cost: float | None) -> str:
     return f" (about {written.count(cost)} in money)" if cost is not None else ""
 
 
-def lost(room: Room) -> str:
+def lost(room: RoomUpkeep) -> str:
     """What waiting for spares cost."""
     hours = f"{written.count(room.lost_waiting)} h{costing(room.lost_cost)}"
     return f"Machines waited {hours} for spares in {room.weeks:g} weeks, nights and days off included."

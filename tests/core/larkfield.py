@@ -7,8 +7,8 @@ from uuid import UUID, uuid4
 import polars as pl
 
 from core.entries import AnyEntry, entry_adapter
-from core.habits.learned import Pace
-from core.hours.state_hours import Spent, spent
+from core.habits.learned import Learned
+from core.hours.state_hours import StateHours, state_hours
 from core.log.frames import entry_frame
 from core.setup import (
     Cause,
@@ -100,7 +100,7 @@ LEAST: dict[str, dict[str, object]] = {
 }
 
 #: Every print takes what its file says, to the second.
-EXACT = Pace(best=1.0, low=1.0, high=1.0)
+EXACT = Learned(best=1.0, low=1.0, high=1.0)
 
 
 def when(days: float = 0, hours: float = 0, minutes: float = 0) -> datetime:
@@ -139,13 +139,13 @@ def a1_alone(rows: Sequence[Row] = ROWS) -> list[Row]:
 
 
 def reckoned(
-    entries: Sequence[AnyEntry], window: Window, rows: Sequence[Row] | None = None, pace: Pace = EXACT
+    entries: Sequence[AnyEntry], window: Window, rows: Sequence[Row] | None = None, learned: Learned = EXACT
 ) -> Reckoned:
     """What the entries come to in a shop with no machine but A1, unless other rows are given."""
     setup = Setup(a1_alone() if rows is None else rows)
-    return reckon(entry_frame(entries), setup, window, Staffed.of(setup, window), pace)
+    return reckon(entry_frame(entries), setup, window, Staffed.of(setup, window), learned)
 
 
-def hours_in(found: Reckoned, *windows: Window) -> Spent:
+def hours_in(found: Reckoned, *windows: Window) -> StateHours:
     """The hours of what was reckoned in consecutive windows, of a shop that has learned nothing yet."""
-    return spent(found, [], Pace(), windows)
+    return state_hours(found, [], Learned(), windows)

@@ -14,7 +14,18 @@ from pathlib import Path
 import pytest
 from pydantic import BaseModel, ValidationError
 
-from core.answers import ANSWERS, By, all_answers, entries_for, floor, hours, machine_page, pace_at, rack_round, report
+from core.answers import (
+    ANSWERS,
+    By,
+    all_answers,
+    entries_for,
+    floor,
+    hours,
+    learned_at,
+    machine_page,
+    rack_round,
+    report,
+)
 from core.entries import AnyEntry
 from core.errors import Refused
 from core.estimate import NINETY, Estimate
@@ -696,8 +707,8 @@ def test_a_question_that_went_through_json_is_answered_all_the_same(log: Log) ->
 
 
 def test_the_pace_kept_by_the_caller_is_that_of_the_day(log: Log) -> None:
-    assert report(log, AT, pace_at(log, AT)) == report(log, AT)
-    assert floor(log, AT, pace_at(log, AT)) == floor(log, AT)
+    assert report(log, AT, learned_at(log, AT)) == report(log, AT)
+    assert floor(log, AT, learned_at(log, AT)) == floor(log, AT)
 
 
 def test_all_answers_are_of_every_kind_there_is_one_of_each_machine_and_rack_or_of_those_asked_for(

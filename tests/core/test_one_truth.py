@@ -11,7 +11,18 @@ from pathlib import Path
 
 import pytest
 
-from core.answers import Watch, floor, hours, last_quarter, machine_record, pace_at, reliability, report, review, stores
+from core.answers import (
+    Watch,
+    floor,
+    hours,
+    last_quarter,
+    learned_at,
+    machine_record,
+    reliability,
+    report,
+    review,
+    stores,
+)
 from core.entries import AnyEntry
 from core.epoch import instant
 from core.hours.account import UNSCHEDULED_DOWN
@@ -47,12 +58,12 @@ class Told:
 
 
 def told(log: Log, at: datetime) -> Told:
-    pace, shelf = pace_at(log, at), stores(log, at)
+    learned, shelf = learned_at(log, at), stores(log, at)
     week = last_days(at, 7, log.setup().zone)
-    watch, past = Watch(log, at, pace), last_quarter(log, at, pace)
-    now = [machine for rack in floor(log, at, pace) for machine in rack.machines]
-    records = [machine_record(log, machine.machine, at, pace) for machine in now]
-    whole, owner, quarter = hours(log, week, None, at).whole, report(log, at, pace, shelf).week.account, review(past)
+    watch, past = Watch(log, at, learned), last_quarter(log, at, learned)
+    now = [machine for rack in floor(log, at, learned) for machine in rack.machines]
+    records = [machine_record(log, machine.machine, at, learned) for machine in now]
+    whole, owner, quarter = hours(log, week, None, at).whole, report(log, at, learned, shelf).week.account, review(past)
     begun = [fault for record in records for fault in record.faults]
     return Told(
         faults={

@@ -6,7 +6,7 @@ from core import answers
 from core.estimate import Estimate
 from core.log.store import Log
 from core.plan.types import Leaves, OrderDue, Plan
-from core.upkeep.types import Room, TaskDue
+from core.upkeep.types import RoomUpkeep, TaskDue
 from dashboard.paper.morning_paper import morning
 from dashboard.words.floor_words import Names
 
@@ -17,7 +17,7 @@ def sheet_of(log: Log, at: datetime, crowd: int = 0) -> str:
     """The sheet, with so many orders and upkeep tasks."""
     plan = Plan(at=at, zone=ZONE, weeks=8, promise=0.9, learned=True, unpacked=[], unprintable=[], products=[],
                 orders=[_order(at, n) for n in range(crowd)])  # fmt: skip
-    room = Room(at=at, zone=ZONE, weeks=8, waits=[], lost_waiting=0, models=[], cumulative=[], causes=[],
+    room = RoomUpkeep(at=at, zone=ZONE, weeks=8, waits=[], lost_waiting=0, models=[], cumulative=[], causes=[],
                 stands_out=[], advice=[], spares=[], lost_cost=None,
                 by_hours=[], due=[_task(at, n) for n in range(crowd)])  # fmt: skip
     return morning(answers.report(log, at), plan, room, Names.of(log.setup(), at))

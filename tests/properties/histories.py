@@ -37,7 +37,7 @@ from core.entries import (
 )
 from core.epoch import micros
 from core.habits.habits import HOURS_LEFT
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.setup import Machine, PrintFile, Row, Setup, Shift, Shop
 from core.staffed import staffed_spells
 from core.window import Window
@@ -79,7 +79,7 @@ class History:
     rows: list[Row]
     window: Window
     spans: list[Span]
-    pace: Pace
+    learned: Learned
     word_holds: float
 
     @property
@@ -282,10 +282,10 @@ def _window(dice: Dice) -> Window:
 #: Long prints are begun before people leave; every hour differs a little from the next.
 BY_HOURS_LEFT = tuple(8.2 - 0.37 * hours for hours in range(HOURS_LEFT))
 PACES = (
-    Pace(),
-    Pace(wait=0.7, patience=6.5, usual=BY_HOURS_LEFT),
-    Pace(best=1.07, low=0.98, high=1.2, wait=0.6, patience=3.0, usual=(4.5,) * HOURS_LEFT),
-    Pace(best=0.83, low=0.8, high=0.9, wait=1.15, patience=0.9, usual=BY_HOURS_LEFT[::-1]),
+    Learned(),
+    Learned(wait=0.7, patience=6.5, usual=BY_HOURS_LEFT),
+    Learned(best=1.07, low=0.98, high=1.2, wait=0.6, patience=3.0, usual=(4.5,) * HOURS_LEFT),
+    Learned(best=0.83, low=0.8, high=0.9, wait=1.15, patience=0.9, usual=BY_HOURS_LEFT[::-1]),
 )
 
 #: Hours that word holds.
@@ -300,9 +300,9 @@ def histories(machines: int = len(TALKED_OF)) -> st.SearchStrategy[History]:
 
 def _history(rolled: bytes) -> History:
     dice, *others = (Dice(rolled[start : start + SHARE]) for start in range(0, len(rolled), SHARE))
-    hours, window, pace, holds = _shifts(dice.pick(PATTERNS)), _window(dice), dice.pick(PACES), dice.pick(HOLDS)
+    hours, window, learned, holds = _shifts(dice.pick(PATTERNS)), _window(dice), dice.pick(PACES), dice.pick(HOLDS)
     shop = Shop(name="Larkfield Hive Fittings", zone="Europe/Dublin", word_holds=holds)
     service = [row for machine in MACHINES for row in _rows_of(machine, dice)]
     told = [entry for machine, own in zip(TALKED_OF, others, strict=False) for entry in _entries(machine, own)]
     told += _deliveries(dice)
-    return History(told, [shop, *FILES, *service, *hours], window, spans_of(hours), pace, holds)
+    return History(told, [shop, *FILES, *service, *hours], window, spans_of(hours), learned, holds)

@@ -60,7 +60,7 @@ def compared(number: int) -> Counter[str]:
     @given(histories())
     def check(history: History) -> None:
         plain = plain_reckon(
-            history.entries, history.rows, history.window, history.spans, history.pace, history.word_holds
+            history.entries, history.rows, history.window, history.spans, history.learned, history.word_holds
         )
         assert stretches(history) == plain
         occurred.update(occurrences(history))
@@ -103,7 +103,7 @@ def test_faults_are_the_time_in_which_machines_are_down(history: History) -> Non
     always = [Machine(machine=machine, model="B220", rack="A", place=1) for machine in MACHINES]
     shop = replace(history, rows=[*(row for row in history.rows if not isinstance(row, Machine)), *always])
     setup, staffed = shop.setup, Staffed(shop.spans)
-    found = reckon(entry_frame(shop.entries), setup, ALL_OF_IT, staffed, shop.pace)
+    found = reckon(entry_frame(shop.entries), setup, ALL_OF_IT, staffed, shop.learned)
     told = faults(found.gaps, micros(ALL_OF_IT.end))
     for machine in MACHINES:
         mine = [fault for fault in told if fault.machine == machine]
@@ -115,8 +115,8 @@ def test_faults_are_the_time_in_which_machines_are_down(history: History) -> Non
         waiting = rows.filter(state="waiting").select((pl.col("end") - pl.col("start")).sum()).item()
         assert sum(fault.waited for fault in mine) == pytest.approx(waiting / HOUR)
         assert any(fault.waits for fault in mine) == (rows["state"][-1] == "waiting")
-    few = around(facts(entry_frame(shop.entries), setup, shop.pace))
-    assert faults(find_gaps(few, staffed, shop.pace), micros(ALL_OF_IT.end)) == told
+    few = around(facts(entry_frame(shop.entries), setup, shop.learned))
+    assert faults(find_gaps(few, staffed, shop.learned), micros(ALL_OF_IT.end)) == told
 
 
 @drawn(40)
@@ -190,7 +190,7 @@ def test_a_voided_entry_was_never_entered(tmp_path: Path) -> None:
 
 
 def reckoned(history: History, entries: list[AnyEntry], window: Window) -> pl.DataFrame:
-    return reckon(entry_frame(entries), history.setup, window, Staffed(history.spans), history.pace).stretches
+    return reckon(entry_frame(entries), history.setup, window, Staffed(history.spans), history.learned).stretches
 
 
 def plain_rows(frame: pl.DataFrame) -> list[Stretch]:
@@ -206,7 +206,7 @@ def from_log(log: Log, history: History, window: Window, as_of: datetime = KNOWN
     """The reckoning as the shop makes it: with the entries and the staffed clock of the window alone."""
     setup = history.setup
     entries = log.machine_entries(window, as_of)
-    return plain_rows(reckon(entries, setup, window, Staffed.of(setup, window), history.pace).stretches)
+    return plain_rows(reckon(entries, setup, window, Staffed.of(setup, window), history.learned).stretches)
 
 
 def split(history: History, where: datetime | int) -> tuple[Window, Window]:
@@ -273,11 +273,11 @@ def expected() -> list[str]:
 
 def occurrences(history: History) -> Iterator[str]:
     clock = Clock(history.spans)
-    usual = Usual(clock, history.pace)
+    usual = Usual(clock, history.learned)
     first, last = micros(history.window.start), micros(history.window.end)
     for machine in MACHINES:
         own = [entry for entry in history.entries if isinstance(entry, AtMachine) and entry.machine == machine]
-        facts = facts_of(own, history.rows, clock, history.pace)
+        facts = facts_of(own, history.rows, clock, history.learned)
         if own:
             yield "histories"
         for a, b in pairs(facts):

@@ -16,7 +16,7 @@ import numpy.typing as npt
 import pytest
 
 from core.plan.forward import Played, play
-from core.plan.laws import PRINTED, WAITED, Choice, Clock, Laws, Now, Wanted, Work
+from core.plan.laws import PRINTED, WAITED, HandsClock, Laws, Now, Preferences, Wanted, Work
 
 Numbers = npt.NDArray[np.float64]
 
@@ -29,26 +29,26 @@ def exponential(mean: float) -> Numbers:
     return np.asarray(mean * table / table.mean())
 
 
-def round_the_clock(hands: int, end: float) -> Clock:
+def round_the_clock(hands: int, end: float) -> HandsClock:
     at, one = np.array([0, end]), np.zeros(1, np.int64)
-    return Clock(at, at, one + hands, one > 0)
+    return HandsClock(at, at, one + hands, one > 0)
 
 
-def by_day(opens: float, closes: float, days: int) -> Clock:
+def by_day(opens: float, closes: float, days: int) -> HandsClock:
     """One pair of hands, in between two whole hours of every day; now is midnight."""
     edges = (24.0 * np.arange(days)[:, None] + [0, opens, closes, 24]).ravel()
     worked = ((closes - opens) * np.arange(days)[:, None] + [0, 0, closes - opens, closes - opens]).ravel()
     none = np.zeros(1, np.int64)
-    return Clock(edges, worked, none + 1, none > 0)
+    return HandsClock(edges, worked, none + 1, none > 0)
 
 
-def played(clock: Clock, ends: Numbers, runs: float, laws: Laws, end: float, *, busy: bool = True) -> Played:
+def played(clock: HandsClock, ends: Numbers, runs: float, laws: Laws, end: float, *, busy: bool = True) -> Played:
     """One product of one file on one model; `ends` [replications, machines] are also the first visits."""
     nothing = np.zeros(ends.shape, np.int64)
     now = Now(nothing[0], ends, ends, nothing - (not busy), nothing == 0, nothing)
     one = np.zeros(1, np.int64)
     work = Work(one, one, np.ones(1), np.array([[runs]]))
-    choice = Choice(np.ones((1, 1, 2, 1)), np.ones(1), np.ones((1, 1, 1)))
+    choice = Preferences(np.ones((1, 1, 2, 1)), np.ones(1), np.ones((1, 1, 1)))
     return play(now, clock, work, choice, laws, Wanted.nothing(1), end, seed=7)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from core.statistics.failures import Watched, availability, mean_cumulative, mil_hdbk_189, mtbf, slope
+from core.statistics.failures import FailureTimes, availability, mean_cumulative, mil_hdbk_189, mtbf, slope
 from core.statistics.replacement import Costs, Weibull, minimal_repair
 
 # Bounds
@@ -64,7 +64,7 @@ NIST = (5.0, 40.0, 43.0, 175.0, 389.0, 712.0, 747.0, 795.0, 1299.0, 1478.0)
 
 def test_the_slope_of_the_handbook() -> None:
     # The formula of 8.4.5.2 as printed there, (r - 1) / sum ln(T / t); 1 less the slope is 0.5165, from memory.
-    found = slope([Watched(NIST, 1500)])
+    found = slope([FailureTimes(NIST, 1500)])
     assert found is not None
     assert 1 - found.best == pytest.approx(0.5165, abs=5e-5)
     # More digits, computed apart from this code.
@@ -72,7 +72,7 @@ def test_the_slope_of_the_handbook() -> None:
 
 
 #: The data set system_growth of the library reliability 0.9.0: 22 failures, ended by the last of them.
-GROWTH = Watched(
+GROWTH = FailureTimes(
     (
         2.7, 10.3, 12.5, 30.6, 57.0, 61.3, 80.0, 109.5, 125.0, 128.6, 143.8, 167.9, 229.2, 296.7, 320.6, 328.2, 366.2,
         396.7, 421.1, 438.2, 501.2, 620.0,
@@ -95,7 +95,7 @@ SYSTEMS = ((5, 10, 15, 17), (6, 13, 17, 19), (12, 20, 25, 26), (13, 15, 24), (16
 
 def test_the_mean_cumulative_function_of_five_systems() -> None:
     # As that library prints it, and as computed apart from this code.
-    found = mean_cumulative([Watched(times, end) for *times, end in SYSTEMS])
+    found = mean_cumulative([FailureTimes(times, end) for *times, end in SYSTEMS])
     assert found.at.tolist() == [5, 6, 10, 12, 13, 15, 16, 17, 20, 22, 25]
     printed = [0.2, 0.4, 0.6, 0.8, 1.2, 1.6, 1.8, 2.0, 2.333333, 2.666667, 3.666667]
     assert found.best == pytest.approx(printed, abs=5e-7)

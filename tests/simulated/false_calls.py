@@ -23,9 +23,9 @@ from scipy.stats import binom
 
 from core.log.store import Log
 from core.review.control_charts import FALSE_CALLS, charts
-from core.review.figures import TOGETHER, Watched, together
+from core.review.figures import TOGETHER, DailyFigure, together
 from core.review.quarter import last_quarter
-from core.statistics.calls import Rules, calls
+from core.statistics.calls import CallRules, calls
 from demo.make import make
 
 #: The quarter before is at the bottom of the season, with one bank holiday; the shop is older than the quarter.
@@ -65,8 +65,8 @@ class File:
         hits = np.bincount(day, (scrap > 0) if by_prints else scrap, DAYS)
         of = prints.astype(float) * (1 if by_prints else self.parts)
         first = date(2026, 9, 1)
-        file = Watched("scrap", "file", "p", [first + timedelta(days=n) for n in range(DAYS)], hits, of)
-        rules = Rules.of(FALSE_CALLS / CHARTS, DAYS, both=False)
+        file = DailyFigure("scrap", "file", "p", [first + timedelta(days=n) for n in range(DAYS)], hits, of)
+        rules = CallRules.of(FALSE_CALLS / CHARTS, DAYS, both=False)
         return any(call.at >= DAYS - TEN for call in calls(file.score(), DAYS, rules))
 
     def best(self) -> float:

@@ -18,10 +18,10 @@ import numpy as np
 
 from core.epoch import micros
 from core.plan import room
-from core.plan.best_loading import Limits, Worth, best_loading
-from core.plan.laws import Clock, Laws
+from core.plan.best_loading import ListLimits, Worth, best_loading
+from core.plan.laws import HandsClock, Laws
 from core.plan.loading import COUNTS, DAYS, MADE_AHEAD
-from core.plan.timing import Free, Menu, Times, cases, left, loads, time_worth
+from core.plan.timing import Free, Loadable, ModelTimes, cases, left, loads, time_worth
 from core.setup import PrintFile, Setup
 from core.staffed import Staffed, staffed_spells
 from core.window import Window
@@ -61,7 +61,7 @@ class Told:
     until: dict[str, float] = field(default_factory=dict)
     list: dict[str, str] = field(default_factory=dict)
     made: float = -np.inf
-    menus: dict[float, tuple[Menu, Clock]] = field(default_factory=dict)
+    menus: dict[float, tuple[Loadable, HandsClock]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.rng = random.Random(f"told {self.seed}")
@@ -114,11 +114,13 @@ def listed(told: Told, t: float) -> dict[str, str]:
                              np.array(lasts)))  # fmt: skip
     closes = (now.end - now.start) / 60
     since = [one for one in left(clock, closes) if one.since >= at]
-    found = best_loading(list(loads(free, menu, clock, (closes, back), CHANGE)), worths(told, files, t), Limits(since))
+    found = best_loading(
+        list(loads(free, menu, clock, (closes, back), CHANGE)), worths(told, files, t), ListLimits(since)
+    )
     return {load.machine: load.file for load in found.loads}
 
 
-def menu_of(told: Told, start: float, files: Sequence[PrintFile]) -> tuple[Menu, Clock]:
+def menu_of(told: Told, start: float, files: Sequence[PrintFile]) -> tuple[Loadable, HandsClock]:
     """What can be printed in the days after `start` (minutes), kept for all lists of a shift."""
     if start not in told.menus:
         moment = told.life.span.moment(start)
@@ -130,13 +132,13 @@ def menu_of(told: Told, start: float, files: Sequence[PrintFile]) -> tuple[Menu,
         models = sorted({p.model for p in told.life.printers})
         fits = [[n for n, file in enumerate(files) if model in file.models] for model in models]
         times = [
-            Times(
+            ModelTimes(
                 np.array([files[n].hours * told.life.factors[files[n].file, files[n].revision, model] for n in can]),
                 np.array([files[n].parts * each[files[n].product] for n in can]), *cases(LAWS),
             )
             for model, can in zip(models, fits, strict=True)
         ]  # fmt: skip
-        menu = Menu(
+        menu = Loadable(
             [file.file for file in files], [file.product for file in files],
             np.array([float(file.parts) for file in files]), fits, times,
             [time_worth(one, clock, DAYS * 24.0) for one in times], [file.material for file in files],

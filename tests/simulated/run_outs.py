@@ -18,7 +18,7 @@ from pathlib import Path
 
 import polars as pl
 
-from core.answers import Pace, machine_page, pace_at
+from core.answers import Learned, learned_at, machine_page
 from core.log.store import Log
 from core.reading.reading import Reading
 from core.reading.types import SpoolEnds
@@ -112,10 +112,10 @@ def shop(seed: int, slips: Slips = ONE_IN_FIVE, most: int = 36, weeks: int = 3) 
 def _judged(log: Log, truth: Truth, window: Window) -> Tally:
     true = {machine: TrueSpool(truth, machine) for machine in truth.stretches["machine"].unique()}
     tally, seen = Tally(), {}
-    pace = pace_at(log, window.start)
+    learned = learned_at(log, window.start)
     rounds = list(_rounds(log, window))
     for at in rounds:
-        read = Reading(log, Window(at - timedelta(days=MEMORY_DAYS), at), at, pace)
+        read = Reading(log, Window(at - timedelta(days=MEMORY_DAYS), at), at, learned)
         runs = read.runs_out()
         for machine, spool in true.items():
             told, left = read.spool(machine), spool.left(at)
@@ -127,7 +127,7 @@ def _judged(log: Log, truth: Truth, window: Window) -> Tally:
     for machine, spool in true.items():
         for fit in spool.fitted:
             if fit["ran_out"] and rounds[0] < fit["at"] < window.end:
-                _starved(tally, seen, log, pace, machine, spool, fit["at"], rounds[0])
+                _starved(tally, seen, log, learned, machine, spool, fit["at"], rounds[0])
     return tally
 
 
@@ -148,7 +148,7 @@ def _announce(
 
 
 def _starved(  # noqa: PLR0917 - all that is known of it
-    tally: Tally, seen: dict[tuple[str, datetime], datetime], log: Log, pace: Pace, machine: str, true: TrueSpool,
+    tally: Tally, seen: dict[tuple[str, datetime], datetime], log: Log, learned: Learned, machine: str, true: TrueSpool,
     changed: datetime, first: datetime,
 ) -> None:  # fmt: skip
     """A print that truly starved after the first round: whether anybody was told before."""
@@ -162,7 +162,7 @@ def _starved(  # noqa: PLR0917 - all that is known of it
     tally.run_outs += 1
     if seen.get((machine, fit["at"]), changed) < stopped:
         tally.listed += 1
-    elif _asked(log, pace, machine, print_[0]):
+    elif _asked(log, learned, machine, print_[0]):
         tally.asked += 1
 
 
@@ -173,14 +173,14 @@ def _ran_out_at(true: TrueSpool, fitted: datetime, started: datetime, changed: d
     return min(changed, a + (b - a) * max(left or 0.0, 0.0) / grams)
 
 
-def _asked(log: Log, pace: Pace, machine: str, started: datetime) -> bool:
+def _asked(log: Log, learned: Learned, machine: str, started: datetime) -> bool:
     """Whether the start was tapped as it happened, on a page that asked about the spool."""
     near = Window(started - timedelta(minutes=5), started + timedelta(minutes=10))
     taps = log.entries_of(["PrintStarted"], near, near.end).filter(pl.col("machine") == machine)
     if taps.is_empty():
         return False
     tap = taps.row(0, named=True)
-    page = machine_page(log, machine, min(tap["at"], tap["noted_at"]) - timedelta(seconds=1), pace)
+    page = machine_page(log, machine, min(tap["at"], tap["noted_at"]) - timedelta(seconds=1), learned)
     return any(too_short(file) for file in page.files if file.file == tap["file"])
 
 

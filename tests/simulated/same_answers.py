@@ -77,10 +77,10 @@ def _back_to(moment: datetime, weekday: int, at: time, zone: ZoneInfo) -> dateti
 
 def asked(log: Log, at: datetime) -> Iterator[Asked]:
     """Every question at a moment, answered."""
-    whole, pace = list(answers.all_answers(log, at)), answers.pace_at(log, at)
+    whole, learned = list(answers.all_answers(log, at)), answers.learned_at(log, at)
     yield from (Asked(at.isoformat(), f"all_answers {place}", _json(one)) for place, one in enumerate(whole))
     charts = next(one.charts for one in whole if hasattr(one, "charts"))
-    for name, ask in [*_of_time(log, at, pace), *_of_places(log, at, pace), *_ahead(log, at, pace)]:
+    for name, ask in [*_of_time(log, at, learned), *_of_places(log, at, learned), *_ahead(log, at, learned)]:
         yield Asked(at.isoformat(), name, _json(_answer(ask)))
     yield Asked(at.isoformat(), "actions", _json(answers.actions(log, charts, at)))
 
@@ -96,7 +96,7 @@ def _json(answer: object) -> str:
     return to_json(answer).decode()
 
 
-def _of_time(log: Log, at: datetime, pace: answers.Pace) -> Iterator[Ask]:
+def _of_time(log: Log, at: datetime, learned: answers.Learned) -> Iterator[Ask]:
     """Hours of the last weeks by everything, and the last two fortnights compared by everything."""
     window = Window(at - timedelta(days=HOURS_DAYS), at)
     for by in (None, *get_args(answers.By)):
@@ -104,23 +104,23 @@ def _of_time(log: Log, at: datetime, pace: answers.Pace) -> Iterator[Ask]:
     today = last_days(at, 0, log.setup().zone).end.astimezone(log.setup().zone).date()
     ago = [today - timedelta(days=days) for days in (2 * COMPARED_DAYS, COMPARED_DAYS + 1, COMPARED_DAYS, 1)]
     for by in COMPARED_BY:
-        yield f"compare by {by}", partial(answers.compare, log, (ago[0], ago[1]), (ago[2], ago[3]), by, at, pace)
+        yield f"compare by {by}", partial(answers.compare, log, (ago[0], ago[1]), (ago[2], ago[3]), by, at, learned)
 
 
-def _of_places(log: Log, at: datetime, pace: answers.Pace) -> Iterator[Ask]:
+def _of_places(log: Log, at: datetime, learned: answers.Learned) -> Iterator[Ask]:
     """The floor, its racks, and some of its machines."""
-    yield "floor", partial(answers.floor, log, at, pace)
-    yield "part_spools", partial(answers.part_spools, log, at, pace)
+    yield "floor", partial(answers.floor, log, at, learned)
+    yield "part_spools", partial(answers.part_spools, log, at, learned)
     for rack in log.setup().all(Rack, at):
-        yield f"rack_round {rack.rack}", partial(answers.rack_round, log, rack.rack, at, pace)
+        yield f"rack_round {rack.rack}", partial(answers.rack_round, log, rack.rack, at, learned)
     machines = log.setup().all(Machine, at)
     for row in machines[:: len(machines) // PAGES + 1]:
-        yield f"machine_page {row.machine}", partial(answers.machine_page, log, row.machine, at, pace)
+        yield f"machine_page {row.machine}", partial(answers.machine_page, log, row.machine, at, learned)
 
 
-def _ahead(log: Log, at: datetime, pace: answers.Pace) -> Iterator[Ask]:
+def _ahead(log: Log, at: datetime, learned: answers.Learned) -> Iterator[Ask]:
     """A promise without a date, one by a date, and what would give more."""
-    outlook, due = answers.Outlook(log, at, pace), at + timedelta(days=DUE_DAYS)
+    outlook, due = answers.Outlook(log, at, learned), at + timedelta(days=DUE_DAYS)
     for row, by in zip(log.setup().all(Product, at), (None, due), strict=False):
         yield f"promise {row.product}", partial(answers.promise, outlook, row.product, PARTS, by)
     yield "gains", partial(answers.gains, outlook)

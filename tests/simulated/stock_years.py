@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from core.statistics.forecasts import forecast
-from core.stores.stocking import Levels, Terms, Times, levels, to_order
+from core.stores.stocking import Levels, StockTimes, Terms, levels, to_order
 
 Numbers = npt.NDArray[np.float64]
 REVIEW, LEARNT, RUN = 7, 104, 52
@@ -28,7 +28,7 @@ class Shelf:
     kind: npt.NDArray[np.str_]
     used: Numbers
     takes: npt.NDArray[np.int64]
-    times: Times
+    times: StockTimes
     terms: Terms
 
     @property
@@ -68,8 +68,8 @@ def _clustered(rng: np.random.Generator, mean: Numbers, kind: npt.NDArray[np.str
     return np.asarray(np.select([(kind == "fast")[:, None], (kind == "slow")[:, None]], [daily, single], rare))
 
 
-def _times(lead: Numbers, spread: Numbers) -> Times:
-    return Times(lead / 7, spread / 7, np.full(len(lead), REVIEW / 7))
+def _times(lead: Numbers, spread: Numbers) -> StockTimes:
+    return StockTimes(lead / 7, spread / 7, np.full(len(lead), REVIEW / 7))
 
 
 def _terms(rng: np.random.Generator, yearly: Numbers) -> Terms:

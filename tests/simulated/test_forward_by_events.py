@@ -17,7 +17,7 @@ import simpy
 from scipy.stats import gamma, lognorm
 
 from core.plan.forward import play
-from core.plan.laws import FINE, Choice, Clock, Laws, Now, Wanted, Work
+from core.plan.laws import FINE, HandsClock, Laws, Now, Preferences, Wanted, Work
 
 Numbers = npt.NDArray[np.float64]
 
@@ -170,7 +170,7 @@ def played(replications: int) -> Numbers:
     known = np.array(WEIGHTS, float)
     late = np.arange(int(END) * FINE) / FINE % 24 >= AFTERNOON
     suits = np.where(late[:, None], LATE, 1.0)
-    choice = Choice(np.append(known, known[:, :1], axis=1)[None], np.array([WANTED]), np.stack([suits, suits]))
+    choice = Preferences(np.append(known, known[:, :1], axis=1)[None], np.array([WANTED]), np.stack([suits, suits]))
     laws = Laws(RUSH, CALM, IDLE, CHANGE, DOWNTIME, RATIO, AT_ONCE, STOPS, BREAKS, np.array(TRIED))
     wanted = Wanted(np.array(FROM_NOW, float), np.arange(END)[None, :, None] * AN_HOUR)
     room = play(now, clock(), work, choice, laws, wanted, END, seed=1)
@@ -178,13 +178,13 @@ def played(replications: int) -> Numbers:
     return np.concatenate([np.diff(made.sum(axis=0), axis=0), made[:, -1], room.hours])
 
 
-def clock() -> Clock:
+def clock() -> HandsClock:
     days = np.arange(7 * WEEKS)[:, None]
     at = np.append((24 * days + [0, OPENS, CLOSES]).ravel(), END).astype(float)
     staffed = np.append(np.where(days % 7 < WORKDAYS, [0, 1, 0], 0).ravel(), 0)
     worked = np.append(0, np.cumsum(np.diff(at) * staffed[:-1]))
     fine = np.array([opened(moment / FINE) for moment in range(int(END) * FINE)])
-    return Clock(at, worked, fine * HANDS, ~fine)
+    return HandsClock(at, worked, fine * HANDS, ~fine)
 
 
 #: Standard errors of the difference that the means may lie apart, and how large one may be of the mean.

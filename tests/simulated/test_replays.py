@@ -9,13 +9,13 @@ import polars as pl
 import pytest
 
 from core.epoch import micros
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.hours.account import account, daily
 from core.hours.replays import Law, replay
-from core.hours.state_hours import IDLE, Spent
+from core.hours.state_hours import IDLE, StateHours
 from core.log.store import Log
-from core.names import names_of
-from core.reading.reading import Reading, pace_at
+from core.numbering import numbering_of
+from core.reading.reading import Reading, learned_at
 from core.timeline.spans import CLEAR, DONE, EMPTY, PRINTING, STOPPED, Spans, spans
 from core.window import Window
 from demo.make import make
@@ -35,30 +35,30 @@ def log(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Log]:
 
 
 @pytest.fixture(scope="module")
-def pace(log: Log) -> Pace:
-    return pace_at(log, UNTIL)
+def learned(log: Log) -> Learned:
+    return learned_at(log, UNTIL)
 
 
 @pytest.fixture(scope="module")
-def month(log: Log, pace: Pace) -> Reading:
-    return Reading(log, Window(UNTIL - timedelta(weeks=4), UNTIL), UNTIL, pace)
+def month(log: Log, learned: Learned) -> Reading:
+    return Reading(log, Window(UNTIL - timedelta(weeks=4), UNTIL), UNTIL, learned)
 
 
-def best(spent: Spent, *names: str) -> pl.DataFrame:
+def best(spent: StateHours, *names: str) -> pl.DataFrame:
     rows = spent.of(pl.col("state") != IDLE).by(*names).select(*names, "best").sort(names)
     return rows.filter(pl.col("best") > 0)
 
 
 def test_hours_of_all_states_fill_the_window_of_every_machine(month: Reading) -> None:
     days = WEEK.days(month.setup.zone)
-    found = best(month.spent(days), "machine", "window")
+    found = best(month.state_hours(days), "machine", "window")
     assert len(found) == MACHINES * 7
     assert found["best"].to_numpy() == pytest.approx(np.full(MACHINES * 7, 24.0), rel=1e-9)
 
 
 def test_daily_shares_are_those_of_the_account_of_each_day(month: Reading) -> None:
     days = WEEK.days(month.setup.zone)
-    spent = month.spent(days)
+    spent = month.state_hours(days)
     shares = daily(spent)
     assert sorted(shares["window"]) == list(range(len(days)))
     for number, utilisation, downtime, waiting in shares.iter_rows():
@@ -70,20 +70,20 @@ def test_daily_shares_are_those_of_the_account_of_each_day(month: Reading) -> No
 
 
 def test_cutting_a_window_changes_no_hours(month: Reading) -> None:
-    whole = best(month.spent([WEEK]), "machine", "state")
-    days = best(month.spent(WEEK.days(month.setup.zone)), "machine", "state")
+    whole = best(month.state_hours([WEEK]), "machine", "state")
+    days = best(month.state_hours(WEEK.days(month.setup.zone)), "machine", "state")
     assert whole.select("machine", "state").equals(days.select("machine", "state"))
     assert days["best"].to_numpy() == pytest.approx(whole["best"].to_numpy(), rel=1e-9, abs=1e-9)
 
 
-def test_a_week_read_alone_has_the_same_hours(log: Log, pace: Pace, month: Reading) -> None:
-    alone = best(Reading(log, WEEK, UNTIL, pace).spent([WEEK]), "machine", "state")
-    among = best(month.spent([WEEK]), "machine", "state")
+def test_a_week_read_alone_has_the_same_hours(log: Log, learned: Learned, month: Reading) -> None:
+    alone = best(Reading(log, WEEK, UNTIL, learned).state_hours([WEEK]), "machine", "state")
+    among = best(month.state_hours([WEEK]), "machine", "state")
     assert alone["best"].to_numpy() == pytest.approx(among["best"].to_numpy(), rel=1e-9, abs=1e-9)
 
 
 def test_every_range_holds_its_best_value_and_more_doubt_than_none(month: Reading) -> None:
-    rows = month.spent([WEEK]).by("machine", "state")
+    rows = month.state_hours([WEEK]).by("machine", "state")
     assert (rows["low"] <= rows["best"]).all()
     assert (rows["best"] <= rows["high"]).all()
     printing = rows.filter(pl.col("state") == "printing")
@@ -91,7 +91,7 @@ def test_every_range_holds_its_best_value_and_more_doubt_than_none(month: Readin
 
 
 def test_doubt_of_a_file_is_shared_by_all_its_prints(month: Reading) -> None:
-    printing = month.spent([WEEK]).of(pl.col("state") == "printing")
+    printing = month.state_hours([WEEK]).of(pl.col("state") == "printing")
     one = printing.by("machine")
     apart = np.sqrt((((one["high"] - one["low"]) / 2).to_numpy() ** 2).sum())
     together = printing.by()
@@ -99,13 +99,13 @@ def test_doubt_of_a_file_is_shared_by_all_its_prints(month: Reading) -> None:
 
 
 @pytest.fixture(scope="module")
-def told(month: Reading, pace: Pace) -> Spans:
-    return spans(month.reckoned.gaps, pace, names_of(month.setup), micros(UNTIL))
+def told(month: Reading, learned: Learned) -> Spans:
+    return spans(month.reckoned.gaps, learned, numbering_of(month.setup), micros(UNTIL))
 
 
 @pytest.fixture(scope="module")
-def law(month: Reading, pace: Pace) -> Law:
-    found = Law.of(pace, month.staffed, month.setup.zone)
+def law(month: Reading, learned: Learned) -> Law:
+    found = Law.of(learned, month.staffed, month.setup.zone)
     assert found is not None
     return found
 

@@ -11,7 +11,7 @@ import pytest
 
 from core.arrays import Micros
 from core.epoch import HOUR, micros
-from core.habits.habits import OCCASIONS, Habits, Menu, in_rush
+from core.habits.habits import OCCASIONS, Habits, PrintPools, in_rush
 from core.hours.replays import Law, replay
 from core.setup import WEEKDAYS, Setup, Shift
 from core.staffed import Staffed
@@ -29,7 +29,7 @@ LENGTHS = np.array([1.5, 2.0, 3.5, 3.6, 6.5, 6.8, 13.5, 14.0])
 HABITS = Habits(
     inside=Hazard.steady(0.35), outside=Hazard.steady(0.8), idle=Hazard.steady(1.2), at_once=0.8,
     forgets_start=0.4, forgets_off=0.4, stops=0.005,
-    menu=Menu(np.tile(LENGTHS, OCCASIONS), np.arange(0, len(LENGTHS) * OCCASIONS + 1, len(LENGTHS))),
+    menu=PrintPools(np.tile(LENGTHS, OCCASIONS), np.arange(0, len(LENGTHS) * OCCASIONS + 1, len(LENGTHS))),
 )  # fmt: skip
 LAW = Law(STAFFED, STAFFED, HABITS, 0.01)
 #: A tap counts as the one looked for if it comes so near to it (hours).

@@ -16,7 +16,7 @@ from core.habits.habits import (
     OCCASIONS,
     QUARTERS_LEFT,
     RUSH,
-    Menu,
+    PrintPools,
     first_guess,
     forgotten,
     in_rush,
@@ -24,9 +24,9 @@ from core.habits.habits import (
     occasion,
     stop_rate,
 )
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.log.frames import entry_frame
-from core.names import Names
+from core.numbering import Numbering
 from core.setup import WEEKDAYS, Material, PrintFile, Setup, Shift
 from core.staffed import Staffed
 from core.timeline.facts import facts
@@ -35,14 +35,14 @@ from tests.core.larkfield import ROWS, a1_alone, at_a1, look, reckoned, start, t
 
 DAY_SHIFT = [Shift(weekday=day, start=time(8), end=time(18), hands=1) for day in WEEKDAYS[:5]]
 MODELS = ("bench-220", "bench-300")
-NAMES = Names(MODELS, ("petg-black",))
+NAMES = Numbering(MODELS, ("petg-black",))
 SETUP = Setup([*ROWS, *DAY_SHIFT])
 STAFFED = Staffed.of(SETUP, Window(when(0), when(300)))
 
 
 # What a print nobody announced may be
 
-MENU = Menu(pools=np.array([2.0, 3.0, 5.0, 8.0, 1.0, 2.0, 24.0]), edges=np.array([0, 4, 7]))
+MENU = PrintPools(pools=np.array([2.0, 3.0, 5.0, 8.0, 1.0, 2.0, 24.0]), edges=np.array([0, 4, 7]))
 #: Chances evenly spread, so many for each print of both pools.
 EVEN = (np.arange(120) + 0.5) / 120
 
@@ -103,7 +103,7 @@ def test_no_print_is_picked_that_a_plain_search_would_not_find(
     # Quarters of hours, so that bounds are often met exactly.
     least, most = (bound / 4 for bound in bounds)
     lengths = [sorted(length / 4 for length in pool) for pool in pools]
-    menu = Menu(np.concatenate(lengths), np.cumsum([0, *map(len, lengths)]))
+    menu = PrintPools(np.concatenate(lengths), np.cumsum([0, *map(len, lengths)]))
     for number, pool in enumerate(lengths):
         fits = [length for length in pool if least <= length <= most] or pool
         hours, share = menu.pick(np.array([number]), np.array([chance]), np.array([least]), np.array([most]))
@@ -136,11 +136,11 @@ def test_more_hours_than_a_shift_has_are_one_occasion() -> None:
     assert occasion(np.array([micros(when(0, 9))]), open_always).tolist() == [QUARTERS_LEFT]
 
 
-def menu(*entries: AnyEntry) -> Menu:
-    return menu_of(facts(entry_frame(entries), SETUP, Pace()), NAMES, STAFFED)
+def menu(*entries: AnyEntry) -> PrintPools:
+    return menu_of(facts(entry_frame(entries), SETUP, Learned()), NAMES, STAFFED)
 
 
-def pool(found: Menu, model: int, now: int) -> list[float]:
+def pool(found: PrintPools, model: int, now: int) -> list[float]:
     number = model * OCCASIONS + now
     return found.pools[found.edges[number] : found.edges[number + 1]].tolist()
 
@@ -185,14 +185,14 @@ def test_a_model_has_the_prints_that_were_begun_on_it_or_else_all() -> None:
 GREY_CLIP = PrintFile(
     file="grey", revision=1, product="clip", parts=12, hours=3, grams=60, material="petg-grey", models=()
 )
-TWO = Names(("bench-220",), ("petg-black", "petg-grey"))
+TWO = Numbering(("bench-220",), ("petg-black", "petg-grey"))
 
 
-def of_two(*files: str) -> Menu:
+def of_two(*files: str) -> PrintPools:
     """The menu of prints started in this order, one a day at half past nine."""
     told = [start(when(day, 9.5), file=file) for day, file in enumerate(files)]
     setup = Setup([*a1_alone(), *DAY_SHIFT, GREY_CLIP, Material(material="petg-grey", name="PETG grey")])
-    return menu_of(facts(entry_frame(told), setup, Pace()), TWO, STAFFED)
+    return menu_of(facts(entry_frame(told), setup, Learned()), TWO, STAFFED)
 
 
 def test_pools_tell_materials_apart() -> None:
@@ -210,7 +210,7 @@ def test_a_material_that_follows_itself_no_oftener_than_by_chance_says_nothing()
 
 def test_what_is_loaded_before_and_after_a_print_tells_what_it_was_of() -> None:
     # Of three prints in ten of black; nine in ten keep what is loaded, one takes any.
-    found = Menu(shares=np.array([0.3, 0.7]), stays=0.9)
+    found = PrintPools(shares=np.array([0.3, 0.7]), stays=0.9)
     step = np.array([[0.93, 0.07], [0.03, 0.97]])
     told = found.materials(np.array([0, 0, 0, -1, -1]), np.array([0, 1, -1, 1, -1]))
     between = np.array([step[0] * step[:, 0], step[0] * step[:, 1]])
@@ -330,9 +330,9 @@ def test_without_a_start_prints_are_taken_to_last_six_hours() -> None:
 def test_the_first_guess_is_what_was_counted() -> None:
     story = [*grilles("itself", "stopped"), start(when(2, 8)), start(when(3, 9)), at_a1("PartsOff", when(4, 10))]
     setup, window = Setup([*a1_alone(), *DAY_SHIFT]), Window(when(0), when(7))
-    told = facts(entry_frame(story), setup, Pace())
+    told = facts(entry_frame(story), setup, Learned())
     gaps = reckoned(story, window, [*a1_alone(), *DAY_SHIFT]).gaps
-    guess = first_guess(told, gaps, Names(("bench-220",), ("petg-black",)), Staffed.of(setup, window))
+    guess = first_guess(told, gaps, Numbering(("bench-220",), ("petg-black",)), Staffed.of(setup, window))
     assert set(guess.menu.pools) == {24.0}
     # The fourth start alone came without a removal before it; two came with theirs.
     assert (guess.forgets_start, guess.forgets_off) == pytest.approx((share(0, 2), share(1, 3)))

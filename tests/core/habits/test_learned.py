@@ -10,7 +10,7 @@ import pytest
 from core.entries import AnyEntry
 from core.epoch import HOUR, micros
 from core.habits.habits import HOURS_LEFT
-from core.habits.learned import ENOUGH, NEVER, Pace, usual_by_hours_left, with_patience
+from core.habits.learned import ENOUGH, NEVER, Learned, usual_by_hours_left, with_patience
 from core.habits.print_times import PrintTimes
 from core.log.frames import entry_frame
 from core.setup import WEEKDAYS, Setup, Shift
@@ -31,7 +31,7 @@ DAY_SHIFT = [
 def usual(*entries: AnyEntry) -> tuple[float, ...]:
     """Learned in a shop in which people are in from 8 to 18, Monday to Friday."""
     setup = Setup(DAY_SHIFT)
-    told = facts(entry_frame(entries), setup, Pace())
+    told = facts(entry_frame(entries), setup, Learned())
     return usual_by_hours_left(told, Staffed.of(setup, Window(when(0), when(300))))
 
 
@@ -46,8 +46,8 @@ def daily(hour: float, file: str, days: range) -> list[AnyEntry]:
 
 
 def test_without_any_start_the_usual_print_stays_as_it_was() -> None:
-    assert usual() == Pace().usual
-    assert usual(look(when(0, 9), "printing")) == Pace().usual
+    assert usual() == Learned().usual
+    assert usual(look(when(0, 9), "printing")) == Learned().usual
 
 
 def test_long_prints_are_loaded_before_people_leave() -> None:
@@ -78,7 +78,7 @@ def clips(prints: int, wait: float, forgotten: Sequence[int] = (), unannounced: 
     return told
 
 
-def patience(entries: Sequence[AnyEntry]) -> Pace:
+def patience(entries: Sequence[AnyEntry]) -> Learned:
     window = Window(when(0), when(30))
     gaps = reckoned(entries, window, ROUND_THE_CLOCK).gaps
     return with_patience(EXACT, gaps, Staffed.of(Setup(ROUND_THE_CLOCK), window))
@@ -86,15 +86,15 @@ def patience(entries: Sequence[AnyEntry]) -> Pace:
 
 def test_the_mean_wait_comes_from_the_median() -> None:
     # Half of all waits of an exponential law are shorter than its mean times ln 2.
-    pace = patience(clips(40, wait=1.0))
-    assert pace.wait == pytest.approx(1 / math.log(2))
-    assert pace.patience == NEVER
+    learned = patience(clips(40, wait=1.0))
+    assert learned.wait == pytest.approx(1 / math.log(2))
+    assert learned.patience == NEVER
 
 
 def test_patience_ends_where_two_forgotten_taps_are_likelier_than_the_wait() -> None:
     # Two removals of forty and two starts of forty were forgotten.
-    pace = patience(clips(40, wait=1.0, forgotten=(10, 20), unannounced=(15, 30)))
-    assert math.exp(-pace.patience / pace.wait) == pytest.approx(2 / 38 * 2 / 40)
+    learned = patience(clips(40, wait=1.0, forgotten=(10, 20), unannounced=(15, 30)))
+    assert math.exp(-learned.patience / learned.wait) == pytest.approx(2 / 38 * 2 / 40)
 
 
 def test_a_few_waits_teach_no_patience() -> None:
@@ -106,15 +106,15 @@ def test_a_few_waits_teach_no_patience() -> None:
 
 def test_a_print_takes_its_own_ratio_and_one_nobody_knows_the_shops() -> None:
     times = PrintTimes((("clip", 1, "bench-220"),), np.array([math.log(1.1)]), np.array([[0.0]]), (30,))
-    pace = Pace(best=1.05, times=times)
-    assert pace.ratio("clip", 1, "bench-220") == pytest.approx(1.1)
-    assert [pace.ratio("clip", 2, "bench-220"), pace.ratio("clip", 1, "bench-300")] == [1.05, 1.05]
+    learned = Learned(best=1.05, times=times)
+    assert learned.ratio("clip", 1, "bench-220") == pytest.approx(1.1)
+    assert [learned.ratio("clip", 2, "bench-220"), learned.ratio("clip", 1, "bench-300")] == [1.05, 1.05]
 
 
 def test_a_day_of_few_hands_counts_less_on_their_clock() -> None:
     setup = Setup(DAY_SHIFT)
     staffed = Staffed.of(setup, Window(when(0), when(14)))
-    hands = Pace(quick=(1.0, 1.0, 0.5, 2.0, 1.0, 1.0, 1.0)).hands(staffed, setup.zone)
+    hands = Learned(quick=(1.0, 1.0, 0.5, 2.0, 1.0, 1.0, 1.0)).hands(staffed, setup.zone)
     # Of the ten hours of each of four days from Monday on, Wednesday's count half and Thursday's twice.
     days = np.array([[micros(when(day)), micros(when(day + 1))] for day in range(4)])
     assert hands.hours(days[:, 0], days[:, 1]) == pytest.approx([10.0, 10.0, 5.0, 20.0])

@@ -11,7 +11,7 @@ import pytest
 
 from core.entries import AnyEntry
 from core.epoch import FAR, HOUR, micros
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.habits.print_times import PrintTimes, ended_prints, learn_times
 from core.setup import WEEKDAYS, PrintFile, Row, Setup, Shift
 from core.staffed import Staffed
@@ -246,7 +246,7 @@ def test_nothing_seen_leaves_the_files_as_they_state_with_wide_doubt() -> None:
 def ended(*entries: AnyEntry) -> pl.DataFrame:
     """Of a shop with A1 alone, in which people are in from 8 to 17; clips take two hours."""
     rows = [*a1_alone(), *DAY_SHIFT]
-    return ended_prints(reckoned(entries, Window(when(0), when(7)), rows, Pace()).gaps, Setup(rows))
+    return ended_prints(reckoned(entries, Window(when(0), when(7)), rows, Learned()).gaps, Setup(rows))
 
 
 def hours_told(*entries: AnyEntry) -> Sequence[tuple[float | None, ...]]:
@@ -347,7 +347,7 @@ def test_every_print_has_its_file_its_model_and_what_was_stated() -> None:
             tell("PartsOff", when(day + 1, 8), machine=machine),
         )
     ]
-    found = ended_prints(reckoned(story, Window(when(0), when(7)), rows, Pace()).gaps, Setup(rows))
+    found = ended_prints(reckoned(story, Window(when(0), when(7)), rows, Learned()).gaps, Setup(rows))
     assert found.select("file", "revision", "model", "stated", "began").sort("began").rows() == [
         ("clip", 1, "bench-220", 2.0, micros(when(0, 9))),
         ("clip", 2, "bench-220", 1.5, micros(when(1, 9))),

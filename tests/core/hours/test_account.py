@@ -8,7 +8,7 @@ import pytest
 
 from core.entries import AnyEntry
 from core.estimate import NINETY, Estimate
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.hours.account import (
     FORMULAS,
     NON_SCHEDULED,
@@ -20,7 +20,7 @@ from core.hours.account import (
     faults_begun,
     waits,
 )
-from core.hours.state_hours import IDLE, Spent
+from core.hours.state_hours import IDLE, StateHours
 from core.setup import WEEKDAYS, Machine, Setup, Shift
 from core.staffed import Staffed
 from core.timeline.reckon import STATES
@@ -50,8 +50,8 @@ DAYS = ["printing", "done", "done", "empty", "proving", "empty", "down", "waitin
         "aside", "upkeep", "empty"]  # fmt: skip
 
 
-def of(entries: list[AnyEntry], *windows: Window, pace: Pace = EXACT) -> Spent:
-    return hours_in(reckoned(entries, Window(windows[0].start, windows[-1].end), pace=pace), *windows)
+def of(entries: list[AnyEntry], *windows: Window, learned: Learned = EXACT) -> StateHours:
+    return hours_in(reckoned(entries, Window(windows[0].start, windows[-1].end), learned=learned), *windows)
 
 
 def told(entries: list[AnyEntry], window: Window = FORTNIGHT) -> TimeAccount:
@@ -127,18 +127,18 @@ def test_upkeep_seen_going_on_lasts_until_it_is_done() -> None:
 # Ranges
 
 #: A print takes its hours, or up to a quarter less or more.
-LOOSE = Pace(best=1.0, low=0.75, high=1.25)
+LOOSE = Learned(best=1.0, low=0.75, high=1.25)
 TWO_PRINTS = [start(when(0)), at_a1("PartsOff", when(3)), start(when(3)), at_a1("PartsOff", when(6))]
 WEEK = Window(when(0), when(6))
 
 
 def test_one_doubtful_end_makes_one_range() -> None:
-    hours = of(TWO_PRINTS[:2], Window(when(0), when(3)), pace=LOOSE).total(("printing",))
+    hours = of(TWO_PRINTS[:2], Window(when(0), when(3)), learned=LOOSE).total(("printing",))
     assert (hours.best, hours.low, hours.high) == pytest.approx((24, 24 - EVEN * 6, 24 + EVEN * 6))
 
 
 def test_independent_ends_add_in_quadrature() -> None:
-    rows = of(TWO_PRINTS, WEEK, pace=LOOSE)
+    rows = of(TWO_PRINTS, WEEK, learned=LOOSE)
     width = EVEN * 6 * math.sqrt(2)
     printing, done = (rows.total((state,)) for state in ("printing", "done"))
     assert (printing.best, printing.low, printing.high) == pytest.approx((48, 48 - width, 48 + width))
@@ -146,7 +146,7 @@ def test_independent_ends_add_in_quadrature() -> None:
 
 
 def test_a_sum_by_state_is_the_same_as_its_combination() -> None:
-    rows = of(TWO_PRINTS, WEEK, pace=LOOSE)
+    rows = of(TWO_PRINTS, WEEK, learned=LOOSE)
     told_by_state = rows.by("state")
     assert {"printing", "done"} <= set(told_by_state["state"])
     for row in told_by_state.iter_rows(named=True):
@@ -155,13 +155,13 @@ def test_a_sum_by_state_is_the_same_as_its_combination() -> None:
 
 
 def test_doubt_outside_the_window_is_none_of_its_own() -> None:
-    hours = of(TWO_PRINTS[:2], Window(when(0), when(0.5)), pace=LOOSE).total(("printing",))
+    hours = of(TWO_PRINTS[:2], Window(when(0), when(0.5)), learned=LOOSE).total(("printing",))
     assert hours == days(0.5)
 
 
 def test_doubt_is_cut_where_the_window_ends() -> None:
     # The print may have ended from three quarters of the day on, and the window can hold no more than the day.
-    hours = of(TWO_PRINTS[:2], Window(when(0), when(1)), pace=LOOSE).total(("printing",))
+    hours = of(TWO_PRINTS[:2], Window(when(0), when(1)), learned=LOOSE).total(("printing",))
     assert (hours.best, hours.low, hours.high) == pytest.approx((24, 24 - EVEN * 6, 24))
 
 

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from core.epoch import HOUR
-from core.hours.printed_hours import Worked
+from core.hours.printed_hours import PrintedHours
 
 WEEK = 168 * HOUR
 #: Four weeks of two machines.
-WORKED = Worked(
+WORKED = PrintedHours(
     ["A1", "A2"],
     WEEK * np.arange(5),
     np.array([[80.0, 60, 70, 90], [0, 0, 10, 20]]),
@@ -47,8 +47,8 @@ def test_hours_a_day_are_those_of_the_last_weeks() -> None:
 
 
 def test_what_follows_is_added_for_the_machines_there_are_then() -> None:
-    today = Worked(["A2", "A3"], np.array([WORKED.edges[-1], WORKED.edges[-1] + 6 * HOUR]), np.array([[5.0], [2.0]]),
-                   np.array([[1.0], [0.5]]))  # fmt: skip
+    edges = np.array([WORKED.edges[-1], WORKED.edges[-1] + 6 * HOUR])
+    today = PrintedHours(["A2", "A3"], edges, np.array([[5.0], [2.0]]), np.array([[1.0], [0.5]]))  # fmt: skip
     both = WORKED.followed_by(today)
     assert both.machines == ["A2", "A3"]
     for machine, more in (("A2", 5.0), ("A3", 2.0)):

@@ -7,8 +7,8 @@ import pytest
 
 from core.estimate import NINETY, Estimate
 from core.habits.habits import Habits
-from core.habits.learned import Pace
-from core.hours.state_hours import Spent, spent
+from core.habits.learned import Learned
+from core.hours.state_hours import StateHours, state_hours
 from core.window import Window
 from tests.core.larkfield import EXACT, at_a1, reckoned, when
 
@@ -16,14 +16,14 @@ WEEKS = [Window(when(7 * n), when(7 * n + 7)) for n in range(4)]
 DOWN = ("upkeep", "down", "waiting")
 
 
-def hours(forgets: float | None, windows: list[Window], pace: Pace = EXACT) -> Spent:
+def hours(forgets: float | None, windows: list[Window], learned: Learned = EXACT) -> StateHours:
     """A1 down for ten hours of each week and empty else, in a shop that forgets so many of its taps."""
     story = [at_a1("PartsOff", when(0))]
     for week in windows:
         story += [at_a1("WentDown", week.start, cause="nozzle"), at_a1("CameBack", week.start.replace(hour=10))]
     habits = None if forgets is None else Habits(forgets_start=forgets, forgets_off=forgets)
     whole = Window(windows[0].start, windows[-1].end)
-    return spent(reckoned(story, whole), [], replace(pace, habits=habits), windows)
+    return state_hours(reckoned(story, whole), [], replace(learned, habits=habits), windows)
 
 
 def width(estimate: Estimate) -> float:

@@ -11,7 +11,7 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from core.entries import AnyEntry, EntryVoided
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.log.frames import entry_frame
 from core.log.store import Log
 from core.setup import Row, Setup
@@ -58,9 +58,9 @@ def test_deliveries_are_told_with_the_machines_that_may_wait_for_them(log: Log) 
     assert "StockCounted" not in told["kind"]
 
 
-def stretches(entries: pl.DataFrame, rows: list[Row], window: Window, pace: Pace) -> pl.DataFrame:
+def stretches(entries: pl.DataFrame, rows: list[Row], window: Window, learned: Learned) -> pl.DataFrame:
     setup = Setup(rows)
-    return reckon(entries, setup, window, Staffed.of(setup, window), pace).stretches
+    return reckon(entries, setup, window, Staffed.of(setup, window), learned).stretches
 
 
 def around(entries: list[AnyEntry], first: int, last: int) -> Window:
@@ -87,8 +87,8 @@ def test_a_window_read_with_its_reach_says_the_same_as_the_whole_log(tmp_path: P
             log.append(history.entries)
             log.append([EntryVoided(at=e.at, noted_at=e.at, by="MK", which=e.id, why="slip") for e in wrong])
             read = log.machine_entries(window, window.end + timedelta(days=400))
-        assert stretches(read, history.rows, window, history.pace).equals(
-            stretches(entry_frame(live), history.rows, window, history.pace)
+        assert stretches(read, history.rows, window, history.learned).equals(
+            stretches(entry_frame(live), history.rows, window, history.learned)
         )
 
     check()
@@ -100,4 +100,4 @@ def test_a_removal_told_just_after_the_next_start_is_within_reach(log: Log, wind
     told = [start(when(0, 10)), start(when(1, 10)), at_a1("PartsOff", when(1, 10, 10), ended="stopped")]
     log.append(told)
     read, rows = log.machine_entries(window, NOW), a1_alone()
-    assert stretches(read, rows, window, Pace()).equals(stretches(entry_frame(told), rows, window, Pace()))
+    assert stretches(read, rows, window, Learned()).equals(stretches(entry_frame(told), rows, window, Learned()))

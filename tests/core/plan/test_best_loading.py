@@ -10,20 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from core.plan.best_loading import (
-    NEVER,
-    ROUNDING,
-    Left,
-    Limits,
-    Load,
-    LoadingList,
-    Worth,
-    best_loading,
-    instead,
-)
+from core.plan.best_loading import NEVER, ROUNDING, Left, ListLimits, Load, LoadingList, Worth, best_loading, instead
 from tests.tiers import examples
 
-Room = tuple[list[Load], list[Worth], Limits]
+Room = tuple[list[Load], list[Worth], ListLimits]
 
 #: Three tiers of two products: what is needed, what will be, and the rest.
 CAPS_AND_CLIPS = [
@@ -46,12 +36,12 @@ def plain_value(loads: Sequence[Load], worths: Sequence[Worth]) -> float:
     return value
 
 
-def in_time(minutes: float) -> Limits:
+def in_time(minutes: float) -> ListLimits:
     """So many minutes until people leave, whenever they are used."""
-    return Limits([Left(0.0, minutes)])
+    return ListLimits([Left(0.0, minutes)])
 
 
-def possible(chosen: Sequence[Load], limits: Limits) -> bool:
+def possible(chosen: Sequence[Load], limits: ListLimits) -> bool:
     """Whether the minutes do, counted from each moment on, and the spools."""
     for one in limits.left:
         now = sum(load.minutes for load in chosen if load.at >= one.since)
@@ -61,7 +51,7 @@ def possible(chosen: Sequence[Load], limits: Limits) -> bool:
     return all([load.new_spool for load in chosen].count(name) <= count for name, count in limits.spools.items())
 
 
-def every_list(loads: Sequence[Load], limits: Limits) -> Iterator[list[Load]]:
+def every_list(loads: Sequence[Load], limits: ListLimits) -> Iterator[list[Load]]:
     """Every list that gives a machine one load or none within the minutes."""
     machines = sorted({load.machine for load in loads})
     for choice in product(*[[None, *(load for load in loads if load.machine == name)] for name in machines]):
@@ -94,10 +84,10 @@ def room(seed: int, machines: int = 5, files: int = 4) -> Room:
     whole = draw.choice([0.0, draw.uniform(5, 40), math.inf])
     later = [Left(draw.uniform(0.5, 6), draw.uniform(0, 15)) for _ in range(draw.randint(0, 3))]
     spools = {name: draw.randint(0, 2) for name in ("green", "grey") if draw.random() < 0.5}
-    return loads, worths, Limits([Left(0.0, whole), *later], spools)
+    return loads, worths, ListLimits([Left(0.0, whole), *later], spools)
 
 
-def holds(found: LoadingList, loads: Sequence[Load], limits: Limits) -> bool:
+def holds(found: LoadingList, loads: Sequence[Load], limits: ListLimits) -> bool:
     """Whether a list keeps to one load a machine, to what there is, and to the minutes."""
     machines = [load.machine for load in found.loads]
     once = len(set(machines)) == len(machines) and set(found.loads) <= set(loads)
@@ -383,14 +373,14 @@ def test_minutes_of_no_possible_number_are_refused(since: float, minutes: float)
 
 def test_prints_that_end_before_people_leave_share_the_last_minutes_with_what_is_loaded_then() -> None:
     # Two hours are left, ten minutes of them in the last half hour: time for two changes.
-    left = Limits([Left(0.0, 60), Left(1.5, 10)])
+    left = ListLimits([Left(0.0, 60), Left(1.5, 10)])
     evening = [Load(name, "caps", "feeder cap", 6, 8, 5, at=1.6) for name in ("B1", "B2")]
     short = [Load(name, "clips", "queen clip", 80, 9, 5, again=1.7, again_minutes=5) for name in ("B3", "B4")]
     longer = [Load(name, "clips", "queen clip", 80, 4, 5) for name in ("B3", "B4")]
     found = best_loading([*evening, *short, *longer], CAPS_AND_CLIPS, left)
     # A short print more (5 h) would cost a machine its night (8 h and its caps).
     assert set(found.loads) == {*evening, *longer}
-    more = best_loading([*evening, *short, *longer], CAPS_AND_CLIPS, Limits([Left(0.0, 60), Left(1.5, 15)]))
+    more = best_loading([*evening, *short, *longer], CAPS_AND_CLIPS, ListLimits([Left(0.0, 60), Left(1.5, 15)]))
     assert {load.again for load in more.loads if load.product == "queen clip"} == {1.7, NEVER}
 
 
@@ -398,7 +388,7 @@ def test_no_more_spools_are_fitted_than_are_there() -> None:
     caps = [Load(name, "caps", "feeder cap", 6, 8, 5, new_spool="black") for name in ("B1", "B2", "B3")]
     clips = [Load(name, "clips", "queen clip", 80, 1, 5) for name in ("B1", "B2", "B3")]
     for there in (0, 1, 2, 3):
-        found = best_loading([*caps, *clips], CAPS_AND_CLIPS, Limits([Left(0.0, 60)], {"black": there}))
+        found = best_loading([*caps, *clips], CAPS_AND_CLIPS, ListLimits([Left(0.0, 60)], {"black": there}))
         assert [load.new_spool for load in found.loads].count("black") == there
         assert len(found.loads) == 3
     assert len([x for x in best_loading(caps, CAPS_AND_CLIPS, in_time(60)).loads if x.new_spool]) == 3

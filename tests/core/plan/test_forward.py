@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from core.plan.forward import Played, play
-from core.plan.laws import EMPTY, FINE, PRINTED, Choice, Clock, Laws, Now, Wanted, Work  # fmt: skip
+from core.plan.laws import EMPTY, FINE, PRINTED, HandsClock, Laws, Now, Preferences, Wanted, Work  # fmt: skip
 from tests.tiers import examples
 
 Numbers = npt.NDArray[np.float64]
@@ -22,7 +22,7 @@ WORK = Work(PRODUCT, MATERIAL, PARTS.astype(float), np.array([file[3:] for file 
 FITS = ~np.isnan(WORK.hours)
 #: How much likelier a file is on either model before and after 14:00. File 3 is never started then on model 1.
 SUITS = np.array([[[1, 1, 2, 0, 1], [0.5, 1, 1, 0, 3]], [[1, 2, 0, 1, 1], [1, 1, 0, 0, 1]]])
-CHOICE = Choice(np.repeat(FITS[:, None], 3, axis=1)[None] * 1.0, np.ones(1), SUITS)
+CHOICE = Preferences(np.repeat(FITS[:, None], 3, axis=1)[None] * 1.0, np.ones(1), SUITS)
 NOTHING = Wanted.nothing(2)
 LAWS = Laws(
     rush=np.array([0.2, 0.7, 2.1]), calm=np.array([0.05, 0.6, 1.3]), idle=np.array([0.3, 4.1]),
@@ -31,13 +31,13 @@ LAWS = Laws(
 )  # fmt: skip
 
 
-def by_day(hands: int, days: int, opens: float, closes: float, alone: float) -> Clock:
+def by_day(hands: int, days: int, opens: float, closes: float, alone: float) -> HandsClock:
     """The same hours every day, closed the last one; now is midnight. From `alone` on one is in, before that all."""
     at = np.append((24.0 * np.arange(days)[:, None] + [0, opens, closes]).ravel(), 24 * days + 24)
     worked = np.append(0, np.cumsum(np.diff(at) * np.append(np.tile([0, 1, 0], days), 0)[:-1]))
     hour = np.arange(24 * days * FINE) / FINE % 24
     staffed = (opens <= hour) & (hour < closes)
-    return Clock(at, worked, staffed * np.where(hour < alone, hands, 1), ~staffed)
+    return HandsClock(at, worked, staffed * np.where(hour < alone, hands, 1), ~staffed)
 
 
 def late(moment: Numbers) -> npt.NDArray[np.int64]:
@@ -45,9 +45,9 @@ def late(moment: Numbers) -> npt.NDArray[np.int64]:
     return (np.floor(moment * FINE) / FINE % 24 >= 14).astype(np.int64)
 
 
-def weighted(*weights: float, wanted: float = 1.0) -> Choice:
+def weighted(*weights: float, wanted: float = 1.0) -> Preferences:
     """Files by weight, whatever is loaded at whatever time."""
-    return Choice(np.tile(weights, (1, 2, 3, 1)).astype(float), np.array([wanted]), np.ones((2, 2, len(FILES))))
+    return Preferences(np.tile(weights, (1, 2, 3, 1)).astype(float), np.array([wanted]), np.ones((2, 2, len(FILES))))
 
 
 def steadily(an_hour: list[float]) -> Numbers:
@@ -68,7 +68,7 @@ class Room:
     replications: int = 3
     end: float = 400
     laws: Laws = LAWS
-    choice: Choice = CHOICE
+    choice: Preferences = CHOICE
     wanted: Wanted = NOTHING
     one_model: bool = False
     hours: tuple[float, float] = OPENS, CLOSES

@@ -58,7 +58,7 @@ def test_every_order_has_a_time_at_which_it_leaves(outlook: Outlook, leaves: Num
 
 
 def test_a_shop_is_played_by_what_stands_ready(outlook: Outlook, monkeypatch: pytest.MonkeyPatch) -> None:
-    untouched = play_once.kept(play_once.course.py_func)
+    untouched = play_once.kept(play_once.play_once.py_func)
     monkeypatch.setattr(play_once, "course", untouched)
     ready_to_play()
     outlook.play(outlook.asked)
@@ -72,7 +72,7 @@ def test_a_second_play_is_the_same_to_the_last_bit(log: Log, outlook: Outlook, l
 
 
 def test_the_weeks_ahead_go_as_the_last_ones_went(outlook: Outlook) -> None:
-    spent = outlook.read.spent([Window(AT - timedelta(days=21), AT)])
+    spent = outlook.read.state_hours([Window(AT - timedelta(days=21), AT)])
     named = {PRINTED: ("printing", "proving"), WAITED: WAITS, DOWN: OUT, EMPTY: ("empty",)}
     was = np.array([spent.of(pl.col("state").is_in(named.get(state, ()))).hours for state in range(STATES)])
     played = outlook.played.hours.mean(axis=1)

@@ -14,7 +14,7 @@ from tests.core.plan.test_forward import Room
 @pytest.fixture
 def untouched(monkeypatch: pytest.MonkeyPatch) -> Any:
     """The course as a process finds it that has played nothing yet."""
-    course = compiled.kept(compiled.course.py_func)
+    course = compiled.kept(compiled.play_once.py_func)
     assert course.signatures == []
     monkeypatch.setattr(compiled, "course", course)
     return course

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from core.arrays import Numbers
 from core.plan.forward import Played
-from core.plan.laws import STATES, Clock
+from core.plan.laws import STATES, HandsClock
 from core.plan.promises import Asked, Coming, coming, covered, finishes, leaves, shipped
 from tests.tiers import examples
 
@@ -204,7 +204,7 @@ def test_where_nobody_ordered_nobody_will() -> None:
 #: In from 08:00 to 17:00 for a week; now is midnight.
 EDGES = np.append((24.0 * np.arange(7)[:, None] + [0, 8, 17]).ravel(), 7 * 24.0)
 WORKED = np.append(0, np.cumsum(np.diff(EDGES) * np.append(np.tile([0, 1, 0], 7), 0)[:-1]))
-DAILY = Clock(EDGES, WORKED, np.ones(1, dtype=np.int64), np.zeros(1, dtype=bool))
+DAILY = HandsClock(EDGES, WORKED, np.ones(1, dtype=np.int64), np.zeros(1, dtype=bool))
 
 
 @given(st.lists(st.floats(0, 100), min_size=1, max_size=8), st.lists(st.floats(0, 9), min_size=1, max_size=4))

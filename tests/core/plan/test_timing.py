@@ -11,38 +11,29 @@ import pytest
 from core.arrays import Numbers
 from core.habits.usage import LASTS, SPOOL_MINUTES
 from core.plan.best_loading import NEVER
-from core.plan.laws import FINE, Clock, Laws
-from core.plan.timing import (
-    SPOOL_HOURS,
-    Free,
-    Menu,
-    Times,
-    cases,
-    left,
-    loads,
-    time_worth,
-)
+from core.plan.laws import FINE, HandsClock, Laws
+from core.plan.timing import SPOOL_HOURS, Free, Loadable, ModelTimes, cases, left, loads, time_worth
 
 
-def by_day(days: int, opens: float = 8, closes: float = 17, hands: int = 2) -> Clock:
+def by_day(days: int, opens: float = 8, closes: float = 17, hands: int = 2) -> HandsClock:
     """The same hours every day; now is midnight."""
     at = np.append((24.0 * np.arange(days)[:, None] + [0, opens, closes]).ravel(), 24.0 * days)
     worked = np.append(0, np.cumsum(np.diff(at) * np.tile([0, 1, 0], days)))
     hour = np.arange(24 * days * FINE) / FINE % 24
     staffed = (opens <= hour) & (hour < closes)
-    return Clock(at, worked, staffed * hands, ~staffed)
+    return HandsClock(at, worked, staffed * hands, ~staffed)
 
 
-def prints(*hours: float, wait: float = 0.0) -> Times:
+def prints(*hours: float, wait: float = 0.0) -> ModelTimes:
     """Files that take so long, worth an hour an hour; hands come after the same wait each time."""
     sure = np.array([1.0])
-    return Times(np.array(hours), np.array(hours), sure, wait * sure, wait * sure)
+    return ModelTimes(np.array(hours), np.array(hours), sure, wait * sure, wait * sure)
 
 
 WEEK = by_day(9)
 
 
-def worth(times: Times, moment: float, end: float = 72.0, clock: Clock = WEEK) -> float:
+def worth(times: ModelTimes, moment: float, end: float = 72.0, clock: HandsClock = WEEK) -> float:
     return float(time_worth(times, clock, end)[round(moment * FINE)])
 
 
@@ -80,7 +71,7 @@ def test_a_wait_for_hands_is_lost_and_may_cost_the_night() -> None:
 
 def test_prints_that_may_take_longer_are_weighed_by_how_likely_they_are_late() -> None:
     # One time in two 8 h become 9.5 and miss closing; then 14 h are lost.
-    doubtful = Times(np.array([8.0]), np.array([8.0]), np.array([1.0, 9.5 / 8]), np.zeros(2), np.zeros(2))
+    doubtful = ModelTimes(np.array([8.0]), np.array([8.0]), np.array([1.0, 9.5 / 8]), np.zeros(2), np.zeros(2))
     assert worth(doubtful, 8, 24) == pytest.approx(8 + 8 / 2)
 
 
@@ -101,7 +92,7 @@ def test_waits_of_prints_that_ended_before_hands_came_in_are_those_of_the_rush()
 # Against every sequence of prints
 
 
-def by_trying_all(times: Times, clock: Clock, end: float) -> Numbers:
+def by_trying_all(times: ModelTimes, clock: HandsClock, end: float) -> Numbers:
     """The same by trying every file, and waiting, at every moment: forward, with one case."""
 
     @cache
@@ -157,7 +148,7 @@ def test_cases_have_the_means_of_the_laws_and_do_not_go_together() -> None:
 # What can be loaded
 
 TIMES = prints(6.0, 14.0)
-MENU = Menu(
+MENU = Loadable(
     ["caps", "clips"], ["feeder cap", "queen clip"], np.array([12.0, 90.0]), [[0, 1]], [TIMES],
     [time_worth(TIMES, WEEK, 96.0)], ["black", "yellow"],
 )  # fmt: skip

@@ -9,9 +9,9 @@ import pytest
 
 from core.entries import AnyEntry
 from core.habits.habits import Habits
-from core.habits.learned import ENOUGH, Pace
+from core.habits.learned import ENOUGH, Learned
 from core.log.store import Log
-from core.reading.reading import PACE_DAYS, Reading, pace_at
+from core.reading.reading import PACE_DAYS, Reading, learned_at
 from core.setup import WEEKDAYS, PrintFile, Shift
 from core.window import Window
 from tests.core.larkfield import EXACT, ROWS, a1_alone, at_a1, look, start, tell, when
@@ -144,19 +144,19 @@ def daily(tmp_path: Path) -> Iterator[Log]:
 
 
 def test_the_pace_of_a_shop_without_entries_is_what_the_files_state(daily: Log) -> None:
-    assert pace_at(daily, when(0)) == Pace()
+    assert learned_at(daily, when(0)) == Learned()
 
 
 def test_with_few_removals_the_files_are_believed_and_how_few_is_told(daily: Log) -> None:
     daily.append(clips(ENOUGH - 1))
-    few = pace_at(daily, when(ENOUGH))
+    few = learned_at(daily, when(ENOUGH))
     assert (few.best, few.low, few.high, few.seen) == (1.0, 0.9, 1.1, ENOUGH - 1)
 
 
 def test_with_enough_removals_the_pace_is_learned(daily: Log) -> None:
     # Each print took at least 1.1 times the two hours its file states.
     daily.append(clips(ENOUGH))
-    learned = pace_at(daily, when(ENOUGH))
+    learned = learned_at(daily, when(ENOUGH))
     assert learned.seen == ENOUGH
     assert 1.08 < learned.best < 1.2
     assert learned.low < learned.best < learned.high
@@ -165,22 +165,22 @@ def test_with_enough_removals_the_pace_is_learned(daily: Log) -> None:
 def test_the_pace_is_the_same_at_every_moment_of_a_day_and_changes_at_its_midnight(daily: Log) -> None:
     # By then Dublin keeps summer time: its midnights are at 23:00 in UTC.
     daily.append(clips(40))
-    in_the_day = {pace_at(daily, moment) for moment in (when(31, 23), when(32, 11.5), when(32, 22.99))}
-    assert [pace.seen for pace in in_the_day] == [32]
-    assert pace_at(daily, when(32, 23)).seen == 33
+    in_the_day = {learned_at(daily, moment) for moment in (when(31, 23), when(32, 11.5), when(32, 22.99))}
+    assert [learned.seen for learned in in_the_day] == [32]
+    assert learned_at(daily, when(32, 23)).seen == 33
 
 
 def test_what_was_noted_after_the_last_midnight_does_not_change_the_pace(daily: Log) -> None:
     daily.append(story := clips(40))
-    before = pace_at(daily, when(35, 12))
+    before = learned_at(daily, when(35, 12))
     daily.append([
         tell("EntryVoided", when(35, 10), which=story[1].id, why="slip"),
         *(start(when(day, 12), file="clip", noted_at=when(35, 10)) for day in (20, 21)),
         *(at_a1("PartsOff", when(day, 15), noted_at=when(35, 10)) for day in (20, 21)),
     ])  # fmt: skip
-    assert pace_at(daily, when(35, 12)) == before
+    assert learned_at(daily, when(35, 12)) == before
     # From the next midnight on a removal less and the one of the day itself; what was told from memory teaches nothing.
-    assert pace_at(daily, when(36)).seen == before.seen - 1 + 1
+    assert learned_at(daily, when(36)).seen == before.seen - 1 + 1
 
 
 def test_midnight_is_the_shops_own(daily: Log) -> None:
@@ -188,21 +188,21 @@ def test_midnight_is_the_shops_own(daily: Log) -> None:
     (off,) = (entry for entry in clips(1, first=120) if entry.kind == "PartsOff")
     daily.append([start(when(120, 9), file="clip"), off])
     assert off.at.astimezone(daily.setup().zone).isoformat() == "2026-06-30T12:12:00+01:00"
-    assert [pace_at(daily, at).seen for at in (when(120, 22.9), when(120, 23.1))] == [0, 1]
+    assert [learned_at(daily, at).seen for at in (when(120, 22.9), when(120, 23.1))] == [0, 1]
 
 
 def test_what_was_printed_long_ago_teaches_nothing(daily: Log) -> None:
     daily.append(clips(40))
-    later = pace_at(daily, when(40 + PACE_DAYS))
+    later = learned_at(daily, when(40 + PACE_DAYS))
     assert later.seen <= 1  # a machine's last start before the days read belongs to them
     assert (later.best, later.low, later.high) == (1.0, 0.9, 1.1)
 
 
 def test_the_pace_does_not_depend_on_the_window_asked_about(daily: Log) -> None:
     daily.append(clips(40))
-    paces = {Reading(daily, Window(when(a), when(b)), when(38), None).pace for a, b in ((0, 1), (10, 38))}
-    assert len(paces) == 1
-    assert paces.pop().seen == 38
+    learneds = {Reading(daily, Window(when(a), when(b)), when(38), None).learned for a, b in ((0, 1), (10, 38))}
+    assert len(learneds) == 1
+    assert learneds.pop().seen == 38
 
 
 # What prints truly take

@@ -10,7 +10,7 @@ from uuid import UUID
 import polars as pl
 import pytest
 
-from core.answers import compare, hours, last_quarter, machine_record, pace_at, report, review
+from core.answers import compare, hours, last_quarter, learned_at, machine_record, report, review
 from core.entries import AnyEntry
 from core.errors import Refused
 from core.log.record import record
@@ -89,11 +89,11 @@ def test_the_weeks_agree_with_time_accounting(busy_log: Log, found: Review, past
 
 
 def test_the_faults_of_the_weeks_are_those_of_the_machines_records(busy_log: Log, found: Review, past: Past) -> None:
-    pace = pace_at(busy_log, past.end)
+    learned = learned_at(busy_log, past.end)
     told = [
         fault.at
         for machine in past.machines
-        for fault in machine_record(busy_log, machine.machine, past.end, pace).faults
+        for fault in machine_record(busy_log, machine.machine, past.end, learned).faults
     ]
     assert len(told) > 5
     assert [week.faults for week in found.weeks] == [
@@ -118,7 +118,7 @@ def test_the_losses_of_the_week_are_those_of_the_owners_page(found: Review, busy
 
 def test_the_hours_that_parts_waited_add_up(found: Review, past: Past) -> None:
     assert len(found.waits) == 7 * 24
-    done = past.read.spent([past.before]).total(("done",)).best
+    done = past.read.state_hours([past.before]).total(("done",)).best
     assert found.waited == pytest.approx(done * 7 * 24 / past.before.hours)
     assert sum(cell.hours for cell in found.waits) == pytest.approx(found.waited)
     hands = {loss.reason: loss.before.best for loss in found.losses if loss.reason.startswith("hands")}
@@ -346,7 +346,7 @@ def test_what_is_told_of_every_model_is_a_machine_and_week(past: Past, found: Re
 
 def test_hours_in_some_weeks_are_those_of_the_windows(past: Past) -> None:
     last = past.hours_in([len(past.weeks) - 1])
-    whole = past.read.spent([Window(past.weeks[-1].start, past.weeks[-1].end)])
+    whole = past.read.state_hours([Window(past.weeks[-1].start, past.weeks[-1].end)])
     for state in ("printing", "done", "empty"):
         assert last.of(pl.col("state") == state).total((state,)).best == pytest.approx(whole.total((state,)).best)
     assert past.weeks[-1].end - past.weeks[-1].start == timedelta(days=7)

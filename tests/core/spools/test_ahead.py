@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from core.entries import AnyEntry
 from core.epoch import FAR, micros
 from core.habits.habits import Habits
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.habits.usage import Usage
 from core.log.frames import entry_frame
 from core.setup import WEEKDAYS, Setup, Shift
@@ -41,15 +41,15 @@ def fit(grams: float, machine: str = "A1") -> AnyEntry:
 
 
 def played(
-    story: Sequence[AnyEntry], until: datetime = TOMORROW_NOON, pace: Pace = KNOWING, setup: Setup = ALONE
+    story: Sequence[AnyEntry], until: datetime = TOMORROW_NOON, learned: Learned = KNOWING, setup: Setup = ALONE
 ) -> list[RunOut]:
     """The run-outs of the story, as known now."""
     window, entries, now = Window(when(-1), NOW), entry_frame(story), micros(NOW)
     staffed = Staffed.of(setup, window)
-    gaps = reckon(entries, setup, window, staffed, pace).gaps
-    future = ahead(gaps, setup, staffed, pace, now, micros(until))
-    held, _ = spools(gaps, [], entries.filter(kind="SpoolFitted"), setup, now, pace.usage)
-    return run_outs(held, future, setup, pace.usage, now) if future else []
+    gaps = reckon(entries, setup, window, staffed, learned).gaps
+    future = ahead(gaps, setup, staffed, learned, now, micros(until))
+    held, _ = spools(gaps, [], entries.filter(kind="SpoolFitted"), setup, now, learned.usage)
+    return run_outs(held, future, setup, learned.usage, now) if future else []
 
 
 def run_out(grams: float, until: datetime = TOMORROW_NOON) -> RunOut:
@@ -59,7 +59,7 @@ def run_out(grams: float, until: datetime = TOMORROW_NOON) -> RunOut:
 
 
 def test_a_shop_that_has_learned_nothing_yet_is_told_nothing() -> None:
-    assert played([fit(100), GRILLE], pace=replace(KNOWING, habits=None)) == []
+    assert played([fit(100), GRILLE], learned=replace(KNOWING, habits=None)) == []
 
 
 def test_a_spool_with_plenty_never_runs_out() -> None:

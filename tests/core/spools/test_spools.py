@@ -16,12 +16,12 @@ from core.entries import AnyEntry
 from core.epoch import micros
 from core.estimate import Estimate
 from core.habits.habits import Habits
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.habits.usage import FACTOR_DOUBT, Usage
 from core.hours.state_hours import replayed
 from core.log.frames import entry_frame
 from core.setup import WEEKDAYS, Material, PrintFile, Setup, Shift
-from core.spools.spools import Line, PartSpool, Spool, lasts, learn_usage, left, spools
+from core.spools.spools import PartSpool, Spool, SpoolStory, lasts, learn_usage, left, spools
 from core.staffed import Staffed
 from core.timeline.reckon import reckon
 from core.window import Window
@@ -54,25 +54,25 @@ def grille(day: float) -> list[AnyEntry]:
     return [start(when(day, 8)), off(when(day + 1, 9))]
 
 
-def told(story: Sequence[AnyEntry], at: datetime, usage: Usage | None = None, pace: Pace = EXACT) -> Told:
+def told(story: Sequence[AnyEntry], at: datetime, usage: Usage | None = None, learned: Learned = EXACT) -> Told:
     """The spool of A1 and the shelf."""
     window = Window(when(-1), at)
     entries, staffed = entry_frame(story), Staffed.of(SETUP, window)
-    found = reckon(entries, SETUP, window, staffed, pace)
-    replays = replayed(found, SETUP, staffed, pace, window, micros(at))
+    found = reckon(entries, SETUP, window, staffed, learned)
+    replays = replayed(found, SETUP, staffed, learned, window, micros(at))
     fitted = entries.filter(kind="SpoolFitted")
     (spool,), shelf = spools(found.gaps, replays, fitted, SETUP, micros(at), usage or Usage())
     return spool, shelf
 
 
-def rest(story: Sequence[AnyEntry], at: datetime, usage: Usage | None = None, pace: Pace = EXACT) -> Estimate:
+def rest(story: Sequence[AnyEntry], at: datetime, usage: Usage | None = None, learned: Learned = EXACT) -> Estimate:
     """What is left on the spool of A1."""
-    found = left(told(story, at, usage, pace)[0], usage or Usage())
+    found = left(told(story, at, usage, learned)[0], usage or Usage())
     assert found is not None
     return found
 
 
-def learned(story: Sequence[AnyEntry], at: datetime) -> Usage:
+def usage_of(story: Sequence[AnyEntry], at: datetime) -> Usage:
     window, entries = Window(when(-1), at), entry_frame(story)
     gaps = reckon(entries, SETUP, window, Staffed.of(SETUP, window), EXACT).gaps
     return learn_usage(gaps, entries.filter(kind="SpoolFitted"), SETUP, micros(at))
@@ -183,11 +183,11 @@ def test_a_spool_too_short_for_a_running_print_runs_out_or_was_changed() -> None
 
 
 def test_prints_that_nobody_announced_use_so_many_grams_an_hour_and_widen_the_range() -> None:
-    knowing = Pace(best=1.0, low=1.0, high=1.0, habits=Habits())
+    knowing = Learned(best=1.0, low=1.0, high=1.0, habits=Habits())
     story = [fit(when(0, 7)), start(when(0, 8), file="clip"), off(when(0, 10))]
     # Prints of six hours, as by these habits all are that nobody announced, must have filled the time in between.
     ends = [when(0, 16, 30), when(1, 8, 30), when(1, 15)]
-    found = [rest([*story, *map(off, ends[:n])], [when(0, 10), *ends][n], pace=knowing) for n in range(4)]
+    found = [rest([*story, *map(off, ends[:n])], [when(0, 10), *ends][n], learned=knowing) for n in range(4)]
     # The files of the material state 60, 300 and 340 g for 2, 24 and 12 hours.
     each = 6 * (60 + 300 + 340) / (2 + 24 + 12)
     assert [one.best for one in found] == pytest.approx([940 - each * n for n in range(4)], abs=8)
@@ -239,7 +239,7 @@ def test_the_more_a_print_needs_the_less_likely_a_spool_feeds_it(
     lines: list[tuple[float, float, float]], grams: list[float]
 ) -> None:
     whole = sum(weight for weight, *_ in lines)
-    spool = Spool("A1", "petg-black", None, tuple(Line(w / whole, g, v, 1000 - g) for w, g, v in lines))
+    spool = Spool("A1", "petg-black", None, tuple(SpoolStory(w / whole, g, v, 1000 - g) for w, g, v in lines))
     less, more = (lasts(spool, need, Usage()) for need in grams)
     assert less is not None
     assert more is not None
@@ -247,7 +247,7 @@ def test_the_more_a_print_needs_the_less_likely_a_spool_feeds_it(
 
 
 def test_a_spool_feeds_what_it_just_has_half_the_time() -> None:
-    spool = Spool("A1", "petg-black", None, (Line(1.0, 330.0, 100.0),))
+    spool = Spool("A1", "petg-black", None, (SpoolStory(1.0, 330.0, 100.0),))
     assert lasts(spool, 300.0, Usage(factor=1.1)) == pytest.approx(0.5)
 
 
@@ -267,38 +267,38 @@ def weighed(spools_used: Sequence[float], prints: int = 1) -> list[AnyEntry]:
 
 @pytest.mark.parametrize("count", [1, 10, 30])
 def test_spools_weighed_when_they_came_off_teach_the_factor(count: int) -> None:
-    usage = learned(weighed([315] * count), when(100))
+    usage = usage_of(weighed([315] * count), when(100))
     assert usage.seen == count
     # 315 g for 300 stated; what was known beforehand, 1, counts as two, each spool as a half.
     assert usage.factor == pytest.approx((1.05 * count / 2 + 1.0 * 2) / (count / 2 + 2))
 
 
 def test_many_weighed_spools_make_the_factor_surer() -> None:
-    few, many = (learned(weighed([312, 318] * n), when(100)).doubt for n in (1, 10))
+    few, many = (usage_of(weighed([312, 318] * n), when(100)).doubt for n in (1, 10))
     assert many < few < FACTOR_DOUBT
 
 
 def test_one_spool_with_a_print_that_nobody_noted_does_not_move_the_factor() -> None:
-    usual = learned(weighed([315] * 10), when(100))
+    usual = usage_of(weighed([315] * 10), when(100))
     # A grille more than was noted: 630 g gone.
-    strange = learned(weighed([315] * 4 + [630] + [315] * 5), when(100))
+    strange = usage_of(weighed([315] * 4 + [630] + [315] * 5), when(100))
     assert strange.factor == pytest.approx(usual.factor)
 
 
 def test_a_spool_that_was_nearly_used_up_teaches_the_factor_as_well() -> None:
     # Three grilles used 945 g for the 900 stated, and 55 g came off.
-    usage = learned(weighed([945] * 5, prints=3), when(100))
+    usage = usage_of(weighed([945] * 5, prints=3), when(100))
     assert usage.seen == 5
     assert usage.factor == pytest.approx((1.05 * 5 / 2 + 2) / (5 / 2 + 2), abs=0.002)
 
 
 def test_a_spool_of_which_a_print_stopped_somewhere_teaches_nothing() -> None:
     story = [fit(when(0, 7)), start(when(0, 8)), off(when(0, 20), ended="stopped"), fit(when(1, 7), left_grams=900)]
-    assert learned(story, when(2)).seen == 0
+    assert usage_of(story, when(2)).seen == 0
 
 
 def test_a_shop_that_never_weighed_a_spool_knows_no_more_than_before() -> None:
-    usage = learned([fit(when(0, 7)), *grille(0)], when(2))
+    usage = usage_of([fit(when(0, 7)), *grille(0)], when(2))
     assert (usage.factor, usage.seen) == (1.0, 0)
     assert usage.doubt == pytest.approx(FACTOR_DOUBT)
 
@@ -310,7 +310,7 @@ def test_what_becomes_of_spools_too_short_is_learned() -> None:
         for number in range(10):
             story += [fit(when(2 * number, 6), 100), *grille(2 * number)]
             story += [fit(when(2 * number, hour)) for hour in when_fitted]
-        return learned(story, when(30))
+        return usage_of(story, when(30))
 
     at_start, during, never = noted(8), noted(13), noted()
     # Ten of ten, and two more that go as usual: one in ten unnoted, every other one run out.

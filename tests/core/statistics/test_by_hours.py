@@ -4,14 +4,14 @@ import numpy as np
 import pytest
 
 from core.statistics.by_hours import BANDS, bands
-from core.statistics.failures import Watched
+from core.statistics.failures import FailureTimes
 from core.statistics.ranges import poisson_range
 
 
-def some(seed: int, count: int = 60, mean: float = 180.0) -> list[Watched]:
+def some(seed: int, count: int = 60, mean: float = 180.0) -> list[FailureTimes]:
     draw = np.random.default_rng(seed)
     hours = draw.exponential(mean, count) + 1
-    return [Watched(sorted(draw.uniform(0.001, lasted, draw.poisson(lasted / 100))), lasted) for lasted in hours]
+    return [FailureTimes(sorted(draw.uniform(0.001, lasted, draw.poisson(lasted / 100))), lasted) for lasted in hours]
 
 
 def test_nothing_watched_has_no_bands() -> None:
@@ -31,20 +31,20 @@ def test_bands_lose_no_hour_and_no_failure(seed: int) -> None:
 
 
 def test_bands_are_of_a_round_width_but_for_the_last_which_takes_in_the_thin_end() -> None:
-    found = bands([*(Watched([], 260.0) for _ in range(50)), Watched([], 700.0)])
+    found = bands([*(FailureTimes([], 260.0) for _ in range(50)), FailureTimes([], 700.0)])
     assert [band.start for band in found] == [0, 50, 100, 150, 200, 250]
     assert found[-1].end == 700
-    long = bands([Watched([], 50.0), Watched([], 3000.0)])
+    long = bands([FailureTimes([], 50.0), FailureTimes([], 3000.0)])
     assert [band.start for band in long] == [0, 500, 1000, 1500, 2000, 2500]
 
 
 def test_a_band_has_its_failures_by_its_hours_and_the_exact_range() -> None:
-    first, *_ = bands([Watched([10.0, 70.0, 71.0], 100.0), Watched([15.0], 100.0)])
+    first, *_ = bands([FailureTimes([10.0, 70.0, 71.0], 100.0), FailureTimes([15.0], 100.0)])
     assert (first.failures, first.hours) == (2, 40)
     assert first.rate.best == pytest.approx(2 / 40)
     assert (first.rate.low, first.rate.high) == pytest.approx((poisson_range(2).low / 40, poisson_range(2).high / 40))
 
 
 def test_a_failure_where_two_bands_meet_is_counted_once() -> None:
-    found = bands([Watched([20.0, 100.0], 100.0)])
+    found = bands([FailureTimes([20.0, 100.0], 100.0)])
     assert [band.failures for band in found] == [0, 1, 0, 0, 1]

@@ -5,13 +5,13 @@ import pytest
 
 from core.arrays import Numbers
 from core.statistics import scores
-from core.statistics.calls import QUIET, Call, Rules, _levelled, calls, limit_of, run_length
+from core.statistics.calls import QUIET, Call, CallRules, _levelled, calls, limit_of, run_length
 
 DAYS = 78
 
 
 def told(values: Numbers, false_calls: float = 0.1, both: bool = True) -> list[Call]:
-    rules = Rules.of(false_calls, len(values), both)
+    rules = CallRules.of(false_calls, len(values), both)
     return calls(lambda past: scores.individuals(values, past), len(values), rules)
 
 
@@ -66,7 +66,7 @@ def test_a_change_that_was_called_is_not_called_anew_every_day() -> None:
 
 
 def test_more_false_calls_allowed_make_every_limit_nearer() -> None:
-    strict, loose = Rules.of(0.05, DAYS), Rules.of(0.5, DAYS)
+    strict, loose = CallRules.of(0.05, DAYS), CallRules.of(0.5, DAYS)
     assert loose.reach < strict.reach
     assert loose.limit < strict.limit
     assert run_length(limit_of(500.0)) == pytest.approx(500.0)
@@ -76,7 +76,7 @@ def test_what_is_far_out_again_at_once_is_no_news_and_is_after_a_while() -> None
     for apart, times in ((QUIET, 1), (QUIET + 1, 2)):
         z = np.zeros(DAYS)
         z[[40, 40 + apart]] = 8.0
-        found = calls(lambda past, z=z: z, DAYS, Rules(reach=5.0, limit=50.0, both=True))
+        found = calls(lambda past, z=z: z, DAYS, CallRules(reach=5.0, limit=50.0, both=True))
         assert [call.rule for call in found] == ["beyond"] * times
 
 

@@ -8,13 +8,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
-from core.statistics.changes import ENOUGH, RUN, Limits, Signal, limits, signal
+from core.statistics.changes import ENOUGH, RUN, Signal, UsualRange, limits, signal
 from core.statistics.limits import D2, REACH
 
 #: So many mean moving ranges lie the limits from the mean.
 LIMIT_FACTOR = REACH / D2
 
-STEADY = Limits(mean=10, lower=5, upper=15)
+STEADY = UsualRange(mean=10, lower=5, upper=15)
 
 
 def test_the_limit_factor_is_three_over_the_mean_range_of_two_normal_values() -> None:

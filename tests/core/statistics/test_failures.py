@@ -10,15 +10,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import poisson
 
-from core.statistics.failures import Watched, availability, mean_cumulative, mil_hdbk_189, mtbf, slope, trend
+from core.statistics.failures import FailureTimes, availability, mean_cumulative, mil_hdbk_189, mtbf, slope, trend
 
-WORSE = Watched((500, 800, 900, 950, 970, 985, 990, 995), 1000)
-BETTER = Watched((5, 10, 15, 30, 50, 100, 200, 500), 1000)
-EVEN = Watched(tuple(np.arange(1, 41) * 25.0 - 12.5), 1000)
-FEW = Watched((200, 700), 1000)
+WORSE = FailureTimes((500, 800, 900, 950, 970, 985, 990, 995), 1000)
+BETTER = FailureTimes((5, 10, 15, 30, 50, 100, 200, 500), 1000)
+EVEN = FailureTimes(tuple(np.arange(1, 41) * 25.0 - 12.5), 1000)
+FEW = FailureTimes((200, 700), 1000)
 
 watches = st.builds(
-    lambda shares, hours: Watched(tuple(share * hours for share in shares), hours),
+    lambda shares, hours: FailureTimes(tuple(share * hours for share in shares), hours),
     st.lists(st.floats(0.01, 0.999), min_size=2, max_size=12, unique=True),
     st.floats(10, 5000),
 )
@@ -83,7 +83,7 @@ def test_a_machine_that_never_fails_is_always_available() -> None:
 )
 def test_a_watch_holds_its_failures(failed: tuple[float, ...], hours: float, by_failure: bool, told: str) -> None:
     with pytest.raises(ValueError, match=told):
-        Watched(failed, hours, by_failure)
+        FailureTimes(failed, hours, by_failure)
 
 
 # Trend
@@ -102,48 +102,50 @@ def test_steady_is_claimed_only_of_many() -> None:
 
 def test_what_may_be_getting_much_better_is_not_steady() -> None:
     # Its slope is surely below 1.5 and may be 1, but the half of it as well.
-    perhaps = Watched((20, 60, 110, 200, 280, 390, 520, 640, 760, 900), 1000)
+    perhaps = FailureTimes((20, 60, 110, 200, 280, 390, 520, 640, 760, 900), 1000)
     found = slope([perhaps])
     assert found is not None
     assert found.low < 1 / 1.5 < 1 < found.high < 1.5
     assert trend([perhaps]).verdict == "cannot tell"
 
 
-@pytest.mark.parametrize("machines", [[], [Watched((), 100)], [Watched((50,), 100)], [Watched((50, 100), 100, True)]])
-def test_of_too_few_failures_there_is_no_trend(machines: list[Watched]) -> None:
+@pytest.mark.parametrize(
+    "machines", [[], [FailureTimes((), 100)], [FailureTimes((50,), 100)], [FailureTimes((50, 100), 100, True)]]
+)
+def test_of_too_few_failures_there_is_no_trend(machines: list[FailureTimes]) -> None:
     found = trend(machines)
     assert (found.verdict, found.slope) == ("cannot tell", None)
 
 
 def test_no_failures_are_no_test() -> None:
-    assert mil_hdbk_189([Watched((), 100)]) is None
-    assert trend([Watched((), 100)]).p is None
+    assert mil_hdbk_189([FailureTimes((), 100)]) is None
+    assert trend([FailureTimes((), 100)]).p is None
 
 
 def test_the_estimator_is_named() -> None:
-    by_failure = Watched((10, 20, 40), 40, by_failure=True)
+    by_failure = FailureTimes((10, 20, 40), 40, by_failure=True)
     assert trend([FEW]).estimator == "MIL-HDBK-189, time-terminated, slope unbiased"
     assert trend([FEW, by_failure]).estimator == "MIL-HDBK-189, failure and time-terminated, slope unbiased"
 
 
 def test_machines_too_short_of_failures_tell_together() -> None:
-    one = Watched((300, 800, 900), 1000)
+    one = FailureTimes((300, 800, 900), 1000)
     assert trend([one]).verdict == "cannot tell"
     assert trend([one] * 4).verdict == "worsening"
 
 
 def test_machines_with_rates_of_their_own_are_no_trend() -> None:
     # One fails twenty times as often as another that is watched longer: both evenly.
-    seldom = Watched((1000, 2000, 3000), 4000)
+    seldom = FailureTimes((1000, 2000, 3000), 4000)
     assert trend([EVEN, seldom]).verdict == "steady"
 
 
 @given(st.lists(watches, min_size=1, max_size=3), st.floats(0.01, 100), st.randoms())
-def test_neither_order_nor_unit_matters(machines: list[Watched], unit: float, chance) -> None:
-    def other(one: Watched) -> Watched:
+def test_neither_order_nor_unit_matters(machines: list[FailureTimes], unit: float, chance) -> None:
+    def other(one: FailureTimes) -> FailureTimes:
         at = list(one.failed)
         chance.shuffle(at)
-        return Watched(tuple(hours * unit for hours in at), one.hours * unit)
+        return FailureTimes(tuple(hours * unit for hours in at), one.hours * unit)
 
     found, again = trend(machines), trend([other(one) for one in machines][::-1])
     assert again.p == pytest.approx(found.p, abs=1e-9)
@@ -151,7 +153,7 @@ def test_neither_order_nor_unit_matters(machines: list[Watched], unit: float, ch
 
 
 @given(watches)
-def test_a_verdict_of_a_trend_goes_with_its_p(one: Watched) -> None:
+def test_a_verdict_of_a_trend_goes_with_its_p(one: FailureTimes) -> None:
     found = trend([one])
     assert found.p is not None
     assert (found.p < 0.1) == (found.verdict in {"improving", "worsening"})
@@ -159,13 +161,13 @@ def test_a_verdict_of_a_trend_goes_with_its_p(one: Watched) -> None:
 
 def test_a_trend_is_seen_one_time_in_ten_where_there_is_none() -> None:
     draw = np.random.default_rng(6)
-    lives = [Watched(tuple(draw.uniform(0, 800, 9)), 800) for _ in range(800)]
+    lives = [FailureTimes(tuple(draw.uniform(0, 800, 9)), 800) for _ in range(800)]
     assert np.mean([mil_hdbk_189([life]).p < 0.1 for life in lives]) == pytest.approx(0.1, abs=0.025)
     assert np.mean([slope([life]).low <= 1 <= slope([life]).high for life in lives]) == pytest.approx(0.9, abs=0.025)
 
 
 def test_failures_at_the_very_end_are_worse_and_no_error() -> None:
-    late = Watched((100, 100), 100)
+    late = FailureTimes((100, 100), 100)
     assert trend([late]).verdict == "worsening"
 
 
@@ -173,13 +175,13 @@ def test_failures_at_the_very_end_are_worse_and_no_error() -> None:
 
 
 def test_machines_leave_when_their_watch_ends() -> None:
-    found = mean_cumulative([Watched((10, 30), 40), Watched((20,), 25)])
+    found = mean_cumulative([FailureTimes((10, 30), 40), FailureTimes((20,), 25)])
     assert found.at.tolist() == [10, 20, 30]
     assert found.best.tolist() == [0.5, 1.0, 2.0]
 
 
 def test_a_failure_at_the_end_of_another_watch_has_both_at_risk() -> None:
-    assert mean_cumulative([Watched((10,), 20), Watched((), 10)]).best.tolist() == [0.5]
+    assert mean_cumulative([FailureTimes((10,), 20), FailureTimes((), 10)]).best.tolist() == [0.5]
 
 
 def test_one_machine_has_the_range_of_chance() -> None:
@@ -190,25 +192,27 @@ def test_one_machine_has_the_range_of_chance() -> None:
 
 def test_machines_that_are_alike_have_the_range_of_their_failures_together() -> None:
     # Twenty failures of four machines, five each: a Poisson count of twenty by four.
-    found = mean_cumulative([Watched((100, 200, 300, 400, 500), 1000)] * 4)
+    found = mean_cumulative([FailureTimes((100, 200, 300, 400, 500), 1000)] * 4)
     assert found.high[-1] / 5 == pytest.approx(math.exp(1.6449 * math.sqrt(20) / 4 / 5), rel=1e-4)
 
 
 def test_machines_that_differ_have_a_wider_range_than_chance_alone() -> None:
-    alike = mean_cumulative([Watched((100, 300, 500, 700), 1000)] * 8)
-    apart = mean_cumulative([Watched((), 1000)] * 4 + [Watched((100, 100, 300, 300, 500, 500, 700, 700), 1000)] * 4)
+    alike = mean_cumulative([FailureTimes((100, 300, 500, 700), 1000)] * 8)
+    apart = mean_cumulative(
+        [FailureTimes((), 1000)] * 4 + [FailureTimes((100, 100, 300, 300, 500, 500, 700, 700), 1000)] * 4
+    )
     assert apart.best == pytest.approx(alike.best)
     assert apart.high[-1] > alike.high[-1]
 
 
 def test_no_failures_make_no_step_and_no_machines_no_mean() -> None:
-    assert mean_cumulative([Watched((), 50)]).best.size == 0
+    assert mean_cumulative([FailureTimes((), 50)]).best.size == 0
     with pytest.raises(ValueError, match="at least one machine"):
         mean_cumulative([])
 
 
 @given(st.lists(watches, min_size=1, max_size=5))
-def test_the_mean_only_rises_within_its_range_whatever_the_order(machines: list[Watched]) -> None:
+def test_the_mean_only_rises_within_its_range_whatever_the_order(machines: list[FailureTimes]) -> None:
     found, again = mean_cumulative(machines), mean_cumulative(machines[::-1])
     assert (np.diff(found.best) > 0).all()
     assert ((found.low >= 0) & (found.low < found.best) & (found.best < found.high)).all()
@@ -217,6 +221,6 @@ def test_the_mean_only_rises_within_its_range_whatever_the_order(machines: list[
 
 
 @given(watches, st.integers(1, 5))
-def test_of_machines_watched_as_long_it_ends_at_the_mean_count(one: Watched, times: int) -> None:
-    machines = [one, *[Watched((), one.hours)] * times]
+def test_of_machines_watched_as_long_it_ends_at_the_mean_count(one: FailureTimes, times: int) -> None:
+    machines = [one, *[FailureTimes((), one.hours)] * times]
     assert mean_cumulative(machines).best[-1] == pytest.approx(len(one.failed) / (times + 1))

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.stats import t as student
 
 from core.epoch import DAY
-from core.stores.deliveries import LeadLaw, Order, Story, delivered
+from core.stores.deliveries import LeadLaw, StockOrder, Story, delivered
 
 SAID = LeadLaw.said(days=7, spread=2)
 
@@ -22,7 +22,7 @@ def told(events: list[tuple[float, str, float]], law: LeadLaw = SAID) -> Story:
     for day, what, quantity in sorted(events):
         at = round(day * DAY)
         if what == "ordered":
-            stories = [story.ordered(Order(at, quantity, None)) for story in stories]
+            stories = [story.ordered(StockOrder(at, quantity, None)) for story in stories]
         else:
             stories = delivered(stories, quantity, at)
     return stories[0]
@@ -77,7 +77,7 @@ def test_an_owner_who_is_wrong_about_lead_times_is_corrected(days: float) -> Non
 
 
 def test_a_delivery_without_an_order_is_of_none() -> None:
-    assert told([(0, "received", 5), (1, "ordered", 5)]).open == (Order(DAY, 5, None),)
+    assert told([(0, "received", 5), (1, "ordered", 5)]).open == (StockOrder(DAY, 5, None),)
 
 
 def test_the_law_is_students_about_what_was_said_and_seen() -> None:
@@ -95,7 +95,7 @@ def test_an_order_is_overdue_when_one_delivery_in_two_hundred_takes_longer() -> 
     law = SAID.after(6.0)
     scale = law.sd * (1 + 1 / law.n) ** 0.5
     longest = math.exp(student(df=law.n, loc=law.mean, scale=scale).isf(0.005))
-    story, order = Story(law), Order(0, 1.0, None)
+    story, order = Story(law), StockOrder(0, 1.0, None)
     assert not story.overdue(order, round(0.99 * longest * DAY))
     assert story.overdue(order, round(1.01 * longest * DAY))
 

@@ -9,8 +9,8 @@ from scipy.stats import gamma, nbinom, uniform
 
 from core.stores.stocking import (
     Levels,
+    StockTimes,
     Terms,
-    Times,
     _need,
     chance_short,
     least_stock,
@@ -30,11 +30,11 @@ def terms(items: int = 1, **changed: float) -> Terms:
     return Terms(**{name: np.full(items, value) for name, value in (usual | changed).items()})
 
 
-def times(lead: float = 1.0, spread: float = 0.2, review: float = 1.0, items: int = 1) -> Times:
-    return Times(np.full(items, lead), np.full(items, spread), np.full(items, review))
+def times(lead: float = 1.0, spread: float = 0.2, review: float = 1.0, items: int = 1) -> StockTimes:
+    return StockTimes(np.full(items, lead), np.full(items, spread), np.full(items, review))
 
 
-def found(rate: float, cluster: float = 2.0, when: Times | None = None, **changed: float) -> Levels:
+def found(rate: float, cluster: float = 2.0, when: StockTimes | None = None, **changed: float) -> Levels:
     """Levels of one item whose use varies `cluster` times as much as a Poisson law's."""
     when = when or times()
     mean = rate * when.bridge
@@ -183,7 +183,7 @@ def test_terms_are_of_each_item() -> None:
 # What is used between min and the delivery
 
 
-def need(mean: float, sd: float, rate: float, when: Times) -> tuple[float, float]:
+def need(mean: float, sd: float, rate: float, when: StockTimes) -> tuple[float, float]:
     """Its mean and variance where a lot lasts for ever."""
     told, apart = _need(*(np.array([number]) for number in (mean, sd, rate, np.inf)), when)
     return float(told[0]), float(apart[0]) ** 2

@@ -23,7 +23,7 @@ from core.entries import (
     WentDown,
     moment,
 )
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.setup import Machine, PrintFile, Row
 from core.window import Window
 
@@ -137,13 +137,13 @@ class Clock:
 class Usual:
     """What a print takes that nobody announced, by the whole hours of the shift left when it began."""
 
-    def __init__(self, clock: Clock, pace: Pace) -> None:
+    def __init__(self, clock: Clock, learned: Learned) -> None:
         self.clock = clock
-        self.pace = pace
+        self.learned = learned
 
     def at(self, t: int) -> int:
-        left = min(self.clock.hours_left(t), len(self.pace.usual) - 1)
-        return int(self.pace.usual[left] * self.pace.best * HOUR)
+        left = min(self.clock.hours_left(t), len(self.learned.usual) - 1)
+        return int(self.learned.usual[left] * self.learned.best * HOUR)
 
 
 def plain_reckon(
@@ -151,16 +151,16 @@ def plain_reckon(
     rows: Sequence[Row],
     window: Window,
     spans: Sequence[Span],
-    pace: Pace,
+    learned: Learned,
     word_holds: float,
 ) -> list[Stretch]:
     """What every machine did over `window`, sorted by machine and time."""
     clock = Clock(spans)
-    usual = Usual(clock, pace)
+    usual = Usual(clock, learned)
     found: list[Stretch] = []
     for machine in sorted({row.machine for row in rows if isinstance(row, Machine)}):
         own = [e for e in entries if isinstance(e, AtMachine) and e.machine == machine]
-        facts = facts_of(own, rows, clock, pace)
+        facts = facts_of(own, rows, clock, learned)
         came = [(e.item, micros(e.at)) for e in entries if isinstance(e, StockReceived)]
         pieces = [p for a, b in pairs(facts) for p in gap(a, b, clock, usual, came)]
         pieces = whole_time(pieces, facts, clock, int(word_holds * HOUR))
@@ -173,12 +173,12 @@ def plain_reckon(
 # Facts
 
 
-def facts_of(own: Sequence[AtMachine], rows: Sequence[Row], clock: Clock, pace: Pace) -> list[Fact]:
+def facts_of(own: Sequence[AtMachine], rows: Sequence[Row], clock: Clock, learned: Learned) -> list[Fact]:
     """One machine's facts in order."""
     facts: list[Fact] = []
-    usual = Usual(clock, pace)
+    usual = Usual(clock, learned)
     for at, entry in telling(own):
-        facts.append(fact(at, entry, facts[-1] if facts else None, takes_of(entry, rows, pace), usual, clock))
+        facts.append(fact(at, entry, facts[-1] if facts else None, takes_of(entry, rows, learned), usual, clock))
     return facts
 
 
@@ -249,13 +249,13 @@ def plainly_left(entry: AtMachine) -> str | None:
     return entry.saw if isinstance(entry, Looked) else LEAVES.get(kind(entry))
 
 
-def takes_of(entry: AtMachine, rows: Sequence[Row], pace: Pace) -> int | None:
+def takes_of(entry: AtMachine, rows: Sequence[Row], learned: Learned) -> int | None:
     if not isinstance(entry, PrintStarted):
         return None
     takes = None
     for row in rows:
         if isinstance(row, PrintFile) and (row.file, row.revision) == (entry.file, entry.revision):
-            takes = int(row.hours * pace.ratio(row.file, row.revision, model_of(entry, rows)) * HOUR)
+            takes = int(row.hours * learned.ratio(row.file, row.revision, model_of(entry, rows)) * HOUR)
     return takes
 
 
@@ -425,7 +425,7 @@ def after_printing(a: Fact, b: Fact | None, clock: Clock, usual: Usual) -> list[
 
 def changed_unseen(end: int, b: Fact, clock: Clock, usual: Usual) -> bool:
     """Whether a print done at `end` would have waited so long that somebody must have changed it without a word."""
-    waited_long = clock.after(end, int(usual.pace.patience * HOUR)) < b.at
+    waited_long = clock.after(end, int(usual.learned.patience * HOUR)) < b.at
     change = changed_at(end, clock, usual)
     there_was_time = change + usual.at(change) * 3 // 4 <= b.at
     return b.found in ("done", "clear") and waited_long and there_was_time
@@ -438,7 +438,7 @@ def change_unseen(end: int, b: Fact, clock: Clock, usual: Usual) -> list[tuple[s
 
 def changed_at(end: int, clock: Clock, usual: Usual) -> int:
     """When a print that nobody announced took the place of one that had ended."""
-    return clock.after(end, int(usual.pace.wait * HOUR))
+    return clock.after(end, int(usual.learned.wait * HOUR))
 
 
 def early_of(a: Fact) -> int:

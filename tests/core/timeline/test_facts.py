@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 import pytest
 
 from core.entries import AnyEntry
-from core.habits.learned import Pace
+from core.habits.learned import Learned
 from core.log.frames import entry_frame
 from core.setup import Setup
 from core.timeline.facts import facts
@@ -23,7 +23,7 @@ def off(hour: float, minutes: float = 0) -> AnyEntry:
 
 def told(*entries: AnyEntry) -> list[tuple[str, str]]:
     """What the facts leave, in their order, with the kind of each."""
-    rows = facts(entry_frame(entries), Setup(ROWS), Pace())
+    rows = facts(entry_frame(entries), Setup(ROWS), Learned())
     return list(zip(rows["kind"], rows["leaves"], strict=True))
 
 
@@ -66,7 +66,7 @@ def test_a_removal_told_after_the_next_start_was_seen_printing_is_put_before_it(
 @pytest.mark.parametrize(("late", "half"), [(4, 0), (10, 10), (30, 15), (60, 30), (600, 30)])
 def test_what_is_told_from_memory_may_lie_half_a_step_off(late: int, half: int) -> None:
     entry = start(at(9), noted_at=at(9) + timedelta(minutes=late))
-    (blur,) = facts(entry_frame([entry]), Setup(ROWS), Pace())["blur"]
+    (blur,) = facts(entry_frame([entry]), Setup(ROWS), Learned())["blur"]
     # Evenly spread over half a step to either side.
     assert blur == pytest.approx(half / 60 / math.sqrt(3))
 
@@ -74,7 +74,7 @@ def test_what_is_told_from_memory_may_lie_half_a_step_off(late: int, half: int) 
 def test_a_machine_carries_what_was_last_told_of_it() -> None:
     spool = at_a1("SpoolFitted", at(12), material="petg-grey", grams=1000)
     story = [look(at(5), "empty"), start(at(6)), off(9), spool, off(13), look(at(11, 45), "empty")]
-    rows = facts(entry_frame(story), Setup(ROWS), Pace())
+    rows = facts(entry_frame(story), Setup(ROWS), Learned())
     assert rows["loaded"].to_list() == [None, "petg-black", "petg-black", "petg-black", "petg-grey"]
     # What it is to carry counts where it is told within half an hour.
     assert rows["loads"].to_list() == [None, "petg-black", None, "petg-grey", None]

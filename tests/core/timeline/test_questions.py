@@ -8,7 +8,7 @@ import pytest
 
 from core.entries import AnyEntry
 from core.epoch import micros
-from core.timeline.questions import NOBODY_KNOWS, Answer, Question, questions
+from core.timeline.questions import NOBODY_KNOWS, Answer, OpenQuestion, questions
 from core.window import Window
 from tests.core.larkfield import at_a1, look, reckoned, start, tell, when
 
@@ -21,7 +21,7 @@ def asked(
     since: datetime = WEEK.start,
     closed: Sequence[str] = (),
     causes: Sequence[str] = CAUSES,
-) -> list[Question]:
+) -> list[OpenQuestion]:
     return questions(reckoned(entries, WEEK), micros(since), closed, causes)
 
 

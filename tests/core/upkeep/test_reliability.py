@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from core.answers import Watch, by_fours, machine_record, pace_at, reliability, stores, weeks_before, worked_before
+from core.answers import Watch, by_fours, learned_at, machine_record, printed_before, reliability, stores, weeks_before
 from core.entries import AnyEntry
 from core.errors import Refused
 from core.log.store import Log
 from core.setup import Machine, Model, PrintFile, Row, Shop, Spare, UpkeepTask
-from core.statistics.failures import Watched
-from core.upkeep.types import Room, TaskDue, WeekPrinted
+from core.statistics.failures import FailureTimes
+from core.upkeep.types import RoomUpkeep, TaskDue, WeekPrinted
 from core.upkeep.upkeep import _advice
 from core.window import last_midnight
 from tests.core.conftest import AT
@@ -51,11 +51,11 @@ def watched(log: Log, *entries: AnyEntry) -> Watch:
     return Watch(log, NOW)
 
 
-def room(log: Log, *entries: AnyEntry) -> Room:
+def room(log: Log, *entries: AnyEntry) -> RoomUpkeep:
     return reliability(watched(log, *entries), stores(log, NOW))
 
 
-def task(found: Room, name: str, machine: str = "A1") -> TaskDue:
+def task(found: RoomUpkeep, name: str, machine: str = "A1") -> TaskDue:
     (line,) = [line for line in found.due if line.task == name and line.machine == machine]
     return line
 
@@ -146,14 +146,14 @@ def test_failures_are_counted_by_hours_of_printing_and_restored_by_parts(log: Lo
 # Intervals
 
 
-def cycles(slope: float, seed: int, every: float = 100.0, count: int = 200) -> list[Watched]:
+def cycles(slope: float, seed: int, every: float = 100.0, count: int = 200) -> list[FailureTimes]:
     """Machines upkept every so many hours, failing as a power law of the hours since: a failure in the first 150 h."""
     draw = np.random.default_rng(seed)
     found = []
     for _ in range(count):
         gathered = np.cumsum(draw.exponential(1.0, 60))
         at = 150 * gathered ** (1 / slope)
-        found.append(Watched([float(t) for t in at if t < every], every))
+        found.append(FailureTimes([float(t) for t in at if t < every], every))
     return found
 
 
@@ -190,7 +190,7 @@ def test_a_record_has_everything_that_was_done(log: Log) -> None:
         at_a1("CardLoaded", when(31, 8), card_set="shop", revision=2),
     ]  # fmt: skip
     watch = watched(log, *story)
-    found = machine_record(log, "A1", NOW, pace_at(log, NOW), watch)
+    found = machine_record(log, "A1", NOW, learned_at(log, NOW), watch)
     assert found.prints == 28
     assert [(line.cause, line.spare, line.fitted, line.hours) for line in found.faults] == [("fan", "fan", ["fan"], 2)]
     assert [(line.task, line.minutes, line.spares) for line in found.upkeep] == [("oil", 20, ["fan", "fan"])]
@@ -229,7 +229,7 @@ def test_hours_out_cost_what_an_hour_without_the_machine_costs(log: Log) -> None
     assert [(line.hours, line.cost) for line in found.waits] == [(48, 144)]
     assert (found.lost_waiting, found.lost_cost) == (50, 150)
     assert [(line.cause, line.hours, line.cost) for line in found.causes] == [("fan", 50, 150)]
-    record = machine_record(log, "A1", NOW, pace_at(log, NOW))
+    record = machine_record(log, "A1", NOW, learned_at(log, NOW))
     # The price of a fan is not known.
     assert (record.cost.spares, record.cost.upkeep, record.cost.down) == (None, None, 150)
 
@@ -262,10 +262,10 @@ def test_a_cause_that_comes_back_far_more_often_than_elsewhere_is_pointed_out(lo
     story = printed(*range(10, 38)) + printed(*range(10, 38), machine="A2")
     for day in (12, 18, 24, 30):
         story += [at_a1("WentDown", when(day, 16), cause="fan"), at_a1("CameBack", when(day, 17))]
-    found = machine_record(log, "A1", NOW, pace_at(log, NOW), watched(log, *story))
+    found = machine_record(log, "A1", NOW, learned_at(log, NOW), watched(log, *story))
     (line,) = found.recurs
     assert (line.cause, line.times) == ("fan", 4)
-    other = machine_record(log, "A2", NOW, pace_at(log, NOW), watched(log))
+    other = machine_record(log, "A2", NOW, learned_at(log, NOW), watched(log))
     assert other.recurs == []
     # A1 printed as long as A2, which failed never; A2 has four faults beside it, and B1 is of another model.
     assert found.mtbf is not None
@@ -276,10 +276,10 @@ def test_a_cause_that_comes_back_far_more_often_than_elsewhere_is_pointed_out(lo
 
 
 def test_an_unknown_machine_is_refused_and_a_new_one_has_an_empty_record(log: Log) -> None:
-    pace = pace_at(log, NOW)
+    learned = learned_at(log, NOW)
     with pytest.raises(Refused, match="There is no machine Z9 in the set-up"):
-        machine_record(log, "Z9", NOW, pace)
-    found = machine_record(log, "A1", NOW, pace)
+        machine_record(log, "Z9", NOW, learned)
+    found = machine_record(log, "A1", NOW, learned)
     assert (found.prints, found.faults, found.upkeep, found.mtbf, found.recurs) == (0, [], [], None, [])
 
 
@@ -291,23 +291,23 @@ def test_a_room_of_which_nothing_is_known_has_no_failures(log: Log) -> None:
 def test_the_hours_of_a_record_are_those_of_the_watch(busy_log: Log) -> None:
     watch = Watch(busy_log, AT)
     for machine in watch.machines[:3]:
-        found = machine_record(busy_log, machine.machine, AT, watch.today.pace, watch)
+        found = machine_record(busy_log, machine.machine, AT, watch.today.learned, watch)
         # One by the likeliest line of states, the other over all stories.
-        assert found.printed == pytest.approx(watch.worked.at(machine.machine, watch.now), rel=0.1)
+        assert found.printed == pytest.approx(watch.printed.at(machine.machine, watch.now), rel=0.1)
         assert len(found.faults) == sum(fault.machine == machine.machine for fault in watch.faults)
     assert all(isinstance(machine, Machine) for machine in watch.machines)
     assert watch.midnight - watch.window.start == timedelta(weeks=watch.weeks)
 
 
 def test_weeks_kept_for_the_day_change_no_record_and_what_was_printed_since_is_added(busy_log: Log) -> None:
-    pace = pace_at(busy_log, AT)
+    learned = learned_at(busy_log, AT)
     zone = busy_log.setup().zone
     machines = busy_log.setup().machines(AT)[:3]
     assert len(machines) == 3
     for machine in machines:
-        before = weeks_before(busy_log, machine.machine, last_midnight(AT, zone), pace)
-        kept = machine_record(busy_log, machine.machine, AT, pace, before=before)
-        assert kept == machine_record(busy_log, machine.machine, AT, pace)
+        before = weeks_before(busy_log, machine.machine, last_midnight(AT, zone), learned)
+        kept = machine_record(busy_log, machine.machine, AT, learned, before=before)
+        assert kept == machine_record(busy_log, machine.machine, AT, learned)
         today = kept.printed - sum(week.printed for week in kept.weeks)
         assert 0 <= today <= (AT - before.midnight) / timedelta(hours=1) + 1e-9
         assert before.weeks[-1].start == before.midnight - timedelta(weeks=1)
@@ -315,12 +315,12 @@ def test_weeks_kept_for_the_day_change_no_record_and_what_was_printed_since_is_a
 
 def test_hours_kept_for_the_day_change_no_answer(busy_log: Log) -> None:
     shelf, watch = stores(busy_log, AT), Watch(busy_log, AT)
-    before = worked_before(busy_log, watch.midnight, watch.today.pace)
-    kept = Watch(busy_log, AT, watch.today.pace, before)
+    before = printed_before(busy_log, watch.midnight, watch.today.learned)
+    kept = Watch(busy_log, AT, watch.today.learned, before)
     assert reliability(kept, shelf) == reliability(watch, shelf)
     # What is noted after midnight is of the hours since.
-    assert (before.best == watch.worked.of(before.machines).best[:, :-1]).all()
-    assert watch.worked.edges[-1] == watch.now
+    assert (before.best == watch.printed.of(before.machines).best[:, :-1]).all()
+    assert watch.printed.edges[-1] == watch.now
 
 
 def test_prints_are_counted_from_a_moment_on_and_upkeep_by_when_it_was_done_last(log: Log) -> None:

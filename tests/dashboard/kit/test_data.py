@@ -17,17 +17,17 @@ from dashboard.kit import data, keeping, shop
 from dashboard.kit.behind import Behind
 from demo.make import make
 
-Learned = list[object]
+Times = list[object]
 
 
 @pytest.fixture
-def learned(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Log, Learned]]:
+def served(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Log, Times]]:
     """The log of an invented shop that the pages read, and the times its pace was learned for."""
     path = tmp_path / "shop.duckdb"
     make(path, machines=2, weeks=1)
-    times: Learned = []
-    pace_at = answers.pace_at
-    monkeypatch.setattr(answers, "pace_at", lambda log, at: times.append(at) or pace_at(log, at))
+    times: Times = []
+    pace_at = answers.learned_at
+    monkeypatch.setattr(answers, "learned_at", lambda log, at: times.append(at) or pace_at(log, at))
     with Log.open(path) as log:
         shop.hold(log)
         yield log, times
@@ -41,13 +41,13 @@ def ask_every_page(log: Log) -> None:
     data.machine_page(rack.machines[0].machine)
 
 
-def test_the_pace_is_learned_once_for_all_pages(learned):
-    ask_every_page(learned[0])
-    assert len(learned[1]) == 1
+def test_the_pace_is_learned_once_for_all_pages(served):
+    ask_every_page(served[0])
+    assert len(served[1]) == 1
 
 
-def test_an_entry_of_today_leaves_the_pace_as_it_is(learned):
-    log, times = learned
+def test_an_entry_of_today_leaves_the_pace_as_it_is(served):
+    log, times = served
     machine = data.racks()[0].machines[0].machine
     now = utc_now()
     record(log, [PrintStarted(at=now, noted_at=now, by="ro", machine=machine, file="F-001", revision=1)])
@@ -55,8 +55,8 @@ def test_an_entry_of_today_leaves_the_pace_as_it_is(learned):
     assert len(times) == 1
 
 
-def test_an_entry_noted_before_midnight_or_a_new_row_of_the_set_up_has_it_learned_anew(learned):
-    log, times = learned
+def test_an_entry_noted_before_midnight_or_a_new_row_of_the_set_up_has_it_learned_anew(served):
+    log, times = served
     data.report()
     machine = data.racks()[0].machines[0].machine
     then = utc_now() - timedelta(days=2)
@@ -68,14 +68,14 @@ def test_an_entry_noted_before_midnight_or_a_new_row_of_the_set_up_has_it_learne
     assert len(times) == 3
 
 
-def test_a_kept_pace_changes_no_answer(learned):
+def test_a_kept_pace_changes_no_answer(served):
     report = data.report()
-    alone = answers.report(learned[0], report.at)
+    alone = answers.report(served[0], report.at)
     assert alone == report
 
 
-def test_upkeep_knows_at_once_that_a_machine_waits_no_more(learned):
-    log, now = learned[0], utc_now()
+def test_upkeep_knows_at_once_that_a_machine_waits_no_more(served):
+    log, now = served[0], utc_now()
     machine, spare = data.racks()[0].machines[0].machine, data.setup().all(Spare, now)[0].spare
     told = {"noted_at": now, "by": "ro", "machine": machine}
     record(log, [WentDown(at=now - timedelta(minutes=9), cause="dont-know", spare=spare, **told)])
@@ -154,7 +154,7 @@ def test_an_order_that_takes_the_place_of_one_taken_back_is_in_the_plan_at_once(
 def test_a_plan_is_of_its_own_outlook_also_where_that_lies_where_a_former_one_lay(log, clock, monkeypatch):
     monkeypatch.setattr(answers.Outlook, "__init__", lambda outlook, _, at, *__: setattr(outlook, "at", at))
     monkeypatch.setattr(answers, "plan", lambda outlook: outlook.at)
-    monkeypatch.setattr(answers, "pace_at", lambda _, at: at)
+    monkeypatch.setattr(answers, "learned_at", lambda _, at: at)
     assert data.plan() == clock()
     former = id(data.outlook())
     for _ in range(300):

@@ -18,7 +18,7 @@ from core.upkeep.types import (
     SpareFitted,
     StandsOut,
     TaskDue,
-    Waits,
+    WaitsForSpare,
 )
 from dashboard.words import upkeep_words as say
 from dashboard.words.written import Clock
@@ -54,7 +54,7 @@ def test_a_task_to_come_says_when() -> None:
 
 
 def test_a_wait_says_since_when_and_until_when() -> None:
-    line = Waits(machine="P07", spare="fan", name="Cooling fan", cause="fan", since=NOW - timedelta(days=3),
+    line = WaitsForSpare(machine="P07", spare="fan", name="Cooling fan", cause="fan", since=NOW - timedelta(days=3),
                  expected=NOW + timedelta(days=2), hours=72, cost=None)  # fmt: skip
     told = say.waits(line, CLOCK, {"fan": "Fan noisy"})
     assert told == ("P07: Cooling fan", "since Sun 22 Nov, 72 h so far; expected Fri 27 Nov; Fan noisy")
