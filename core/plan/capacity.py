@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import time, timedelta
@@ -90,8 +91,9 @@ def _counted(outlook: Outlook) -> pl.DataFrame:
 def _spoilt(outlook: Outlook) -> tuple[float, float, float]:
     """The share of printing hours in prints that stopped, the scrap share of the others' parts, good parts counted."""
     prints = stops.ended(outlook.read.reckoned.gaps)
-    hours = float(prints["hours"].sum())
-    failed = float(prints.filter("stopped")["hours"].sum()) / hours if hours else 0.0
+    # Polars adds up a column in the pieces it lies in, as many as there are threads.
+    hours = math.fsum(prints["hours"])
+    failed = math.fsum(prints.filter("stopped")["hours"]) / hours if hours else 0.0
     off = _counted(outlook)
     whole = off.filter(pl.col("ended") == "itself")
     made, kept = float(whole["parts"].sum()), float(whole["good"].sum())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 from functools import cached_property
@@ -158,7 +159,7 @@ class Outlook:
 
     def _learned(self) -> tuple[Laws, Habit]:
         done = self.read.entries.filter((pl.col("kind") == "UpkeepDone") & (pl.col("minutes") > 0))
-        upkeep = done.height, float(done["minutes"].sum()) / 60
+        upkeep = done.height, math.fsum(done["minutes"]) / 60
         gaps = self.read.reckoned.gaps
         laws = room.laws(self.names, self.read.learned, gaps, upkeep, self.shop.change_minutes / 60)
         return laws, room.habit(self.names, gaps, self.work, self.cover, self.read.staffed)

@@ -168,6 +168,6 @@ def _cost(
     hand, hour = setup.shop(at).hand_cost, hour_costs(setup, at).get(row.machine)
     return CostSoFar(
         spares=math.fsum(known) if len(known) == len(prices) else None,
-        upkeep=float(upkeep["minutes"].sum()) / 60 * hand if hand is not None else None,
+        upkeep=math.fsum(upkeep["minutes"]) / 60 * hand if hand is not None else None,
         down=math.fsum(fault.hours for fault in told) * hour if hour is not None else None,
     )
