@@ -83,7 +83,7 @@ FITTED = (
     Fitted(seasons, "WAVES WAVE GROWTH", JUDGED, STOCK_YEARS),
     Fitted(shelf, "NEARLY_FULL SHOWN", JUDGED, STOCK_YEARS),
     Fitted(stocking, "COUNTED CLUSTERED MOST_WEEKS USUAL_WEEKS", JUDGED, STOCK_YEARS),
-    Fitted(stores, "SOON LATELY HEAVY_SPOOL BEFORE MOVED ", JUDGED),
+    Fitted(stores, "SOON LATELY HEAVY_SPOOL BEFORE MOVED", JUDGED),
     # the room played forward
     Fitted(room, "MIX", INVENTED, PROMISES),
     Fitted(room, "USUAL_REPAIR LONGEST_REPAIR AT_ONCE", PRACTICE, PROMISES),
@@ -125,7 +125,8 @@ FITTED = (
 #: Definitions, names by number, sizes and tolerances of computing, and constants whose source stands beside them.
 PLAIN = frozenset({
     "AHEAD", "AHEAD_WEEKS", "ANY", "BEST", "CHANCES", "CLEAR", "CLOSE", "COMPARED", "D2", "DAY", "DONE", "DOWN",
-    "EMPTY", "FAILED", "FAR", "FEW", "FEWEST", "FILLING", "FINE", "FUTURES", "HIGH", "HOUR", "HOURS_LEFT", "LAST",
+    "EMPTY", "FAILED", "FAR", "FEW", "FEWEST", "FILLING", "FINE", "FUTURES", "HELD", "HIGH", "HOUR", "HOURS_LEFT",
+    "LAST",
     "LEAST", "LOW", "MANY", "MINUTE", "MOVES", "NEAREST", "NEVER", "NINETY", "NODES", "NOTHING", "OCCASIONS", "OPEN",
     "OVERSHOOT", "PILOTS", "PILOT_HOURS", "PILOT_ROUNDS", "PLAYS", "PRINTED", "PRINTING", "QUANTILES",
     "QUARTERS_LEFT", "RATE_HOURS", "RATIOS", "REACH", "ROOM", "ROUND", "ROUNDING", "ROUNDS", "SCALE", "SEED",

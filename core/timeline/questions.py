@@ -30,7 +30,7 @@ class Draft:
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class PossibleAnswer:
     """One way to answer. Without drafts it closes the question and changes nothing."""
 
     name: str
@@ -56,7 +56,7 @@ class OpenQuestion:
     file: str | None = None
     revision: int | None = None
     parts: int | None = None
-    answers: tuple[Answer, ...] = ()
+    answers: tuple[PossibleAnswer, ...] = ()
 
 
 def questions(reckoned: Reckoned, since: int, closed: Sequence[str], causes: Sequence[str]) -> list[OpenQuestion]:
@@ -85,9 +85,9 @@ def _not_counted(gaps: pl.DataFrame, since: int) -> Iterator[OpenQuestion]:
             about=row["began"], seen=row["seen"], found="parts gone",
             file=row["file"], revision=row["revision"], parts=row["parts"],
             answers=(
-                Answer("all good", (Draft("PartsOff", row["gone"], off),)),
-                Answer("all scrap", (Draft("PartsOff", row["gone"], all_scrap),)),
-                Answer(NOBODY_KNOWS),
+                PossibleAnswer("all good", (Draft("PartsOff", row["gone"], off),)),
+                PossibleAnswer("all scrap", (Draft("PartsOff", row["gone"], all_scrap),)),
+                PossibleAnswer(NOBODY_KNOWS),
             ),
         )  # fmt: skip
 
@@ -102,14 +102,14 @@ def _start_not_noted(gaps: pl.DataFrame) -> Iterator[OpenQuestion]:
         usual, on="t", by="machine", strategy="backward", check_sortedness=False
     )  # fmt: skip
     for row in rows.iter_rows(named=True):
-        guess: tuple[Answer, ...] = ()
+        guess: tuple[PossibleAnswer, ...] = ()
         if row["file"]:
             told = {"machine": row["machine"], "file": row["file"], "revision": row["revision"]}
-            guess = (Answer("the same file again", (Draft("PrintStarted", row["begun"], told),)),)
+            guess = (PossibleAnswer("the same file again", (Draft("PrintStarted", row["begun"], told),)),)
         yield OpenQuestion(
             id=f"start not noted:{row['next_id']}", rule="start not noted", machine=row["machine"],
             about=row["begun"], seen=row["until"], found=row["next_found"],
-            file=row["file"], revision=row["revision"], answers=(*guess, Answer(NOBODY_KNOWS)),
+            file=row["file"], revision=row["revision"], answers=(*guess, PossibleAnswer(NOBODY_KNOWS)),
         )  # fmt: skip
 
 
@@ -123,8 +123,8 @@ def _return_not_noted(gaps: pl.DataFrame) -> Iterator[OpenQuestion]:
             id=f"return not noted:{row['next_id']}", rule="return not noted", machine=row["machine"],
             about=row["back"], seen=row["until"], found=row["next_found"],
             answers=(
-                Answer("it was back then", (Draft(kind, row["back"], {"machine": row["machine"]}),)),
-                Answer(NOBODY_KNOWS),
+                PossibleAnswer("it was back then", (Draft(kind, row["back"], {"machine": row["machine"]}),)),
+                PossibleAnswer(NOBODY_KNOWS),
             ),
         )  # fmt: skip
 
@@ -136,6 +136,6 @@ def _fault_not_noted(gaps: pl.DataFrame, causes: Sequence[str]) -> Iterator[Open
         yield OpenQuestion(
             id=f"fault not noted:{row['next_id']}", rule="fault not noted", machine=row["machine"],
             about=row["mid"], seen=row["until"], found="down",
-            answers=tuple(Answer(t["cause"], (Draft("WentDown", row["mid"], t),)) for t in told)
-            or (Answer(NOBODY_KNOWS),),
+            answers=tuple(PossibleAnswer(t["cause"], (Draft("WentDown", row["mid"], t),)) for t in told)
+            or (PossibleAnswer(NOBODY_KNOWS),),
         )  # fmt: skip

@@ -17,7 +17,15 @@ from dashboard.charts import drawn
 from dashboard.charts.charts import Spec
 from dashboard.kit import keeping
 from dashboard.kit.behind import Behind
-from dashboard.kit.keeping import AsOf, Known, day, hour, kept, minute, quarter
+from dashboard.kit.keeping import (
+    AsOf,
+    KeptAnswer,
+    day,
+    hour,
+    kept,
+    minute,
+    quarter,
+)
 from dashboard.kit.shop import current_log
 from dashboard.words import review_words
 from dashboard.words.floor_words import Names
@@ -119,7 +127,7 @@ def loading() -> Loading:
 
 
 @kept(quarter, most=4, patient=True)
-def listed(as_of: AsOf, before: Known[Loading] | None) -> Loading:
+def listed(as_of: AsOf, before: KeptAnswer[Loading] | None) -> Loading:
     """A list that differs from the one people walked with before only where that is worth it."""
     return answers.loading(outlook.of(as_of), stores.of(as_of), before.answer if before else None)
 
@@ -175,7 +183,7 @@ def machine_record(machine: str) -> MachineRecord:
 
 
 @kept(minute, most=50, patient=True)
-def record(as_of: AsOf, machine: str, looked: Known[Watched] | None) -> MachineRecord:
+def record(as_of: AsOf, machine: str, looked: KeptAnswer[Watched] | None) -> MachineRecord:
     """The record of a machine, compared with others as they were when the room was `looked` at."""
     watch, before = looked.answer[0] if looked else None, _weeks_before.of(as_of, machine)
     return answers.machine_record(as_of.log, machine, as_of.at, learned.of(as_of), watch, before)

@@ -53,7 +53,7 @@ class AsOf:
 
 
 @dataclass(frozen=True)
-class Known(Generic[T]):
+class KeptAnswer(Generic[T]):
     """An answer that was kept, and what of: equal to another as of the same moment."""
 
     as_of: AsOf
@@ -107,21 +107,21 @@ class Kept(Generic[T, *Ts]):
             _ask_for_taps(answer)
         return answer.result()
 
-    def newest(self, as_of: AsOf) -> Known[T] | None:
+    def newest(self, as_of: AsOf) -> KeptAnswer[T] | None:
         """The newest answer that was kept of this log, never waited for."""
         return self._newest(lambda key, _: key[0] is as_of.log)
 
-    def before(self, as_of: AsOf) -> Known[T] | None:
+    def before(self, as_of: AsOf) -> KeptAnswer[T] | None:
         """The newest one that was kept before that of this moment could be asked for."""
         mine = self._by(as_of)
         return self._newest(lambda key, then: key[0] is as_of.log and key != mine and then <= as_of.at)
 
-    def _newest(self, fits: Callable[[Key, datetime], bool]) -> Known[T] | None:
+    def _newest(self, fits: Callable[[Key, datetime], bool]) -> KeptAnswer[T] | None:
         with self._lock:
             told = [(then, answer) for (key, *_), (then, answer) in self._answers.items() if fits(key, then.at)]
         given = [(then, answer) for then, answer in told if answer.done()]
         as_of, answer = max(given, key=lambda one: one[0].at, default=(None, None))
-        return Known(as_of, answer.result()) if as_of and answer else None
+        return KeptAnswer(as_of, answer.result()) if as_of and answer else None
 
     def _place(self, key: tuple[Any, ...], as_of: AsOf) -> tuple[Future[T], bool]:
         """The answer's place, and whether somebody has begun to make it."""

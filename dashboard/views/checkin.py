@@ -15,6 +15,7 @@ from core.floor.types import Choice, FileChoice, MachinePage
 from core.reading.types import Question
 from dashboard.kit import data, parts
 from dashboard.kit.blocks import put
+from dashboard.kit.links import Links
 from dashboard.kit.parts import AskedAct
 from dashboard.kit.shop import current_log
 from dashboard.views import upkeep_html
@@ -117,7 +118,7 @@ def offer(answer: MachinePage, by: str) -> None:
     for question in answer.questions:
         ask_open(question, answer, by)
     history(answer)
-    put(upkeep_html.to_record(answer.now.machine, upkeep_html.Links(by)))
+    put(upkeep_html.to_record(answer.now.machine, Links(by)))
     parts.change_who(by)
 
 

@@ -14,6 +14,7 @@ from core.reading.types import AnswerChoice, Question
 from dashboard.charts import drawn
 from dashboard.kit import data, parts
 from dashboard.kit.blocks import key, plainly, put
+from dashboard.kit.links import Links
 from dashboard.paper.morning_paper import morning
 from dashboard.views import owner_html, plan_html, upkeep_html
 from dashboard.words import owner_words, plan_words
@@ -98,7 +99,7 @@ def _into(place: DeltaGenerator, draw: Callable[[], object]) -> None:
 
 def _drawing(report: Report, names: Names, by: str | None) -> dict[str, Callable[[], object]]:
     """How each place is filled."""
-    links = owner_html.Links(by)
+    links = Links(by)
     return {
         "trust": lambda: put(owner_html.trust(report)),
         "needs": lambda: put(owner_html.needs(report, names, links)),
@@ -156,7 +157,7 @@ def _due(report: Report, names: Names, by: str | None) -> None:
     put(plan_html.due(plan, clock, DUE_SEEN))
     if plan.orders:
         put(key(plan_words.headroom(data.capacity(), clock)))
-    put(upkeep_html.brief(data.reliability(), clock, names, upkeep_html.Links(by)))
+    put(upkeep_html.brief(data.reliability(), clock, names, Links(by)))
 
 
 def _questions(report: Report, names: Names, by: str | None) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
-from urllib.parse import urlencode
 
 from markupsafe import Markup
 
@@ -12,6 +11,7 @@ from core.answers import FORMULAS
 from core.floor.types import RackNow
 from core.morning.types import Report
 from core.reading.types import MachineNow, Mending, NeedsHand, Period
+from dashboard.kit.links import Links
 from dashboard.templates.templating import macros
 from dashboard.words import owner_words, store_words, written
 from dashboard.words.floor_words import Names
@@ -25,25 +25,6 @@ ORDERS_SEEN = 6
 PHONE_ACROSS = 5
 
 _PAGE = macros("owner.html", said=owner_words, stores=store_words)
-
-
-class Links:
-    """Where a tap leads, with the person who is here carried along."""
-
-    def __init__(self, by: str | None) -> None:
-        self.by = {"by": by} if by else {}
-
-    def machine(self, machine: str) -> str:
-        """The check-in of a machine."""
-        return f"/checkin?{urlencode({'machine': machine, **self.by})}"
-
-    def rack(self, rack: str) -> str:
-        """The round of a rack."""
-        return f"/round?{urlencode({'rack': rack, **self.by})}"
-
-    def item(self, item: str) -> str:
-        """An item on the shelf."""
-        return f"/stores?{urlencode({'item': item, **self.by})}"
 
 
 class _Need(NamedTuple):

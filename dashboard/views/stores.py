@@ -10,8 +10,8 @@ from core.stores.types import Stored
 from dashboard.charts import drawn
 from dashboard.kit import data, parts
 from dashboard.kit.blocks import put
+from dashboard.kit.links import Links
 from dashboard.kit.parts import AskedAct
-from dashboard.views.owner_html import Links
 from dashboard.views.stores_html import shelf
 from dashboard.words import floor_words as words
 from dashboard.words import store_words as said

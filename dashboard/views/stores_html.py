@@ -8,8 +8,8 @@ from typing import NamedTuple
 from markupsafe import Markup
 
 from core.stores.types import Stored
+from dashboard.kit.links import Links
 from dashboard.templates.templating import macros
-from dashboard.views.owner_html import Links
 from dashboard.words import store_words as said
 from dashboard.words.written import Clock
 

@@ -10,6 +10,7 @@ from core.upkeep.types import RoomUpkeep
 from dashboard.charts import drawn
 from dashboard.kit import data, parts
 from dashboard.kit.blocks import plainly, put
+from dashboard.kit.links import Links
 from dashboard.views import upkeep_html
 from dashboard.words import floor_words as words
 from dashboard.words import upkeep_words as said
@@ -34,7 +35,7 @@ def page() -> None:
 
 def records() -> None:
     """The way to every machine's record."""
-    links = upkeep_html.Links(parts.who())
+    links = Links(parts.who())
     put(upkeep_html.records(data.setup().machines(utc_now()), data.names(), links))
 
 
@@ -43,7 +44,7 @@ def room() -> None:
     with st.spinner(said.LOOKING):
         found = data.reliability()
     clock, names = Clock(data.setup().zone, found.at), data.names()
-    links = upkeep_html.Links(parts.who())
+    links = Links(parts.who())
     put(upkeep_html.due(found, clock, links))
     parts.text("hands", words.HANDS_IN)
     put(upkeep_html.waits(found, clock, names, links))
@@ -82,7 +83,7 @@ def record(machine: str, by: str | None) -> None:
     parts.text("hands", words.HANDS_IN)
     parts.chart(drawn.record(found, clock), said.PRINTED)
     put(upkeep_html.story(found, clock, names))
-    put(upkeep_html.ways_on(machine, upkeep_html.Links(by)))
+    put(upkeep_html.ways_on(machine, Links(by)))
 
 
 if __name__ == "__main__":

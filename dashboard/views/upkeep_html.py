@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from urllib.parse import urlencode
 
 from markupsafe import Markup
 
 from core.setup import Machine
 from core.upkeep.types import MachineRecord, RoomUpkeep, TaskDue
 from dashboard.kit.blocks import Bar, Told, told
+from dashboard.kit.links import Links
 from dashboard.templates.templating import macros
-from dashboard.views import owner_html
 from dashboard.words import upkeep_words as said
 from dashboard.words.floor_words import Names
 from dashboard.words.written import Clock
@@ -21,18 +20,6 @@ TASKS, STORY, BRIEF = 10, 30, 3
 SOON = 7
 
 _PAGE = macros("upkeep.html", said=said)
-
-
-class Links(owner_html.Links):
-    """Where a tap leads, records included."""
-
-    def record(self, machine: str) -> str:
-        """The record of a machine."""
-        return f"/upkeep?{urlencode({'machine': machine, **self.by})}"
-
-    def files(self, machine: str) -> str:
-        """What can be taken along of a machine."""
-        return f"/downloads?{urlencode({'machine': machine, **self.by})}"
 
 
 def due(found: RoomUpkeep, clock: Clock, links: Links) -> Markup:

@@ -8,7 +8,12 @@ import pytest
 
 from core.entries import AnyEntry
 from core.epoch import micros
-from core.timeline.questions import NOBODY_KNOWS, Answer, OpenQuestion, questions
+from core.timeline.questions import (
+    NOBODY_KNOWS,
+    OpenQuestion,
+    PossibleAnswer,
+    questions,
+)
 from core.window import Window
 from tests.core.larkfield import at_a1, look, reckoned, start, tell, when
 
@@ -72,7 +77,7 @@ ANSWERS = {
 }
 
 
-def told(answer: Answer) -> list[AnyEntry]:
+def told(answer: PossibleAnswer) -> list[AnyEntry]:
     """The entries an answer makes."""
     return [
         tell(draft.kind, datetime.fromtimestamp(draft.at / 1e6, UTC), **draft.fields, noted_at=WEEK.end)
@@ -149,7 +154,7 @@ def test_the_file_to_guess_is_the_machines_last() -> None:
 
 def test_without_causes_to_tap_a_fault_can_still_be_closed() -> None:
     (question,) = asked(CASES["down when it was empty"].story, causes=[])
-    assert question.answers == (Answer(NOBODY_KNOWS),)
+    assert question.answers == (PossibleAnswer(NOBODY_KNOWS),)
 
 
 def test_the_newest_question_comes_first() -> None:
