@@ -25,7 +25,7 @@ from core.stores.types import Stored, Stores
 from core.upkeep.types import Cumulative, FailuresByHours, MachineRecord, RoomUpkeep
 from dashboard.charts import charts
 from dashboard.words import owner_words, review_words, upkeep_words
-from dashboard.words.floor_words import Names
+from dashboard.words.names import Names
 from dashboard.words.written import Clock
 
 A = TypeVar("A", bound=Frozen)

@@ -28,7 +28,7 @@ from core.window import Window, parse_time
 from dashboard.paper.morning_paper import morning
 from dashboard.paper.paper import document
 from dashboard.paper.week_paper import week
-from dashboard.words.floor_words import Names
+from dashboard.words.names import Names
 from dashboard.words.written import Clock
 
 Progress = Callable[[float], None]

@@ -17,18 +17,10 @@ from dashboard.charts import drawn
 from dashboard.charts.charts import Spec
 from dashboard.kit import keeping
 from dashboard.kit.behind import Behind
-from dashboard.kit.keeping import (
-    AsOf,
-    KeptAnswer,
-    day,
-    hour,
-    kept,
-    minute,
-    quarter,
-)
+from dashboard.kit.keeping import AsOf, KeptAnswer, day, hour, kept, minute, quarter
 from dashboard.kit.shop import current_log
 from dashboard.words import review_words
-from dashboard.words.floor_words import Names
+from dashboard.words.names import Names
 from dashboard.words.written import Clock
 
 Moment = keeping.Key

@@ -28,6 +28,7 @@ from dashboard.charts.charts import Spec
 from dashboard.kit import blocks, data
 from dashboard.kit.shop import current_log
 from dashboard.words import floor_words as words
+from dashboard.words import receipt_words
 from dashboard.words.acts import Fields
 from dashboard.words.owner_words import NO_MACHINES
 
@@ -263,7 +264,7 @@ def undo(said: Said, by: str) -> None:
         except Refused as refused:
             mine.said, mine.shown = Said(said.place, refused.sentence, refused=True), None
         else:
-            mine.said, mine.pressed = Said(said.place, words.taken_back(said.sentence)), ("", 0.0)
+            mine.said, mine.pressed = Said(said.place, receipt_words.taken_back(said.sentence)), ("", 0.0)
             mine.tapped.clear()
             for entry in said.entries:
                 mine.seen.pop(getattr(entry, "machine", ""), None)

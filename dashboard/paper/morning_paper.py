@@ -15,8 +15,8 @@ from core.upkeep.types import RoomUpkeep, TaskDue
 from dashboard.paper import paper
 from dashboard.paper.paper import Above, Block, Cells, Column, Drawn, Head, Line
 from dashboard.templates.templating import macros
-from dashboard.words import owner_words, plan_words, store_words, upkeep_words, written
-from dashboard.words.floor_words import Names
+from dashboard.words import owner_words, plan_words, question_words, store_words, trust_words, upkeep_words, written
+from dashboard.words.names import Names
 from dashboard.words.written import Clock
 
 #: At most so many machines side by side; a cell is so wide at most, so high at least and at most (mm).
@@ -43,7 +43,7 @@ _SHEET = macros("morning.html")
 def morning(report: Report, plan: Plan, room: RoomUpkeep, names: Names) -> Markup:
     """The sheet, as HTML."""
     clock = owner_words.clock_of(report)
-    head = Head(report.shop, owner_words.as_at(clock), owner_words.trust_line(report))
+    head = Head(report.shop, owner_words.as_at(clock), trust_words.trust_line(report))
     columns = (
         Column(30.5, [_needs(report, clock, names), _asked(report, clock, names)]),
         Column(35, [_gave(report), _due(plan, clock), _lost(report, names), _changing(report)]),
@@ -79,8 +79,8 @@ def _asked(report: Report, clock: Clock, names: Names) -> Block:
 
 
 def _question(question: Question, clock: Clock, names: Names) -> Line:
-    choices = [owner_words.choice_words(question, choice, names.down) for choice in question.choices]
-    return Line("", owner_words.question_sentence(question, clock), _to_tick(choices), answer=1)
+    choices = [question_words.choice_words(question, choice, names.down) for choice in question.choices]
+    return Line("", question_words.question_sentence(question, clock), _to_tick(choices), answer=1)
 
 
 def _gave(report: Report) -> Block:

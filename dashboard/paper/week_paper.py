@@ -13,7 +13,7 @@ from dashboard.paper import paper
 from dashboard.paper.paper import Block, Cells, Column, Drawn, Head, Line
 from dashboard.words import owner_words
 from dashboard.words import review_words as said
-from dashboard.words.floor_words import Names
+from dashboard.words.names import Names
 from dashboard.words.written import Clock
 
 #: Reasons for lost hours, and weeks of promises.

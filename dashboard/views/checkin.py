@@ -19,10 +19,11 @@ from dashboard.kit.links import Links
 from dashboard.kit.parts import AskedAct
 from dashboard.kit.shop import current_log
 from dashboard.views import upkeep_html
-from dashboard.words import acts
+from dashboard.words import acts, receipt_words
 from dashboard.words import floor_words as words
 from dashboard.words.acts import Fields
-from dashboard.words.owner_words import STATE_WORDS, choice_words, question_sentence
+from dashboard.words.owner_words import STATE_WORDS
+from dashboard.words.question_words import choice_words, question_sentence
 
 #: So many part-spools, and other files, are offered where a spool is too short.
 PART_SPOOLS_SHOWN, INSTEAD_SHOWN = 2, 2
@@ -70,7 +71,7 @@ def last_tap(answer: MachinePage) -> parts.Said:
     """The newest tap at this machine, whoever made it, as its receipt."""
     newest = [fields for fields in answer.recent if fields["noted_at"] == answer.recent[0]["noted_at"]]
     entries = tuple(entry_adapter.validate_python(fields) for fields in reversed(newest))
-    sentence = words.last_told(entries, data.clock(), data.names()) if entries else words.NOTHING_YET
+    sentence = receipt_words.last_told(entries, data.clock(), data.names()) if entries else words.NOTHING_YET
     return parts.Said(answer.now.machine, sentence, (), entries)
 
 
@@ -86,7 +87,7 @@ def send(name: str, answer: MachinePage, made: Sequence[AnyEntry], held: int | N
     """
 
     def say(kept: Sequence[AnyEntry]) -> str:
-        return words.receipt(kept, held, data.clock(), data.names())
+        return receipt_words.receipt(kept, held, data.clock(), data.names())
 
     parts.tap(name, answer.now.machine, made, say, partial(outdated, answer))
 
@@ -147,7 +148,7 @@ def lately(answer: MachinePage) -> list[tuple[AnyEntry, str]]:
     entries = [entry_adapter.validate_python(fields) for fields in answer.recent]
     # A start follows the removal that was told with it.
     entries.sort(key=lambda entry: (entry.at, isinstance(entry, PrintStarted)), reverse=True)
-    return [(entry, words.entry_line(entry, clock, names)) for entry in entries]
+    return [(entry, receipt_words.entry_line(entry, clock, names)) for entry in entries]
 
 
 # What an act asks before it records

@@ -17,8 +17,8 @@ from dashboard.kit.blocks import key, plainly, put
 from dashboard.kit.links import Links
 from dashboard.paper.morning_paper import morning
 from dashboard.views import owner_html, plan_html, upkeep_html
-from dashboard.words import owner_words, plan_words
-from dashboard.words.floor_words import Names
+from dashboard.words import owner_words, plan_words, question_words
+from dashboard.words.names import Names
 from dashboard.words.written import Clock
 
 #: Seconds between two looks whether anything new was noted.
@@ -174,17 +174,17 @@ def _questions(report: Report, names: Names, by: str | None) -> None:
 
 def _question(question: Question, clock: Clock, names: Names, by: str) -> None:
     """A question with a button for each answer; a tap records it."""
-    put(key(owner_words.question_sentence(question, clock)))
+    put(key(question_words.question_sentence(question, clock)))
     with st.container(key=f"answers-{question.id}", horizontal=True, gap="small"):
         for choice in question.choices:
-            label = owner_words.choice_words(question, choice, names.down)
+            label = question_words.choice_words(question, choice, names.down)
             if parts.pressed(f"answer-{question.id}-{choice.name}", label):
                 _answer(question, choice, label, by)
 
 
 def _answer(question: Question, choice: AnswerChoice, label: str, by: str) -> None:
     """Record an answer; draws the page anew."""
-    said = owner_words.answered(question, label)
+    said = question_words.answered(question, label)
     made = entries_for(question, choice, by, utc_now())
     parts.tap(f"answer-{question.id}-{choice.name}", PLACE, made, lambda _: said)
 

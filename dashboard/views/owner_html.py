@@ -13,8 +13,8 @@ from core.morning.types import Report
 from core.reading.types import MachineNow, Mending, NeedsHand, Period
 from dashboard.kit.links import Links
 from dashboard.templates.templating import macros
-from dashboard.words import owner_words, store_words, written
-from dashboard.words.floor_words import Names
+from dashboard.words import owner_words, store_words, trust_words, written
+from dashboard.words.names import Names
 from dashboard.words.written import Clock
 
 #: So many lines of what needs a hand are seen at once; the others are a tap away.
@@ -58,7 +58,7 @@ class _Rack(NamedTuple):
 
 def trust(report: Report) -> Markup:
     """The strip at the top; on a phone its second half is a tap away."""
-    return _PAGE.trust(owner_words.trust_sentences(report), owner_words.proof_sentences(report.trust))
+    return _PAGE.trust(trust_words.trust_sentences(report), trust_words.proof_sentences(report.trust))
 
 
 def needs(report: Report, names: Names, links: Links) -> Markup:

@@ -20,7 +20,7 @@ from dashboard.kit.blocks import explained, put
 from dashboard.paper.week_paper import week
 from dashboard.views import review_html
 from dashboard.words import review_words as said
-from dashboard.words.floor_words import Names
+from dashboard.words.names import Names
 from dashboard.words.written import Clock
 
 PLACE = "review"

@@ -11,7 +11,7 @@ from dashboard.kit.blocks import Told, told
 from dashboard.templates.templating import macros
 from dashboard.words import plan_words
 from dashboard.words import review_words as said
-from dashboard.words.floor_words import Names
+from dashboard.words.names import Names
 from dashboard.words.written import Clock
 
 #: Weeks of promises.

@@ -14,6 +14,7 @@ from core.entries import AnyEntry, Sight
 from core.floor.types import Expected, RackRound
 from dashboard.kit import data, parts
 from dashboard.words import floor_words as words
+from dashboard.words import receipt_words
 
 #: More machines than this are not confirmed by one tap: nobody has looked at them all.
 MOST_AT_ONCE = 12
@@ -137,7 +138,7 @@ def look(name: str, going: Going, sights: Mapping[str, str]) -> None:
 
     def say(kept: Sequence[AnyEntry]) -> str:
         mine.seen |= sights
-        return words.round_receipt(kept, data.clock())
+        return receipt_words.round_receipt(kept, data.clock())
 
     parts.tap(name, f"rack {going.rack.rack}", parts.entries(fields, going.by), say)
 

@@ -12,7 +12,7 @@ from dashboard.kit.blocks import Bar, Told, told
 from dashboard.kit.links import Links
 from dashboard.templates.templating import macros
 from dashboard.words import upkeep_words as said
-from dashboard.words.floor_words import Names
+from dashboard.words.names import Names
 from dashboard.words.written import Clock
 
 #: Tasks shown before the others unfold; days ahead that tasks are shown for; lines of a machine's story.

@@ -5,17 +5,15 @@ The words of the states and of the questions are the house's own, in `words`.
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
 
-from core.entries import AnyEntry, CameBack, PartsOff, PrintStarted, SpoolFitted, UpkeepDone, WentDown
 from core.estimate import Estimate
 from core.floor.types import Expected, FileChoice
 from core.reading.types import MachineNow, PartSpoolNow, SpoolNow
-from core.setup import DONT_KNOW, Material, Model, Person, Product, Rack, Row, Setup, Spare, UpkeepTask
+from core.setup import DONT_KNOW
 from dashboard.words import written
+from dashboard.words.names import Names, named
 from dashboard.words.owner_words import STATE_WORDS
 from dashboard.words.written import Clock
 
@@ -32,13 +30,10 @@ NOTE_ANEW = "What is taken back stays so. Then note what is true, with It happen
 BACK = "Back"
 MEANWHILE = "Somebody noted this machine meanwhile: look again before you tap."
 UNDO = "Undo"
-LAST = "Last: "
 WHY_UNDONE = "taken back where it was tapped"
 
 #: Minutes from here on are told as hours.
 LONG = 120
-#: An entry told so much later than it happened says for when it is.
-NOTICEABLY = timedelta(minutes=2)
 
 #: Shown where hands go into a machine. Not one of the words kept for signs of injury.
 HANDS_IN = (
@@ -117,45 +112,6 @@ SPARES_USED, NONE_USED = "Which spares went in? None, unless you tap.", "No spar
 MINUTES_AGO = {10: "10 min ago", 30: "30 min ago", 60: "60 min ago"}
 
 
-@dataclass(frozen=True, slots=True)
-class Names:
-    """What the set-up calls its codes, table by table. A code it does not name is read out as it is."""
-
-    products: Mapping[str, str]
-    materials: Mapping[str, str]
-    down: Mapping[str, str]
-    scrap: Mapping[str, str]
-    spares: Mapping[str, str]
-    tasks: Mapping[str, str]
-    people: Mapping[str, str]
-    models: Mapping[str, str]
-    racks: Mapping[str, str]
-
-    @classmethod
-    def of(cls, known: Setup, at: datetime) -> Names:
-        """What a set-up called them at a time."""
-        return cls(
-            products=_named(known.all(Product, at)),
-            materials=_named(known.all(Material, at)),
-            down={cause.cause: cause.name for cause in known.causes("down", at)},
-            scrap={cause.cause: cause.name for cause in known.causes("scrap", at)},
-            spares=_named(known.all(Spare, at)),
-            tasks=_named(known.all(UpkeepTask, at)),
-            people=_named(known.all(Person, at)),
-            models=_named(known.all(Model, at)),
-            racks=_named(known.all(Rack, at)),
-        )
-
-
-def _named(rows: Iterable[Row]) -> dict[str, str]:
-    return {str(row.identity()[0]): row.name for row in rows}  # type: ignore[attr-defined]
-
-
-def named(code: str, names: Mapping[str, str]) -> str:
-    """The name of a code, or the code."""
-    return "Don't know yet" if code == DONT_KNOW else names.get(code, code)
-
-
 def state_line(now: MachineNow, clock: Clock, names: Names) -> str:
     """The state of a machine in one line, saying where it is reckoned."""
     if now.state == "no word":
@@ -231,12 +187,12 @@ def scrap_of(scrap: int, held: int) -> str:
 
 def upkeep_label(task: str, spent: int, used: Mapping[str, int], names: Mapping[str, str]) -> tuple[str, str]:
     """The button that records upkeep: the task, and with what."""
-    return f"{task}: done", f"{minutes(spent)}, {_fitted(used, names)}"
+    return f"{task}: done", f"{minutes(spent)}, {fitted(used, names)}"
 
 
 def back_label(used: Mapping[str, int], names: Mapping[str, str]) -> tuple[str, str]:
     """The button that records that a machine is mended, and with what."""
-    return ACTS["back"], _fitted(used, names)
+    return ACTS["back"], fitted(used, names)
 
 
 def minutes(spent: int) -> str:
@@ -244,7 +200,8 @@ def minutes(spent: int) -> str:
     return f"{spent} min" if spent < LONG else written.clocked(spent / 60)
 
 
-def _fitted(used: Mapping[str, int], names: Mapping[str, str]) -> str:
+def fitted(used: Mapping[str, int], names: Mapping[str, str]) -> str:
+    """The spares that went in."""
     each = [f"{many} x {named(spare, names)}" for spare, many in used.items()]
     return ", ".join(each) or "no spare"
 
@@ -318,80 +275,6 @@ def earlier_line(at: datetime, clock: Clock) -> str:
     return f"The next tap counts as {clock.soon(at)}, from memory."
 
 
-def receipt(entries: Sequence[AnyEntry], held: int | None, clock: Clock, names: Names) -> str:
-    """What a tap recorded: "P07 recorded 11:42: 12 good, next started: F-014."."""
-    first = entries[0]
-    machine = getattr(first, "machine", "")
-    told = _all_told(entries, held, names)
-    return f"{machine} recorded {clock.soon(first.noted_at)}{_earlier(first, clock)}: {told}."
-
-
-def last_told(entries: Sequence[AnyEntry], clock: Clock, names: Names) -> str:
-    """The newest tap at a machine, for whoever opens its page."""
-    first = entries[0]
-    who = named(first.by, names.people)
-    return f"{LAST}{clock.soon(first.noted_at)}{_earlier(first, clock)}, {who}: {_all_told(entries, None, names)}."
-
-
-def _earlier(entry: AnyEntry, clock: Clock) -> str:
-    """For when it was noted, where that is not when it was tapped."""
-    return f" for {clock.soon(entry.at)}" if entry.noted_at - entry.at > NOTICEABLY else ""
-
-
-def _all_told(entries: Sequence[AnyEntry], held: int | None, names: Names) -> str:
-    said = [told(entry, held, names) for entry in entries]
-    if len(entries) > 1 and isinstance(entries[1], PrintStarted):
-        said[1] = f"next started: {entries[1].file}"
-    return ", ".join(said)
-
-
-def told(entry: AnyEntry, held: int | None, names: Names) -> str:
-    """One entry in a few words; `held` is what was on the platform, where the page knew it."""
-    if isinstance(entry, PartsOff):
-        return _parts_off(entry, held, names)
-    if isinstance(entry, WentDown):
-        spare = f", waits for {named(entry.spare, names.spares)}" if entry.spare else ""
-        return f"down, {named(entry.cause, names.down)}{spare}"
-    if isinstance(entry, SpoolFitted):
-        left = f", {entry.left_grams:g} g left on the old one" if entry.left_grams is not None else ""
-        return f"spool {named(entry.material, names.materials)}, {entry.grams:g} g{left}"
-    if isinstance(entry, UpkeepDone):
-        used = f", {_fitted(Counter(entry.spares), names.spares)}" if entry.spares else ""
-        return f"upkeep, {named(entry.task, names.tasks)}, {minutes(round(entry.minutes))}{used}"
-    if isinstance(entry, CameBack) and entry.spares:
-        return f"running again, {_fitted(Counter(entry.spares), names.spares)}"
-    return _TOLD.get(entry.kind, entry.kind).format(**entry.model_dump())
-
-
-_TOLD = {
-    "PrintStarted": "{file} started",
-    "Looked": "seen {saw}",
-    "CameBack": "running again",
-    "SetAside": "set aside",
-    "PutBack": "put back",
-    "CardLoaded": "card {card_set} rev {revision} loaded",
-    "QuestionClosed": "question closed, {answer}",
-}
-
-
-def _parts_off(entry: PartsOff, held: int | None, names: Names) -> str:
-    on = entry.on_platform if entry.on_platform is not None else held
-    what = "print failed" if entry.ended == "stopped" else "parts off"
-    if not entry.scrap:
-        return f"{on} good" if on else f"{what}, all good"
-    left = f"{on - entry.scrap} good" if on and on > entry.scrap else what
-    return f"{left}, {entry.scrap} scrap ({named(entry.scrap_cause or DONT_KNOW, names.scrap)})"
-
-
-def round_receipt(entries: Sequence[AnyEntry], clock: Clock) -> str:
-    """What a tap on a round recorded."""
-    at = clock.soon(entries[0].noted_at)
-    seen = [f"{e.machine} {e.saw}" for e in entries]  # type: ignore[union-attr]
-    if len(seen) == 1:
-        return f"Recorded {at}: {seen[0]}."
-    return f"Recorded {at}: {len(seen)} as expected."
-
-
 def sight_label(machine: Expected, seen: str | None) -> tuple[str, str]:
     """A machine on a round: what was seen of it, else what should be; "ask" where nobody can say."""
     if seen:
@@ -449,11 +332,6 @@ def spool_of(grams: float) -> str:
     return f"{grams:g} g spool"
 
 
-def entry_line(entry: AnyEntry, clock: Clock, names: Names) -> str:
-    """A line of the machine's history: when, by whom, what."""
-    return f"{clock.soon(entry.at)} {named(entry.by, names.people)}: {told(entry, None, names)}"
-
-
 def shift_start(began: datetime, clock: Clock) -> str:
     """The choice of the start of the shift."""
     return f"Start of shift, {clock.soon(began)}"
@@ -462,8 +340,3 @@ def shift_start(began: datetime, clock: Clock) -> str:
 def day_back(day: date, today: date) -> str:
     """The choice of a day of the last week."""
     return {0: "Earlier today", 1: "Yesterday"}.get((today - day).days, written.day(day))
-
-
-def taken_back(sentence: str) -> str:
-    """Said after Undo: "Taken back: P07 recorded 11:42: 12 good, next started."."""
-    return f"Taken back: {sentence.removeprefix(LAST)}"

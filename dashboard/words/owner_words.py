@@ -8,7 +8,6 @@ from zoneinfo import ZoneInfo
 from core.floor.types import RackNow
 from core.morning.types import Report
 from core.reading.types import (
-    AnswerChoice,
     Change,
     Loss,
     MachineNow,
@@ -16,13 +15,11 @@ from core.reading.types import (
     NeedsHand,
     Period,
     PrintTime,
-    Question,
     RunsOut,
     Series,
     SpoolEnds,
     StopRate,
     Tally,
-    Trust,
     Unnoted,
 )
 from core.setup import DONT_KNOW
@@ -122,38 +119,11 @@ _REASONS = {
     "stopped": "Stopped, not dealt with",
 }
 
-_FOUND = {
-    "clear": "started on",
-    "printing": "found printing",
-    "done": "found done",
-    "stopped": "found stopped",
-    "empty": "found empty",
-    "down": "found down",
-    "upkeep": "found in upkeep",
-}
-
 
 def named(code: str, names: Names) -> str:
     """What the shop calls it, to stand within a sentence."""
     name = names.get(code, code.replace("-", " "))
     return name[:1].lower() + name[1:] if name[1:2].islower() else name
-
-
-def trust_sentences(report: Report) -> list[str]:
-    """Whether the page can be trusted now: the time, who was heard from, how word came in."""
-    trust, clock = report.trust, clock_of(report)
-    no_word, late = written.percent(trust.no_word), written.percent(trust.from_memory)
-    return [
-        f"{clock.full(report.at)}, {_newest(trust, clock)}.",
-        _heard(trust, clock),
-        f"Last seven days: {no_word} of machine time is no word, {late} of entries are from memory.",
-    ]
-
-
-def trust_line(report: Report) -> str:
-    """The same on paper, where the time stands in the title."""
-    newest = _newest(report.trust, clock_of(report))
-    return " ".join([f"{newest[0].upper()}{newest[1:]}.", *trust_sentences(report)[1:]])
 
 
 def as_at(clock: Clock) -> str:
@@ -162,23 +132,9 @@ def as_at(clock: Clock) -> str:
     return f"as at {local:%H:%M}, {written.day(local)} {local.year}"
 
 
-def proof_sentences(trust: Trust) -> list[str]:
-    """How right it has been: how long prints truly take, what went unnoted, what open questions found."""
-    return [_takes(trust), *_noted(trust), *_right(trust)]
-
-
 def clock_of(report: Report) -> Clock:
     """The shop's clock at the moment of the report."""
     return Clock(ZoneInfo(report.zone), report.at)
-
-
-def _newest(trust: Trust, clock: Clock) -> str:
-    return f"newest entry {clock.when(trust.newest)}" if trust.newest else "no entry yet"
-
-
-def _heard(trust: Trust, clock: Clock) -> str:
-    heard = f"{trust.heard} of {trust.machines} machines heard from since {clock.when(trust.since)}."
-    return f"{heard} No word: {written.codes(trust.silent)}." if trust.silent else heard
 
 
 def print_time(time: PrintTime) -> tuple[str, str, str]:
@@ -192,27 +148,6 @@ def print_time(time: PrintTime) -> tuple[str, str, str]:
     told = f"takes {written.clocked(takes.best)}, not {stated}" if apart else f"takes {stated}, as it states"
     times = "once" if time.seen == 1 else f"{written.count(time.seen)} times"
     return f"{time.file} on {time.model}", f"{told} ({span})", f"seen {times}"
-
-
-def _takes(trust: Trust) -> str:
-    if not trust.seen:
-        return "No print has been seen through yet: prints are taken to last what their files say."
-    times = "once" if trust.seen == 1 else f"{written.count(trust.seen)} times"
-    return f"Prints take {written.factor(trust.takes)} times what their files say (seen {times})."
-
-
-def _noted(trust: Trust) -> list[str]:
-    if not trust.starts.share or not trust.removals.share:
-        return []
-    starts, removals = (written.share(tally.share) for tally in (trust.starts, trust.removals))
-    return [f"Last four weeks: {starts} of starts and {removals} of removals went unnoted."]
-
-
-def _right(trust: Trust) -> list[str]:
-    right = trust.right
-    if not right.share:
-        return []
-    return [f"Asked openly, the reckoning was right in {right.hits} of {right.of} looks, {written.share(right.share)}."]
 
 
 def runs_out(runs: RunsOut, clock: Clock) -> str:
@@ -450,42 +385,3 @@ def _change(series: Series, change: Change) -> str:
     value = amount(series, series.values[series.days.index(change.since)])
     usual = f"{amount(series, series.lower)} to {amount(series, series.upper)}"
     return f"{name}: {value} on {day} is {side} what is usual ({usual})."
-
-
-def question_sentence(question: Question, clock: Clock) -> str:
-    """What the entries leave open about a machine."""
-    about, seen = clock.when(question.about), clock.when(question.seen)
-    found = _FOUND.get(question.found, f"found {question.found}")
-    print_ = _print_of(question)
-    told = {
-        "parts not counted": f"the parts of the print started {about}{print_} were never counted.",
-        "start not noted": f"{found} {seen}, but no start was noted. It began about {about}: what was it?",
-        "return not noted": f"{found} {seen}, but nobody noted that it was back. Was it, from {about}?",
-        "fault not noted": f"found down {seen}. It went down about {about}: what was the cause?",
-    }
-    return f"{question.machine}: {told[question.rule]}"
-
-
-def _print_of(question: Question) -> str:
-    known = [question.file, f"{question.parts} parts" if question.parts else None]
-    told = ", ".join(part for part in known if part)
-    return f" ({told})" if told else ""
-
-
-def choice_words(question: Question, choice: AnswerChoice, causes: Names) -> str:
-    """The words on an answer's button."""
-    if question.rule == "fault not noted" and choice.entries:
-        cause = choice.entries[0]["cause"]
-        return "Don't know" if cause == DONT_KNOW else causes.get(cause, cause.replace("-", " ").capitalize())
-    parts = f"{question.parts} " if question.parts else ""
-    told = {
-        "all good": f"All {parts}good",
-        "all scrap": "All scrap",
-        "the same file again": f"The same file again: {question.file}",
-    }
-    return told.get(choice.name, choice.name.capitalize())
-
-
-def answered(question: Question, answer: str) -> str:
-    """What was recorded by a tap on an answer."""
-    return f"{question.machine} recorded: {answer[:1].lower()}{answer[1:]}."

@@ -10,9 +10,9 @@ from core.floor.types import RackNow
 from core.morning.types import Report
 from core.reading.types import Hours, MachineNow, Period
 from core.review.types import Review
-from dashboard.words import owner_words, store_words, written
+from dashboard.words import owner_words, question_words, store_words, trust_words, written
 from dashboard.words import review_words as said
-from dashboard.words.floor_words import Names
+from dashboard.words.names import Names
 
 WIDTH = 100
 Line = Sequence[str]
@@ -24,7 +24,7 @@ _SHARES = ("utilisation", "uptime", "downtime", "out_of_service")
 def report_text(report: Report) -> str:
     """The owner's page in its order."""
     clock = owner_words.clock_of(report)
-    asked = [owner_words.question_sentence(question, clock) for question in report.questions]
+    asked = [question_words.question_sentence(question, clock) for question in report.questions]
     times = [owner_words.print_time(time) for time in report.print_times]
     stops = [owner_words.stop_rate(rate) for rate in owner_words.stops_told(report.stops)]
     unnoted = owner_words.unnoted_rows(report)
@@ -33,7 +33,7 @@ def report_text(report: Report) -> str:
         report.shop,
         _block(
             owner_words.TRUST,
-            _wrapped([*owner_words.trust_sentences(report), *owner_words.proof_sentences(report.trust)]),
+            _wrapped([*trust_words.trust_sentences(report), *trust_words.proof_sentences(report.trust)]),
         ),
         _block(owner_words.NEEDS, _needs(report)),
         _block(owner_words.WHERE, [line for rack in report.racks for line in _rack(rack)]),

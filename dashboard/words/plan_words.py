@@ -19,7 +19,7 @@ from core.plan.types import (
     ProductParts,
     Promise,
 )
-from dashboard.words import floor_words, written
+from dashboard.words import names, written
 from dashboard.words.owner_words import STATE_WORDS
 from dashboard.words.written import Clock
 
@@ -213,7 +213,7 @@ def load(line: NextLoad, found: Loading, clock: Clock, materials: Mapping[str, s
     """A line of the list, cell by cell, each with a second line: machine, print, end, what it is for."""
     revision = f" rev {line.revision}" if line.revision > 1 else ""
     when = "now" if line.at <= found.at else f"about {clock.soon(line.at)}"
-    spool = f"new spool: {floor_words.named(line.material, materials)}" if line.new_spool else ""
+    spool = f"new spool: {names.named(line.material, materials)}" if line.new_spool else ""
     loses = f"another file: {line.loses:.0f} h of printing less" if line.loses >= MATTERS else ""
     return (
         (line.machine, when),

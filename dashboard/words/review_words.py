@@ -28,7 +28,7 @@ from core.review.types import (
     WeekFigures,
 )
 from dashboard.words import owner_words, written
-from dashboard.words.floor_words import Names, named
+from dashboard.words.names import Names, named
 from dashboard.words.written import Clock
 
 CHANGED, COST, GOES, TRY = "What changed?", "What did the week cost?", "How does it go?", "What do we try next?"

@@ -27,7 +27,7 @@ from core.upkeep.types import (
     WaitsForSpare,
 )
 from dashboard.words import written
-from dashboard.words.floor_words import Names, named
+from dashboard.words.names import Names, named
 from dashboard.words.written import Clock
 
 DUE, NOTHING_DUE = "Upkeep due", "No upkeep is due in the coming week."

@@ -8,7 +8,7 @@ from core.log.store import Log
 from core.plan.types import Leaves, OrderDue, Plan
 from core.upkeep.types import RoomUpkeep, TaskDue
 from dashboard.paper.morning_paper import morning
-from dashboard.words.floor_words import Names
+from dashboard.words.names import Names
 
 ZONE = "Europe/Dublin"
 

@@ -8,12 +8,7 @@ import pytest
 
 from core.entries import AnyEntry
 from core.epoch import micros
-from core.timeline.questions import (
-    NOBODY_KNOWS,
-    OpenQuestion,
-    PossibleAnswer,
-    questions,
-)
+from core.timeline.questions import NOBODY_KNOWS, OpenQuestion, PossibleAnswer, questions
 from core.window import Window
 from tests.core.larkfield import at_a1, look, reckoned, start, tell, when
 

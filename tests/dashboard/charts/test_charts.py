@@ -14,7 +14,7 @@ from PIL import Image, ImageOps
 from core.answers import last_quarter, review
 from core.log.store import Log
 from dashboard.charts import charts, drawn
-from dashboard.words.floor_words import Names
+from dashboard.words.names import Names
 from dashboard.words.written import Clock
 from tests.core.larkfield import ROWS, when
 

@@ -21,7 +21,7 @@ from dashboard.paper import paper
 from dashboard.paper.week_paper import week
 from dashboard.templates.templating import ENVIRONMENT, TEMPLATES
 from dashboard.views import downloads, owner_html, plan_html, review_html, stores_html, upkeep_html
-from dashboard.words.floor_words import Names
+from dashboard.words.names import Names
 from dashboard.words.written import Clock
 from demo.shop import shop_rows
 from tests.dashboard.sheets import sheet_of

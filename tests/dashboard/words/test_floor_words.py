@@ -11,13 +11,13 @@ from core.estimate import Estimate
 from core.floor.types import Expected, FileChoice
 from core.reading.types import Due, MachineNow, SpoolNow
 from core.timeline.possible import ACTS
-from dashboard.words import acts, owner_words
+from dashboard.words import acts, names, owner_words, receipt_words
 from dashboard.words import floor_words as say
 from dashboard.words.written import Clock
 
 NOW = datetime(2026, 11, 25, 11, 42, tzinfo=UTC)
 CLOCK = Clock(ZoneInfo("Europe/Dublin"), NOW)
-NAMES = say.Names(
+NAMES = names.Names(
     products={"entrance-block": "Entrance block"},
     materials={"petg-green": "PETG green"},
     down={"fan": "Fan noisy or stopped"},
@@ -122,15 +122,15 @@ def test_the_state_of_a_machine_is_one_line(fields, sentence):
     ],
 )
 def test_a_receipt_says_what_was_recorded(entries, sentence):
-    assert say.receipt(entries, 12, CLOCK, NAMES) == sentence
+    assert receipt_words.receipt(entries, 12, CLOCK, NAMES) == sentence
 
 
 def test_a_count_nobody_knows_is_not_made_up():
-    assert say.receipt([PartsOff(**STAMP)], None, CLOCK, NAMES) == "P07 recorded 11:42: parts off, all good."
+    assert receipt_words.receipt([PartsOff(**STAMP)], None, CLOCK, NAMES) == "P07 recorded 11:42: parts off, all good."
 
 
 def test_every_kind_that_names_a_machine_has_words_of_its_own():
-    spoken = {kind: say.told(entry, None, NAMES) for kind, entry in every_entry().items()}
+    spoken = {kind: receipt_words.told(entry, None, NAMES) for kind, entry in every_entry().items()}
     assert [kind for kind, said in spoken.items() if said == kind] == []
 
 
@@ -202,8 +202,8 @@ def test_the_bulk_button_says_for_whom_it_speaks(codes, left, seen, label):
 
 def test_a_round_receipt_names_one_machine_and_counts_many():
     looks = [Looked(**STAMP, saw="empty", round=uuid4())] * 3
-    assert say.round_receipt(looks[:1], CLOCK) == "Recorded 11:42: P07 empty."
-    assert say.round_receipt(looks, CLOCK) == "Recorded 11:42: 3 as expected."
+    assert receipt_words.round_receipt(looks[:1], CLOCK) == "Recorded 11:42: P07 empty."
+    assert receipt_words.round_receipt(looks, CLOCK) == "Recorded 11:42: 3 as expected."
 
 
 def test_states_have_the_words_of_the_house():

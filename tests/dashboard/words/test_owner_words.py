@@ -15,7 +15,7 @@ from core.morning.types import Report
 from core.reading.types import AnswerChoice, Change, Hours, Loss, NeedsHand, PrintTime, Question, Series
 from core.timeline.reckon import STATES
 from core.window import Window
-from dashboard.words import owner_words, plain, written
+from dashboard.words import owner_words, plain, question_words, trust_words, written
 from dashboard.words.written import Clock
 from demo.make import make
 
@@ -268,15 +268,15 @@ ASKED = [
 
 @pytest.mark.parametrize(("asked", "sentence", "choices"), ASKED)
 def test_a_question_and_its_answers_are_in_words(asked, sentence, choices):
-    assert owner_words.question_sentence(asked, CLOCK) == sentence
-    assert [owner_words.choice_words(asked, choice, {"fan": "Fan noisy"}) for choice in asked.choices] == choices
+    assert question_words.question_sentence(asked, CLOCK) == sentence
+    assert [question_words.choice_words(asked, choice, {"fan": "Fan noisy"}) for choice in asked.choices] == choices
 
 
 @pytest.mark.parametrize("kept", [True, False])
 def test_the_strip_says_who_was_silent(told, kept):
     report = told[0]
     trust = report.trust.model_copy(update={"heard": 7, "silent": [] if kept else ["P01", "P02"]})
-    sentences = owner_words.trust_sentences(report.model_copy(update={"trust": trust}))
+    sentences = trust_words.trust_sentences(report.model_copy(update={"trust": trust}))
     assert sentences[0].startswith("Wed 25 Nov 2026, 08:30, newest entry ")
     assert f"7 of {trust.machines} machines heard from since" in sentences[1]
     assert ("No word: P01, P02." in sentences[1]) is not kept
@@ -285,9 +285,9 @@ def test_the_strip_says_who_was_silent(told, kept):
 def test_prints_never_seen_through_are_said_to_be_taken_at_their_word(told):
     report = told[0]
     trust = report.trust.model_copy(update={"seen": 0, "newest": None})
-    sentences = owner_words.trust_sentences(report.model_copy(update={"trust": trust}))
+    sentences = trust_words.trust_sentences(report.model_copy(update={"trust": trust}))
     assert sentences[0].endswith("no entry yet.")
-    takes = owner_words.proof_sentences(trust)[0]
+    takes = trust_words.proof_sentences(trust)[0]
     assert takes.endswith("what their files say.")
     assert not re.search(r"\d", takes)
 
@@ -319,7 +319,7 @@ def test_the_report_as_text_answers_in_the_order_of_the_page(told):
         for machine in rack.machines:
             assert re.search(rf"{machine.machine} ~?{owner_words.STATE_WORDS[machine.state].short}\b", text)
     assert len(report.questions) == sum(
-        text.count(owner_words.question_sentence(q, CLOCK)[:40]) > 0 for q in report.questions
+        text.count(question_words.question_sentence(q, CLOCK)[:40]) > 0 for q in report.questions
     )
 
 

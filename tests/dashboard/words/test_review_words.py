@@ -24,7 +24,7 @@ from core.review.types import (
     PromiseWeek,
 )
 from dashboard.words import review_words as said
-from dashboard.words.floor_words import Names
+from dashboard.words.names import Names
 from dashboard.words.written import Clock
 
 CLOCK = Clock(ZoneInfo("Europe/Dublin"), datetime(2026, 11, 26, tzinfo=UTC))
