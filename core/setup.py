@@ -6,7 +6,7 @@ so a revision that took effect on 3 May does not change April.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, time
 from functools import cached_property
 from typing import Annotated, ClassVar, Literal, Self, TypeVar
@@ -361,3 +361,22 @@ class Setup:
     def causes(self, about: str, at: datetime) -> list[Cause]:
         """The causes to tap, in their fixed places."""
         return sorted((c for c in self.all(Cause, at) if c.about == about), key=lambda c: c.place)
+
+    def lacks(self, rows: Sequence[Row]) -> list[Row]:
+        """The rows that say something the set-up does not say already: importing twice is harmless.
+
+        What is told of a thing from a moment on is known if the set-up ends so. Row by row would not do:
+        of A, then B, then A again, B and A would come in anew every time.
+        """
+        had, told = _by_moment(self.rows), _by_moment(rows)
+        return [row for moment, new in told.items() if had.get(moment, [])[-len(new) :] != new for row in new]
+
+
+def _by_moment(rows: Sequence[Row]) -> dict[tuple[object, ...], list[Row]]:
+    """Rows about the same thing from the same moment on, in the order noted; one said twice on end is one."""
+    grouped: dict[tuple[object, ...], list[Row]] = {}
+    for row in rows:
+        about = grouped.setdefault((row.table, row.identity(), row.since), [])
+        if about[-1:] != [row]:
+            about.append(row)
+    return grouped

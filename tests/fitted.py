@@ -23,7 +23,7 @@ from core.morning import report
 from core.plan import capacity, choosing, loading, outlook, planning, present, room, timing
 from core.reading import reading
 from core.review import actions, control_charts, figures, happened_then, models_compared, quarter
-from core.spools import ahead, spools
+from core.spools import ahead, book, spools, uses
 from core.statistics import bad_actor, by_hours, calls, changes, failures, forecasts, hazard, seasons, weekdays
 from core.stores import deliveries, shelf, stocking, stores
 from core.timeline import standing
@@ -73,8 +73,10 @@ FITTED = (
     Fitted(reading, "QUESTION_DAYS CLOSED_AT_MOST", JUDGED),
     # spools
     Fitted(ahead, "ANNOUNCED STARVES", "on 44 invented shops", RUN_OUTS),
-    Fitted(spools, "SPOOL_SPREAD PRINT_SPREAD", PRACTICE, RUN_OUTS),
-    Fitted(spools, "FACTOR_SPOOLS UNTOLD_SPREAD WORTH_KEEPING ALIKE SURE LINES AT_THE_START", JUDGED, RUN_OUTS),
+    Fitted(book, "SPOOL_SPREAD PRINT_SPREAD", PRACTICE, RUN_OUTS),
+    Fitted(book, "WORTH_KEEPING SURE LINES AT_THE_START", JUDGED, RUN_OUTS),
+    Fitted(uses, "UNTOLD_SPREAD", JUDGED, RUN_OUTS),
+    Fitted(spools, "FACTOR_SPOOLS ALIKE", JUDGED, RUN_OUTS),
     Fitted(usage, "FACTOR_DOUBT LASTS", JUDGED, RUN_OUTS),
     # the shelf
     Fitted(deliveries, "UNNOTED STRAY LEAD_PRIOR STORIES UNLIKELY PASSED TOO_LONG SOONEST", JUDGED, STOCK_YEARS),

@@ -178,7 +178,7 @@ class Log:
         """Write set-up rows in one transaction, all or none; what the set-up says already is left out."""
         noted_at = noted_at or utc_now()
         with self._writing:
-            fresh = _news(self.setup(), rows)
+            fresh = self.setup().lacks(rows)
             lines = [(self._seq + 1 + i, noted_at, row.table, row.model_dump_json()) for i, row in enumerate(fresh)]
             if not lines:
                 return
@@ -326,26 +326,6 @@ class Log:
             "SELECT greatest(coalesce((SELECT max(seq) FROM entries), 0), coalesce((SELECT max(seq) FROM setup), 0))"
         )
         return int(self._cursor().execute(query).fetchall()[0][0])
-
-
-def _news(setup: Setup, rows: Sequence[Row]) -> list[Row]:
-    """The rows that say something the set-up does not say already: importing twice is harmless.
-
-    What is told of a thing from a moment on is known if the set-up ends so. Row by row would not do:
-    of A, then B, then A again, B and A would come in anew every time.
-    """
-    had, told = _by_moment(setup.rows), _by_moment(rows)
-    return [row for moment, new in told.items() if had.get(moment, [])[-len(new) :] != new for row in new]
-
-
-def _by_moment(rows: Sequence[Row]) -> dict[tuple[object, ...], list[Row]]:
-    """Rows about the same thing from the same moment on, in the order noted; one said twice on end is one."""
-    grouped: dict[tuple[object, ...], list[Row]] = {}
-    for row in rows:
-        about = grouped.setdefault((row.table, row.identity(), row.since), [])
-        if about[-1:] != [row]:
-            about.append(row)
-    return grouped
 
 
 def _may_be_there(folder: Path) -> bool:

@@ -38,7 +38,13 @@ from core.reading.types import (
 )
 from core.setup import Machine, PrintFile, Setup
 from core.spools.ahead import RunOut, ahead, run_outs
-from core.spools.spools import PartSpool, Spool, lasts, left, spools
+from core.spools.book import (
+    PartSpool,
+    Spool,
+    lasts,
+    left,
+)
+from core.spools.spools import spools
 from core.staffed import Staffed, staffed_spells
 from core.statistics.ranges import wilson
 from core.timeline import downtime_lengths, questions, standing, stops

@@ -21,7 +21,8 @@ from core.habits.usage import Usage
 from core.hours.replays import Law, Replays, replay
 from core.numbering import numbering_of
 from core.setup import Setup
-from core.spools.spools import Spool, grams_an_hour, grams_left
+from core.spools.book import Spool, grams_left
+from core.spools.uses import grams_an_hour
 from core.staffed import Staffed
 from core.timeline.spans import OPEN, PRINTING, Spans, spans
 

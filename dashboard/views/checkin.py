@@ -13,7 +13,7 @@ from core.entries import AnyEntry, PrintStarted, entry_adapter
 from core.epoch import utc_now
 from core.floor.types import Choice, FileChoice, MachinePage
 from core.reading.types import Question
-from dashboard.kit import data, parts
+from dashboard.kit import data, earlier, parts
 from dashboard.kit.blocks import put
 from dashboard.kit.links import Links
 from dashboard.kit.parts import AskedAct
@@ -115,7 +115,7 @@ def offer(answer: MachinePage, by: str) -> None:
                 parts.go(act)
             else:
                 record(name, answer, by, at_once)
-    parts.when(answer.shift_began)
+    earlier.when(answer.shift_began)
     for question in answer.questions:
         ask_open(question, answer, by)
     history(answer)

@@ -21,7 +21,14 @@ from core.habits.usage import FACTOR_DOUBT, Usage
 from core.hours.state_hours import replayed
 from core.log.frames import entry_frame
 from core.setup import WEEKDAYS, Material, PrintFile, Setup, Shift
-from core.spools.spools import PartSpool, Spool, SpoolStory, lasts, learn_usage, left, spools
+from core.spools.book import (
+    PartSpool,
+    Spool,
+    SpoolStory,
+    lasts,
+    left,
+)
+from core.spools.spools import learn_usage, spools
 from core.staffed import Staffed
 from core.timeline.reckon import reckon
 from core.window import Window

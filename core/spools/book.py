@@ -1,0 +1,253 @@
+"""The book of one machine's spool: what was fitted, what its prints used, and what is left as a few stories."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from statistics import NormalDist
+
+from scipy.optimize import brentq
+
+from core.epoch import HOUR
+from core.estimate import BEST, HIGH, LOW, Estimate
+from core.habits.usage import Usage
+from core.spools.uses import Use
+
+#: A full spool's net weight and a print's use differ so much from what is stated (common practice, no source).
+SPOOL_SPREAD, PRINT_SPREAD = 0.01, 0.02
+#: Less than this is no part-spool worth keeping.
+WORTH_KEEPING = 50.0
+#: A spool whose likeliest line has less weight may have been changed unnoted.
+SURE = 0.9
+#: More lines than this are no clearer than so many.
+LINES = 4
+#: A spool fitted so long before a start, or tapped so long after it, was fitted for it (microseconds).
+AT_THE_START = HOUR // 2
+_NORMAL = NormalDist()
+
+
+@dataclass(frozen=True, slots=True)
+class FittedSpool:
+    """A spool was fitted: at (microseconds), material, net grams, and what was left on the old one if weighed."""
+
+    at: int
+    material: str
+    grams: float
+    left: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class SpoolStory:
+    """One story of what is left: its weight, grams, their variance, and the grams used since the spool was full."""
+
+    weight: float
+    grams: float
+    variance: float
+    used: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Spool:
+    """The spool on a machine: what it carries, since when (microseconds), and the lines of what is left on it.
+
+    `running` is the print it feeds now. A spool nobody ever noted has no lines.
+    """
+
+    machine: str
+    material: str | None = None
+    since: int | None = None
+    lines: tuple[SpoolStory, ...] = ()
+    running: Use | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PartSpool:
+    """A spool taken off with something left on it, put back on the shelf at that moment (microseconds)."""
+
+    material: str
+    grams: Estimate
+    machine: str
+    at: int
+
+
+@dataclass
+class Counts:
+    """What the spools of a shop have taught so far.
+
+    `ratios` of grams used to grams stated, of spools weighed when they came off. Of spools that were too short for
+    a print, those changed and noted, changed unnoted, and run out, by whether a start told of the print.
+    """
+
+    ratios: list[float] = field(default_factory=list)
+    noted: list[float] = field(default_factory=lambda: [0.0, 0.0])
+    unnoted: list[float] = field(default_factory=lambda: [0.0, 0.0])
+    ran_out: list[float] = field(default_factory=lambda: [0.0, 0.0])
+
+
+def left(spool: Spool, usage: Usage) -> Estimate | None:
+    """What is left on it, grams, with its 90 % range; None where nobody ever noted a spool."""
+    if not spool.lines:
+        return None
+    low, best, high = (_quantile(spool.lines, usage, share) for share in (LOW, BEST, HIGH))
+    return Estimate(low=low, best=best, high=high)
+
+
+def lasts(spool: Spool, grams: float, usage: Usage) -> float | None:
+    """The chance that it feeds a print of so many stated grams; None where nobody ever noted a spool."""
+    if not spool.lines:
+        return None
+    need = grams * usage.factor
+    return math.fsum(line.weight * _enough(line, need, (need * PRINT_SPREAD) ** 2, usage)[0] for line in spool.lines)
+
+
+def grams_left(lines: Sequence[SpoolStory], usage: Usage, shares: Iterable[float]) -> list[float]:
+    """The grams below which what is left lies with the chance of each share."""
+    return [_quantile(lines, usage, share) for share in shares]
+
+
+def _quantile(lines: Sequence[SpoolStory], usage: Usage, share: float) -> float:
+    spread = [math.sqrt(line.variance + (line.used * usage.doubt) ** 2) or 1e-9 for line in lines]
+    low = min(line.grams - 5 * s for line, s in zip(lines, spread, strict=True))
+    high = max(line.grams + 5 * s for line, s in zip(lines, spread, strict=True))
+
+    def beyond(grams: float) -> float:
+        below = sum(e.weight * _NORMAL.cdf((grams - e.grams) / s) for e, s in zip(lines, spread, strict=True))
+        return below - share
+
+    return max(float(brentq(beyond, low, high)), 0.0)
+
+
+def _enough(line: SpoolStory, need: float, variance: float, usage: Usage) -> tuple[float, float, float]:
+    """The chance that a line feeds `need` grams, and then the mean and variance of what is left."""
+    spread = math.sqrt(line.variance + variance + ((line.used + need) * usage.doubt) ** 2) or 1e-9
+    mean = line.grams - need
+    z = mean / spread
+    chance = _NORMAL.cdf(z)
+    if chance < 1e-9:
+        return 0.0, 0.0, spread**2
+    tilt = _NORMAL.pdf(z) / chance
+    own = line.variance + variance
+    return chance, mean + spread * tilt, own * max(1 - tilt * (tilt + z), 0.05)
+
+
+class Book:
+    """What one machine's spool fed, told in order."""
+
+    def __init__(self, machine: str, packs: dict[str, float], usage: Usage) -> None:
+        self.spool = Spool(machine)
+        self.counts = Counts()
+        self.shelf: list[tuple[PartSpool, bool]] = []
+        self._packs, self._usage = packs, usage
+        self._full, self._stated, self._sure = 0.0, 0.0, False
+
+    def fit(self, fitted: FittedSpool, into: Use | None = None, following: Use | None = None) -> None:
+        """A spool was fitted, `into` a print that was under way, or for the one `following`."""
+        before, use = self.spool, into or following
+        if use and before.lines and before.material == fitted.material:
+            counted = self.counts.ran_out if into else self.counts.noted
+            counted[use.told] += 1 - (lasts(before, use.grams, self._usage) or 0.0)
+        self._weigh(fitted, into)
+        self._put_back(fitted, into)
+        spread = SPOOL_SPREAD * fitted.grams
+        lines = (SpoolStory(1.0, fitted.grams, spread**2),)
+        self.spool = Spool(before.machine, fitted.material, fitted.at, lines)
+        self._full, self._stated, self._sure = fitted.grams, 0.0, True
+
+    def _weigh(self, fitted: FittedSpool, into: Use | None) -> None:
+        """A spool that was weighed when it came off, and whose prints are all known, tells what they used."""
+        if not self._sure or into is not None or fitted.left is None or not self._stated:
+            return
+        likeliest = max((line.weight for line in self.spool.lines), default=0.0)
+        if likeliest >= SURE and fitted.left < self._full:
+            self.counts.ratios.append((self._full - fitted.left) / self._stated)
+
+    def _put_back(self, fitted: FittedSpool, into: Use | None) -> None:
+        """What is left on the old spool goes back on the shelf; a part-spool that is fitted leaves it."""
+        spool, machine = self.spool, self.spool.machine
+        rest = Estimate.exact(fitted.left) if fitted.left is not None else left(spool, self._usage)
+        if into is None and rest and spool.material and rest.best >= WORTH_KEEPING:
+            self.shelf.append((PartSpool(spool.material, rest, machine, fitted.at), True))
+        if fitted.grams < self._packs.get(fitted.material, math.inf):
+            self.shelf.append((PartSpool(fitted.material, Estimate.exact(fitted.grams), machine, fitted.at), False))
+
+    def feed(self, use: Use, material: str | None) -> None:
+        """A print that is over used its grams.
+
+        If it ran to its end, the spool fed it: one that was too short was changed unnoted.
+        """
+        self._load(material)
+        need, variance = self._note(use)
+        found, short = [], 0.0
+        for line in self.spool.lines:
+            chance, mean, own = _enough(line, need, variance, self._usage)
+            short += line.weight * (1 - chance)
+            fed = SpoolStory(line.weight * chance, mean, own, line.used + need)
+            rest = replace(line, grams=max(line.grams - need, 0.0), variance=own, used=line.used + need)
+            found.append(fed if use.itself else rest)
+        if use.itself:
+            self.counts.unnoted[use.told] += short
+            found.append(self._fresh(short * self._usage.unnoted[use.told], need, variance))
+        self._hold(found)
+
+    def run(self, use: Use, material: str | None) -> None:
+        """A print that still runs has used a part of what it needs; a spool too short for all of it was changed
+        unnoted, or it runs out. One that was fitted for just this print runs out.
+        """
+        self._load(material)
+        whole = use.grams * self._usage.factor
+        fitted_for_it = self.spool.since is not None and abs(use.begin - self.spool.since) <= AT_THE_START
+        changes = 0.0 if fitted_for_it else 1 - self._usage.runs_out[use.told]
+        found, changed = [], 0.0
+        for line in self.spool.lines:
+            short = line.weight * (1 - _enough(line, whole, (whole * PRINT_SPREAD) ** 2, self._usage)[0])
+            unseen = short * changes
+            changed += unseen
+            found.append(replace(line, weight=line.weight - unseen))
+        need, variance = self._note(use)
+        self._hold([
+            replace(e, grams=e.grams - need, variance=e.variance + variance, used=e.used + need)
+            for e in [*found, self._fresh(changed, 0.0, 0.0)]
+        ])  # fmt: skip
+        self.spool = replace(self.spool, running=use)
+
+    def _note(self, use: Use) -> tuple[float, float]:
+        """The grams a print has used and their variance; what it states is kept until the spool is weighed."""
+        need = use.grams * use.share * self._usage.factor
+        self._stated += use.grams * use.share
+        self._sure = self._sure and use.told and use.doubt == 0
+        return need, (need * PRINT_SPREAD) ** 2 + (use.grams * use.doubt * self._usage.factor) ** 2
+
+    def _hold(self, lines: Sequence[SpoolStory]) -> None:
+        if self.spool.lines:
+            self.spool = replace(self.spool, lines=_merged(lines))
+
+    def _fresh(self, weight: float, used: float, variance: float) -> SpoolStory:
+        """The line of a full spool that nobody noted."""
+        full = self._packs.get(self.spool.material or "", 1000.0)
+        return SpoolStory(weight, max(full - used, 0.0), (SPOOL_SPREAD * full) ** 2 + variance, used)
+
+    def _load(self, material: str | None) -> None:
+        """A print of another material than the spool's: it was changed unnoted, to any spool of that one."""
+        if material and self.spool.material and material != self.spool.material:
+            full = self._packs.get(material, 1000.0)
+            lines = (SpoolStory(1.0, 0.7 * full, (0.25 * full) ** 2),)
+            self.spool = replace(self.spool, material=material, since=None, lines=lines)
+            self._sure = False
+
+
+def _merged(lines: Sequence[SpoolStory]) -> tuple[SpoolStory, ...]:
+    """The likeliest lines, the others drawn together; weights sum to one."""
+    whole = math.fsum(line.weight for line in lines)
+    if whole <= 0:
+        return ()
+    ranked = sorted((replace(e, weight=e.weight / whole) for e in lines if e.weight > 0), key=lambda e: -e.weight)
+    kept, rest = ranked[: LINES - 1], ranked[LINES - 1 :]
+    return tuple([*kept, _one(rest)] if rest else kept)
+
+
+def _one(lines: Sequence[SpoolStory]) -> SpoolStory:
+    weight = math.fsum(e.weight for e in lines)
+    mean, used = (math.fsum(e.weight * getattr(e, n) for e in lines) / weight for n in ("grams", "used"))
+    variance = math.fsum(e.weight * (e.variance + (e.grams - mean) ** 2) for e in lines) / weight
+    return SpoolStory(weight, mean, variance, used)

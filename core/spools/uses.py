@@ -1,0 +1,123 @@
+"""What prints use of spools: announced ones what they state, others so many grams an hour."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import polars as pl
+
+from core.arrays import Numbers
+from core.epoch import FAR, HOUR
+from core.hours.replays import Replays
+from core.numbering import numbering_of
+from core.setup import PrintFile, Setup
+from core.timeline.spans import PRINTING
+
+#: A print nobody announced uses grams an hour like the others of its material, give or take so much.
+UNTOLD_SPREAD = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """A print on a spool: from `begin` to `end` (microseconds; FAR: still running) it needs `grams` of it.
+
+    `share` of them it has used, give or take `doubt`; `told`: a start announced it; `itself`: it ran to its end.
+    `whole` are the grams of the whole print, of which another spool may have fed a part.
+    """
+
+    begin: int
+    end: int
+    grams: float
+    share: float
+    doubt: float
+    told: bool
+    itself: bool
+    whole: float
+
+
+def split_at(use: Use, at: int, now: int) -> tuple[Use, Use]:
+    """A print's use before and after a spool was fitted into it at `at`, as known at `now`.
+
+    Where along the print that was is known by the clock alone: it may have stood without material for a while.
+    """
+    part = (at - use.begin) / max(min(use.end, now) - use.begin, 1)
+    done = use.share * part
+    doubt = math.hypot(use.doubt, use.share * min(part, 1 - part) / math.sqrt(3))
+    before = replace(use, end=at, share=done, doubt=doubt, itself=False)
+    left = max(1 - done, 1e-9)
+    rest = replace(use, begin=at, grams=use.grams * left, share=(use.share - done) / left, doubt=doubt / left)
+    return before, rest
+
+
+def announced(gaps: pl.DataFrame, setup: Setup, at: int) -> Iterator[tuple[str, Use, str | None]]:
+    """Prints that a start announced, and how far they got."""
+    starts = gaps.filter((pl.col("kind") == "PrintStarted") & pl.col("takes").is_not_null())
+    last = (
+        gaps.filter(pl.col("print").is_not_null() & (pl.col("leaves") == "printing"))
+        .group_by("print", maintain_order=True)
+        .agg(pl.col("t", "until", "end", "shape", "next_found").last(), first=pl.col("began").first())
+    )
+    rows = starts.select("machine", "file", "revision", "takes", print="id").join(
+        last, on="print", maintain_order="left"
+    )
+    for row in rows.iter_rows(named=True):
+        file = setup.file(row["file"], row["revision"])
+        if file:
+            yield row["machine"], _use(row, file, at), file.material
+
+
+def _use(row: dict[str, object], file: PrintFile, at: int) -> Use:
+    begin, takes = int(str(row["first"])), int(str(row["takes"]))
+    until, end = int(str(row["until"])), int(str(row["end"]))
+    if until == FAR:  # nobody has said how it ended
+        over = at >= end
+        share = 1.0 if over else min(max(at - begin, 0) / takes, 1.0)
+        return Use(begin, end if over else FAR, file.grams, share, 0.0, told=True, itself=over, whole=file.grams)
+    if row["next_found"] == "stopped" or str(row["shape"]).startswith("stopped"):
+        least, most = (min(max(t - begin, 0) / takes, 1.0) for t in (int(str(row["t"])), until))
+        doubt = (most - least) / math.sqrt(12)
+        share = (least + most) / 2
+        return Use(begin, until, file.grams, share, doubt, told=True, itself=False, whole=file.grams)
+    return Use(begin, max(end, begin + 1), file.grams, 1.0, 0.0, told=True, itself=True, whole=file.grams)
+
+
+def untold(replays: Sequence[Replays], setup: Setup, at: int) -> Iterator[tuple[str, Use, str | None]]:
+    """Prints that nobody announced, as far as replays have it: their hours at the usual grams an hour."""
+    rates = grams_an_hour(setup)
+    for group in replays:
+        grams, begins, ends = _printed_untold(group, rates)
+        mean = (group.weights * grams).sum(axis=1)
+        spread = np.sqrt(np.maximum((group.weights * grams**2).sum(axis=1) - mean**2, 0.0))
+        for place in np.flatnonzero(mean > 1.0):
+            share = group.weights[place] * grams[place] / mean[place]
+            begin, end = (int((share * moments[place]).sum()) for moments in (begins, ends))
+            doubt = math.hypot(spread[place] / mean[place], UNTOLD_SPREAD)
+            used = float(mean[place])
+            use = Use(begin, min(end, at), used, 1.0, float(doubt), told=False, itself=True, whole=used)
+            yield str(group.spans.machine[int(place)]), use, None
+
+
+def _printed_untold(group: Replays, rates: Numbers) -> tuple[Numbers, Numbers, Numbers]:
+    """In every replay of every span: the grams of prints nobody announced, when they began and when they ended."""
+    size, running = len(group.spans) * group.count, group.spans.running
+    grams, begins, ends = np.zeros(size), np.full(size, float(FAR)), np.zeros(size)
+    for turn in group.turns:
+        untold = (turn.state == PRINTING) & (~turn.first | running[turn.rows // group.count])
+        rows = turn.rows[untold]
+        hours = (turn.end[untold] - turn.start[untold]) / HOUR
+        grams[rows] += hours * rates[turn.material[untold]]
+        begins[rows] = np.minimum(begins[rows], turn.start[untold])
+        ends[rows] = np.maximum(ends[rows], turn.end[untold])
+    begins = np.where(grams > 0, begins, 0.0)
+    shape = (len(group.spans), group.count)
+    return grams.reshape(shape), begins.reshape(shape), ends.reshape(shape)
+
+
+def grams_an_hour(setup: Setup) -> Numbers:
+    """What the files of every material state, by its place, and last what all of them do."""
+    files = setup.history(PrintFile)
+    groups = [*([f for f in files if f.material == m] for m in numbering_of(setup).materials), files]
+    return np.array([math.fsum(f.grams for f in of) / (math.fsum(f.hours for f in of) or 1.0) for of in groups])
