@@ -5,13 +5,14 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from dashboard.kit.menu import PAGES
 from demo.make import make
 from tests.dashboard.conftest import start  # noqa: F401 - a fixture
 from tests.dashboard.serving import Serving, Start
 from tests.floor.phones import stands_still
 
-#: What is asked of each page, and what is there when it is drawn to its end.
-PAGES = {
+#: What is asked of each page of the menu, and what is there when it is drawn to its end.
+LAST = {
     "": ("by=ro", ".rs-foot"),
     "checkin": ("machine=P01&by=ro", ".st-key-quiet-who button"),
     "round": ("rack=A&by=ro", ".st-key-quiet-who button"),
@@ -38,9 +39,9 @@ def screen(chromium: Browser) -> Iterator[Page]:
         yield context.new_page()
 
 
-@pytest.mark.parametrize("address", PAGES, ids=lambda address: address or "owner")
+@pytest.mark.parametrize("address", [page.address for page in PAGES], ids=lambda address: address or "owner")
 def test_a_page_comes_up_whole_and_nothing_goes_wrong_on_it(screen: Page, serving: Serving, address: str) -> None:
-    asked, last = PAGES[address]
+    asked, last = LAST[address]
     wrong: list[str] = []
     screen.on("response", lambda response: wrong.append(response.url) if response.status >= 400 else None)
     screen.on("pageerror", lambda error: wrong.append(error.message))
@@ -55,4 +56,4 @@ def test_the_menu_leads_to_these_pages_and_no_other(screen: Page, serving: Servi
     screen.goto(f"{serving.owner.url}/?by=ro")
     expect(screen.locator(".st-key-menu a")).to_have_count(len(PAGES))
     links = screen.locator(".st-key-menu a").evaluate_all("all => all.map(a => new URL(a.href).pathname)")
-    assert sorted(links) == sorted(f"/{address}" for address in PAGES)
+    assert sorted(links) == sorted(f"/{address}" for address in LAST)
