@@ -1,17 +1,25 @@
-"""An invented shop with more orders than it can serve at once, made once for all that play it forward."""
+"""Shops for tests of several rooms: the seven machines fresh for every test, a busy one made once to play forward."""
 
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 
 from core.log.store import Log
 from core.plan.outlook import Outlook
 from demo.make import make
+from tests.core.seven_machines import STORY, shop
 
 UNTIL = datetime(2026, 8, 30, 23, 0, tzinfo=UTC)
 #: Friday noon; no holiday in the three weeks before or the twelve after.
 AT = UNTIL - timedelta(days=2, hours=12)
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Iterator[Log]:
+    with shop(tmp_path / "shop.duckdb", STORY) as log:
+        yield log
 
 
 @pytest.fixture(scope="session")

@@ -31,8 +31,10 @@ from core.timeline.faults import around, faults
 from core.timeline.gaps import find_gaps
 from core.timeline.reckon import reckon
 from core.window import Window
-from tests.core.timeline.plain_reckoner import Clock, Fact, Stretch, Usual, facts_of, micros, pairs, plain_reckon, shape
-from tests.core.timeline.plain_reckoner import joined as spans_joined
+from tests.core.timeline.plain_clock import Clock, Usual, micros
+from tests.core.timeline.plain_clock import joined as spans_joined
+from tests.core.timeline.plain_facts import Fact, facts_of, pairs
+from tests.core.timeline.plain_reckoner import Stretch, plain_reckon, shape
 from tests.properties.histories import BEGINNING, MACHINES, History, histories, moments
 from tests.tiers import examples
 
