@@ -28,8 +28,8 @@ from core.plan.outlook import Outlook
 from core.plan.planning import plan, promise
 from core.plan.types import Capacity, Loading, Plan
 from core.reading.answered import entries_for
-from core.reading.hours import By, hours
 from core.reading.reading import learned_at
+from core.reading.time_accounts import By, hours
 from core.review.actions import actions, agree, end
 from core.review.comparing import compare
 from core.review.quarter import Past, last_quarter

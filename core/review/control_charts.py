@@ -18,7 +18,7 @@ from core.review.figures import RATE_HOURS, SPOILT, STOPPED, DailyFigure, Part
 from core.review.happened_then import Happenings
 from core.review.quarter import Past
 from core.review.types import Called, Chart
-from core.statistics import limits
+from core.statistics import control_limits
 from core.statistics.calls import Call, CallRules, calls
 from core.statistics.weekdays import weekday_effects
 
@@ -97,12 +97,12 @@ def _usual(watched: DailyFigure, part: slice, left_out: set[int], reach: float) 
         shift = weekday_effects(watched.days, counted)
         # A change that is a day old has no range of its own yet: it has that of all days.
         kept = kept if len(kept) > 1 else np.arange(len(counted))
-        found = limits.individuals((counted - shift)[kept], reach)
+        found = control_limits.individuals((counted - shift)[kept], reach)
         return tuple(shift[mine] + value for value in (found.centre, found.lower[0], found.upper[0]))
     if watched.kind in {"g", "t"}:
-        found = limits.quantiles(counted[kept], reach, whole=watched.kind == "g")
+        found = control_limits.quantiles(counted[kept], reach, whole=watched.kind == "g")
         return tuple(np.full(len(places), value) for value in (found.centre, found.lower[0], found.upper[0]))
-    law = limits.shares if watched.kind == "p" else limits.rates
+    law = control_limits.shares if watched.kind == "p" else control_limits.rates
     centre = float(counted[kept].sum() / each[kept].sum())
     found = law(np.full(len(places), centre) * each[mine], each[mine], reach)
     return np.full(len(places), centre * scale), found.lower * scale, found.upper * scale

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from core.statistics.limits import individuals
+from core.statistics.control_limits import individuals
 
 #: So many days in a row on one side of the mean is a shift (one chance in 128 for a steady figure).
 RUN = 8

@@ -16,6 +16,7 @@ from pydantic import ConfigDict, Field, ValidationError, validate_call
 from pydantic_core import to_json
 
 from core import answers
+from core.answer_tables import TABLES, Kind, write_tables
 from core.entries import AnyEntry
 from core.epoch import utc_now
 from core.errors import Refused
@@ -23,7 +24,6 @@ from core.log import exchange
 from core.log.lock import Owner, read_owner
 from core.log.record import record
 from core.log.store import Log
-from core.tables import TABLES, Kind, write_tables
 from core.window import Window, parse_time
 from dashboard.paper.morning_paper import morning
 from dashboard.paper.paper import document

@@ -11,9 +11,9 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
+from core.answer_tables import TABLES, written
 from core.epoch import utc_now
 from core.errors import Refused
-from core.tables import TABLES, written
 from dashboard.charts import charts
 from dashboard.charts.drawn import DRAWINGS, Drawing, Each, Seen
 from dashboard.kit import data, menu

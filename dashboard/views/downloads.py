@@ -7,9 +7,9 @@ from urllib.parse import urlencode
 
 import streamlit as st
 
+from core.answer_tables import TABLES
 from core.epoch import utc_now
 from core.setup import Machine, Model, UpkeepTask
-from core.tables import TABLES
 from dashboard.charts.drawn import AGE, DRAWINGS
 from dashboard.kit import data, parts
 from dashboard.kit.blocks import put

@@ -12,11 +12,11 @@ import polars as pl
 import pytest
 from click.testing import CliRunner, Result
 
+from core.answer_tables import TABLES
 from core.errors import Refused
 from core.log.lock import Lock
 from core.log.store import Log
 from core.setup import Shop
-from core.tables import TABLES
 from dashboard.cli import roundsheet
 from demo.make import make
 from tests.dashboard.serving import ENVIRONMENT, Start, make_shop, run
@@ -83,7 +83,7 @@ def test_tables_that_break_off_leave_nothing(tmp_path: Path, monkeypatch: pytest
     def broken(*_: object) -> None:
         raise ZeroDivisionError("by nothing")
 
-    monkeypatch.setattr("core.tables.written", broken)
+    monkeypatch.setattr("core.answer_tables.written", broken)
     refused = invoke("tables", tmp_path / "out", "--shop", shop)
     assert "(ZeroDivisionError: by nothing)" in refused.stderr
     assert {path.name for path in tmp_path.iterdir()} <= {"shop.duckdb", "shop.duckdb.lock"}

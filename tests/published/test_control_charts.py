@@ -5,7 +5,7 @@ import pytest
 from scipy.stats import norm
 
 from core.estimate import Estimate, difference
-from core.statistics import limits
+from core.statistics import control_limits
 from core.statistics.calls import run_length
 
 #: CC-1: NIST/SEMATECH e-Handbook 6.3.3.2, MONITOR-6_3_3_2.DAT: faulty chips in samples of 50; the same counts are the
@@ -18,7 +18,7 @@ def fifty(count: int) -> list[int]:
 
 
 def test_the_p_chart_of_the_handbook() -> None:
-    found = limits.shares(CHIPS, fifty(30))
+    found = control_limits.shares(CHIPS, fifty(30))
     assert found.centre == pytest.approx(0.231333, abs=5e-7)
     assert found.lower == pytest.approx(np.full(30, 0.052428), abs=5e-7)
     assert found.upper == pytest.approx(np.full(30, 0.410239), abs=5e-7)
@@ -28,16 +28,16 @@ def test_the_p_chart_of_the_handbook() -> None:
 
 def test_the_p_chart_without_the_samples_that_were_out() -> None:
     """CC-2: the two samples out are left out; recomputed from the same data."""
-    found = limits.shares([count for place, count in enumerate(CHIPS, 1) if place not in {15, 23}], fifty(28))
+    found = control_limits.shares([count for place, count in enumerate(CHIPS, 1) if place not in {15, 23}], fifty(28))
     assert found.centre == pytest.approx(0.2150, abs=5e-5)
     assert (found.lower[0], found.upper[0]) == pytest.approx((0.040703, 0.389297), abs=5e-7)
 
 
 def test_a_p_chart_goes_no_lower_than_nothing() -> None:
     """CC-2: the next 24 samples alone: mean 0.110833, the lower limit would be -0.022354."""
-    found = limits.shares([133], [1200])
+    found = control_limits.shares([133], [1200])
     assert found.centre == pytest.approx(0.110833, abs=5e-7)
-    alone = limits.shares([133 / 24] * 24, fifty(24))
+    alone = control_limits.shares([133 / 24] * 24, fifty(24))
     assert (alone.lower[0], alone.upper[0]) == pytest.approx((0.0, 0.244021), abs=5e-7)
 
 
@@ -49,27 +49,29 @@ def test_a_p_chart_goes_no_lower_than_nothing() -> None:
 def test_the_c_chart_is_a_u_chart_with_one_unit_a_sample(
     total: int, samples: int, centre: float, lower: float, upper: float
 ) -> None:
-    found = limits.rates([total / samples] * samples, [1.0] * samples)
+    found = control_limits.rates([total / samples] * samples, [1.0] * samples)
     assert found.centre == pytest.approx(centre, abs=5e-6)
     assert (found.lower[0], found.upper[0]) == pytest.approx((lower, upper), abs=5e-7)
 
 
 def test_the_g_chart() -> None:
     """CC-6: the chances for p = 1 / 21, a mean of 20 (Benneyan, Health Care Manag. Sci. 4 (2001) 305-318)."""
-    chances = limits.quantiles(np.array([20.0]), reach=3.0, whole=True)
+    chances = control_limits.quantiles(np.array([20.0]), reach=3.0, whole=True)
     assert (chances.lower[0], chances.upper[0]) == (0, 135)
 
 
 def test_the_constant_of_single_values_follows_from_the_mean_range_of_two_normal_values() -> None:
     """1.128, as printed in tables of control chart constants (d2 for two values)."""
-    assert pytest.approx(1.128, abs=5e-4) == limits.D2
+    assert pytest.approx(1.128, abs=5e-4) == control_limits.D2
     pairs = norm.rvs(size=(400_000, 2), random_state=np.random.default_rng(7))
-    assert np.abs(pairs[:, 0] - pairs[:, 1]).mean() == pytest.approx(limits.D2, abs=4 * 0.853 / np.sqrt(400_000))
+    assert np.abs(pairs[:, 0] - pairs[:, 1]).mean() == pytest.approx(
+        control_limits.D2, abs=4 * 0.853 / np.sqrt(400_000)
+    )
 
 
 def test_the_chart_of_single_values_of_the_handbook() -> None:
     """NIST/SEMATECH e-Handbook 6.3.2.2: ten flow rates, limits 55.8041 and 45.8159 with d2 = 1.128; from memory."""
-    found = limits.individuals([49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1])
+    found = control_limits.individuals([49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1])
     assert found.centre == pytest.approx(50.81)
     assert (found.lower[0], found.upper[0]) == pytest.approx((45.82, 55.80), abs=5e-3)
 

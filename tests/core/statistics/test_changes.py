@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import integrate, stats
 
 from core.statistics.changes import ENOUGH, RUN, Signal, UsualRange, limits, signal
-from core.statistics.limits import D2, REACH
+from core.statistics.control_limits import D2, REACH
 
 #: So many mean moving ranges lie the limits from the mean.
 LIMIT_FACTOR = REACH / D2

@@ -9,11 +9,11 @@ from typing import Any, get_args
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from core.answer_tables import TABLES
 from core.answers import ANSWERS
 from core.errors import Refused
 from core.log.store import Log
 from core.setup import Person
-from core.tables import TABLES
 from dashboard.charts.drawn import DRAWINGS, Each
 from dashboard.kit import data, keeping, menu, shop
 from dashboard.kit.behind import Behind

@@ -6,7 +6,7 @@ import io
 import polars as pl
 import pytest
 
-from core.tables import TABLES
+from core.answer_tables import TABLES
 from dashboard.charts.drawn import DRAWINGS
 from dashboard.words import download_words as said
 from tests.dashboard.serving import Serving

@@ -16,13 +16,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import BaseModel
 
+from core.answer_tables import TABLES, Table, frame, write_tables, written
 from core.answers import all_answers
 from core.estimate import Estimate
 from core.frozen import Frozen
 from core.log.sheets import value_type
 from core.log.store import Log
 from core.reading.types import AnswerChoice
-from core.tables import TABLES, Table, frame, write_tables, written
 from tests.core.conftest import AT
 
 ANSWERS = list(dict.fromkeys(table.answer for table in TABLES.values()))

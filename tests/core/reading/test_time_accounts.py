@@ -10,7 +10,7 @@ from core.estimate import Estimate
 from core.hours.account import FORMULAS
 from core.log.store import Log
 from core.morning.report import report
-from core.reading.hours import By, hours
+from core.reading.time_accounts import By, hours
 from core.setup import Machine
 from core.timeline.reckon import STATES
 from core.window import Window, midnight
