@@ -1,7 +1,7 @@
 """The room played forward from this moment, many times over: who visits which machine when, and what that gives.
 
 Discrete events: in every replication the machine that hands come to next is the next event. They take its parts off,
-find it broken or start a print on it, and leave; the print ends by itself and waits for hands again (`course`). How
+find it broken or start a print on it, and leave; the print ends by itself and waits for hands again (`play_once`). How
 long anything takes is drawn from tables of quantiles, so that the laws of a shop, of a queueing formula or of a
 "what if" all play alike.
 """

@@ -39,7 +39,7 @@ ROOM = 512
 
 
 class PlayRules(NamedTuple):
-    """What does not change in a course: the fields of `Clock`, `Work`, `Choice`, `Wanted` and `Laws`.
+    """What does not change in a course: the fields of `HandsClock`, `Work`, `Preferences`, `Wanted` and `Laws`.
 
     `product` and `parts` have one file more, which is none; `most_hands` are ever in at once. The room is accounted
     for from `since` to `end`.
@@ -87,7 +87,7 @@ class PlayRoom(NamedTuple):
 def rules_of(
     clock: HandsClock, work: Work, choice: Preferences, laws: Laws, wanted: Wanted, window: tuple[float, float]
 ) -> PlayRules:  # fmt: skip
-    """All that does not change, in the kinds of numbers that `course` is compiled for."""
+    """All that does not change, in the kinds of numbers that `play_once` is compiled for."""
     return PlayRules(
         at=_numbers(clock.at), worked=_numbers(clock.worked), hands=_rows(clock.hands),
         most_hands=max(int(clock.hands.max(initial=1)), 1), rush=np.ascontiguousarray(clock.rush, np.bool_),

@@ -31,7 +31,7 @@ Down = tuple[tuple[str, str, str | None], ...]
 Watched = tuple[answers.Watch, RoomUpkeep]
 
 #: A loading list is old after this time, and still shown for the other.
-OLD, SHOWN = timedelta(seconds=keeping.QUARTER), timedelta(seconds=3 * keeping.QUARTER)
+OLD, SHOWN = timedelta(minutes=15), timedelta(minutes=45)
 
 #: What is made behind the pages: the day's answers, and a loading list.
 _behind = Behind(2)
@@ -39,7 +39,7 @@ _behind = Behind(2)
 
 def moment() -> Moment:
     """Changes whenever an answer that is kept for a minute does."""
-    return minute(keeping.now())
+    return minute(keeping.as_of_now())
 
 
 @kept(day)
@@ -114,7 +114,7 @@ def capacity(as_of: AsOf) -> Capacity:
 
 def loading() -> Loading:
     """The loading list of this quarter of an hour."""
-    as_of = keeping.now()
+    as_of = keeping.as_of_now()
     return listed.of(as_of, listed.before(as_of))
 
 
@@ -126,7 +126,7 @@ def listed(as_of: AsOf, before: KeptAnswer[Loading] | None) -> Loading:
 
 def kept_loading() -> Loading | None:
     """The newest loading list, never waited for: an old one is made anew behind the pages, and still shown a while."""
-    now = keeping.now()
+    now = keeping.as_of_now()
     known = listed.newest(now)
     if known is None or now.at - known.answer.at > OLD:
         _behind.begin("a loading list", loading)
@@ -140,7 +140,7 @@ def loaded() -> set[str]:
 
 def reliability() -> RoomUpkeep:
     """Upkeep and repairs of the room."""
-    now = keeping.now()
+    now = keeping.as_of_now()
     return watched.of(now, _down(now))[1]
 
 
@@ -159,7 +159,7 @@ def watched(as_of: AsOf, down: Down) -> Watched:  # noqa: ARG001 - it is kept fo
 
 def kept_reliability() -> RoomUpkeep | None:
     """The newest of them, never waited for."""
-    known = watched.newest(keeping.now())
+    known = watched.newest(keeping.as_of_now())
     return known.answer[1] if known else None
 
 
@@ -170,7 +170,7 @@ def _worked(as_of: AsOf) -> answers.PrintedHours:
 
 def machine_record(machine: str) -> MachineRecord:
     """The record of a machine; compared with others where these are known. Raises `Refused` for an unknown one."""
-    now = keeping.now()
+    now = keeping.as_of_now()
     return record.of(now, machine, watched.newest(now))
 
 
@@ -221,7 +221,7 @@ def prepare() -> None:
 
 def actions(found: Review) -> list[Action]:
     """What is tried, as it stands."""
-    now = keeping.now()
+    now = keeping.as_of_now()
     return answers.actions(now.log, found.charts, now.at)
 
 

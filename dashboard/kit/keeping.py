@@ -17,7 +17,7 @@ from functools import lru_cache, partial, update_wrapper
 from threading import Lock, Thread
 from typing import Any, Generic, TypeVar, TypeVarTuple
 
-from core.epoch import utc_now
+from core.epoch import HOUR, MINUTE, micros, utc_now
 from core.log.store import Log
 from core.window import last_midnight
 from dashboard.kit import streamlit_inside
@@ -29,10 +29,10 @@ Ts = TypeVarTuple("Ts")
 #: A key begins with the log itself: another log is another shop, or the same one opened anew.
 Key = tuple[Hashable, ...]
 
-#: Seconds for which a play of the shop holds, and what makes it anew.
-QUARTER, PLANNED = 15 * 60, ("OrderTaken", "OrderPacked", "OrderShipped", "StockCounted")
-#: The same of upkeep and repairs.
-HOUR, MENDED = 60 * 60, ("UpkeepDone", "WentDown", "CameBack", "SetAside", "StockOrdered", "StockReceived")
+#: Microseconds for which a play of the shop holds, and what makes it anew.
+QUARTER, PLANNED = 15 * MINUTE, ("OrderTaken", "OrderPacked", "OrderShipped", "StockCounted")
+#: What makes upkeep and repairs anew within their hour.
+MENDED = ("UpkeepDone", "WentDown", "CameBack", "SetAside", "StockOrdered", "StockReceived")
 
 #: Seconds between two looks for taps while an answer is waited for.
 ASK_EVERY = 0.1
@@ -62,7 +62,7 @@ class KeptAnswer(Generic[T]):
 
 def minute(as_of: AsOf) -> Key:
     """The minute, and all that was noted, set-up and entries."""
-    return as_of.log, "minute", as_of.line, int(as_of.at.timestamp()) // 60
+    return as_of.log, "minute", as_of.line, micros(as_of.at) // MINUTE
 
 
 @lru_cache(maxsize=8)
@@ -74,13 +74,13 @@ def day(as_of: AsOf) -> Key:
 @lru_cache(maxsize=8)
 def quarter(as_of: AsOf) -> Key:
     """The quarter of an hour, what was noted of orders and finished parts, and what the day depends on."""
-    return *day(as_of), "quarter", int(as_of.at.timestamp()) // QUARTER, as_of.log.last_line_of(PLANNED, as_of.line)
+    return *day(as_of), "quarter", micros(as_of.at) // QUARTER, as_of.log.last_line_of(PLANNED, as_of.line)
 
 
 @lru_cache(maxsize=8)
 def hour(as_of: AsOf) -> Key:
     """The hour, what was noted of upkeep and repairs, and what the day depends on."""
-    return *day(as_of), "hour", int(as_of.at.timestamp()) // HOUR, as_of.log.last_line_of(MENDED, as_of.line)
+    return *day(as_of), "hour", micros(as_of.at) // HOUR, as_of.log.last_line_of(MENDED, as_of.line)
 
 
 class Kept(Generic[T, *Ts]):
@@ -94,7 +94,7 @@ class Kept(Generic[T, *Ts]):
 
     def __call__(self, *asked: *Ts) -> T:
         """The answer as of now. Raises what making it raises."""
-        return self.of(now(), *asked)
+        return self.of(as_of_now(), *asked)
 
     def of(self, as_of: AsOf, *asked: *Ts) -> T:
         """The answer as of a moment. Raises what making it raises."""
@@ -166,7 +166,7 @@ def _first_asked(as_of: AsOf) -> datetime:
     return as_of.at
 
 
-def now() -> AsOf:
+def as_of_now() -> AsOf:
     """The shop that is served, now: one moment for all answers of a minute, or they would differ by the seconds between
     them; another one as soon as something is noted.
     """

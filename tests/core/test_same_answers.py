@@ -42,12 +42,12 @@ def test_two_processes_with_other_hashes_and_other_threads_give_the_same_answers
 def main(shop: str) -> None:
     """Print the report, hours by day and the review of a shop at its end."""
     with Log.open(shop) as log:
-        pace = answers.pace_at(log, UNTIL)
+        learned = answers.learned_at(log, UNTIL)
         days = Window(UNTIL - timedelta(weeks=6), UNTIL)
         found = (
-            answers.report(log, UNTIL, pace),
+            answers.report(log, UNTIL, learned),
             answers.hours(log, days, "day", UNTIL),
-            answers.review(answers.last_quarter(log, UNTIL, pace)),
+            answers.review(answers.last_quarter(log, UNTIL, learned)),
         )
     for answer in found:
         sys.stdout.write(f"{answer.model_dump_json()}\n")

@@ -14,6 +14,7 @@ from playwright.sync_api import TimeoutError as Timeout
 from dashboard.kit.streamlit_inside import HERE, SHEET
 from tests.dashboard.serving import Serving
 from tests.floor.phones import BUTTONS, CHARTS, MAIN, Phone
+from tests.patience import DEADLINE
 
 #: Pages that between them have one of everything a rule is for: address, taps, what is there then, width of the screen,
 #: screen or paper.
@@ -114,9 +115,9 @@ def visit(hand: Phone, path: str, taps: tuple[str, ...], there: str, width: int,
     hand.page.set_viewport_size({"width": width, "height": 844})
     hand.open(path)
     for words in taps:
-        expect(hand.button(words)).to_be_visible(timeout=120_000)
+        expect(hand.button(words)).to_be_visible(timeout=DEADLINE * 1000)
         hand.tap(words)
-    expect(hand.page.locator(there).first).to_be_visible(timeout=120_000)
+    expect(hand.page.locator(there).first).to_be_visible(timeout=DEADLINE * 1000)
     hand.page.emulate_media(media=media)
     found = reached(hand.page)
     hand.page.emulate_media(media="screen")
@@ -133,7 +134,7 @@ def test_every_rule_reaches_what_streamlit_draws(hand: Phone, room: tuple[Servin
 def test_what_other_tests_look_for_is_there(hand: Phone, selector: str) -> None:
     hand.open("/plan?by=ro")
     try:
-        expect(hand.page.locator(selector).first).to_be_visible(timeout=120_000)
+        expect(hand.page.locator(selector).first).to_be_visible(timeout=DEADLINE * 1000)
     except AssertionError:
         pytest.fail(f"Streamlit draws no {selector} any more: name in tests/floor/phones.py what stands there now.")
 

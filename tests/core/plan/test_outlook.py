@@ -59,7 +59,7 @@ def test_every_order_has_a_time_at_which_it_leaves(outlook: Outlook, leaves: Num
 
 def test_a_shop_is_played_by_what_stands_ready(outlook: Outlook, monkeypatch: pytest.MonkeyPatch) -> None:
     untouched = play_once.kept(play_once.play_once.py_func)
-    monkeypatch.setattr(play_once, "course", untouched)
+    monkeypatch.setattr(play_once, "play_once", untouched)
     ready_to_play()
     outlook.play(outlook.asked)
     assert len(untouched.signatures) == 1

@@ -16,7 +16,7 @@ def untouched(monkeypatch: pytest.MonkeyPatch) -> Any:
     """The course as a process finds it that has played nothing yet."""
     course = compiled.kept(compiled.play_once.py_func)
     assert course.signatures == []
-    monkeypatch.setattr(compiled, "course", course)
+    monkeypatch.setattr(compiled, "play_once", course)
     return course
 
 

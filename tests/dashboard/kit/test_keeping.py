@@ -177,11 +177,11 @@ def test_all_answers_of_a_minute_are_of_one_moment_until_something_is_noted(
     log: Log, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(keeping, "utc_now", lambda: NOW)
-    first = keeping.now()
+    first = keeping.as_of_now()
     monkeypatch.setattr(keeping, "utc_now", lambda: NOW + timedelta(seconds=9))
-    assert keeping.now() == first
+    assert keeping.as_of_now() == first
     log.append([start()])
-    assert keeping.now().at == NOW + timedelta(seconds=9)
+    assert keeping.as_of_now().at == NOW + timedelta(seconds=9)
 
 
 def test_another_log_has_other_answers_also_where_it_is_the_same_file(log: Log) -> None:

@@ -21,6 +21,7 @@ from dashboard.kit.menu import CHECK_IN, DOWNLOADS, OWNER, PAGES, PLAN, REVIEW, 
 from dashboard.words import download_words as said
 from demo.make import make
 from tests.dashboard.serving import make_shop
+from tests.patience import DEADLINE
 
 DASHBOARD = Path(menu.__file__).parents[1]
 README = (DASHBOARD.parent / "README.md").read_text(encoding="utf-8")
@@ -153,7 +154,7 @@ def drawn(monkeypatch: pytest.MonkeyPatch) -> Callable[[Page, dict[str, str]], l
         for ask in page.asks(asked):
             ask()
         made.clear()
-        app = AppTest.from_file(str(DASHBOARD / "app.py"), default_timeout=120)
+        app = AppTest.from_file(str(DASHBOARD / "app.py"), default_timeout=DEADLINE)
         app.query_params.update({**asked, "by": "ro"})
         app.switch_page(page.view)
         assert not app.run().exception

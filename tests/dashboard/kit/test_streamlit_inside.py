@@ -27,6 +27,7 @@ from streamlit.testing.v1.local_script_runner import LocalScriptRunner
 from dashboard.kit import streamlit_inside
 from dashboard.server.server import CONFIG
 from tests.dashboard.serving import ROOT
+from tests.patience import DEADLINE
 
 #: A check, or a breakage of what it checks; what it patches is put back.
 Canary = Callable[[pytest.MonkeyPatch], object]
@@ -40,7 +41,7 @@ DOCUMENTED = {"streamlit", "streamlit.delta_generator"}
 
 def drawn(page: Callable[..., None], **told: Any) -> AppTest:
     """A page drawn by Streamlit itself, to its end, however busy the machine."""
-    found = AppTest.from_function(page, default_timeout=120, kwargs=told).run()
+    found = AppTest.from_function(page, default_timeout=DEADLINE, kwargs=told).run()
     assert found.text, "nothing was drawn"
     return found
 

@@ -25,10 +25,11 @@ from dashboard.words.names import Names
 from dashboard.words.written import Clock
 from demo.shop import shop_rows
 from tests.dashboard.sheets import sheet_of
+from tests.patience import DEADLINE
 
 #: Whoever hands templates their words.
 HANDS = (downloads, owner_html, plan_html, review_html, stores_html, upkeep_html, paper)
-APP = Path(shop.__file__).with_name("app.py")
+APP = Path(shop.__file__).parents[1] / "app.py"
 NAMES = ENVIRONMENT.list_templates()
 SOURCES = {name: (TEMPLATES / name).read_text(encoding="utf-8") for name in NAMES}
 
@@ -178,7 +179,7 @@ def test_no_template_writes_what_the_rude_shop_is_full_of():
 
 @pytest.mark.parametrize("page", PAGES)
 def test_what_was_typed_in_is_text_on_every_page_and_never_markup(page, log):
-    app = AppTest.from_file(str(APP), default_timeout=120)
+    app = AppTest.from_file(str(APP), default_timeout=DEADLINE)
     app.query_params.update({"by": f"ha{RUDE}", **PAGES[page]})
     app.switch_page(f"views/{page.partition(' ')[0]}.py").run()
     assert not app.exception
