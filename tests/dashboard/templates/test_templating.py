@@ -30,7 +30,7 @@ from tests.patience import DEADLINE
 #: Whoever hands templates their words.
 HANDS = (downloads, owner_html, plan_html, review_html, stores_html, upkeep_html, paper)
 APP = Path(shop.__file__).parents[1] / "app.py"
-NAMES = ENVIRONMENT.list_templates()
+NAMES = ENVIRONMENT.list_templates(["html"])
 SOURCES = {name: (TEMPLATES / name).read_text(encoding="utf-8") for name in NAMES}
 
 #: Put behind every code and name of a shop, and into every note.
