@@ -6,27 +6,18 @@ count, so an earlier moment gives the answer as it stood.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator
-from dataclasses import dataclass
-from datetime import datetime
-from functools import cached_property, partial
-
+from core.every_answer import ANSWERS, Answer, all_answers
 from core.floor.check_in import machine_page, part_spools
 from core.floor.room import floor, open_question, rack_round
-from core.floor.types import MachinePage, RackNow, RackRound
-from core.frozen import Frozen
 from core.habits.learned import Learned
 from core.hours.account import FORMULAS, TimeAccount
 from core.hours.printed_hours import PrintedHours
-from core.log.store import Log
 from core.morning.report import report
-from core.morning.types import Report
 from core.plan.capacity import capacity, gains
 from core.plan.forward import ready_to_play
 from core.plan.loading import loaded_since, loading, with_plan
 from core.plan.outlook import Outlook
 from core.plan.planning import plan, promise
-from core.plan.types import Capacity, Loading, Plan
 from core.reading.answered import entries_for
 from core.reading.reading import learned_at
 from core.reading.time_accounts import By, hours
@@ -34,13 +25,9 @@ from core.review.actions import actions, agree, end
 from core.review.comparing import compare
 from core.review.quarter import Past, last_quarter
 from core.review.review import review
-from core.review.types import Review
-from core.setup import Machine
 from core.stores.stores import spares_out, stores
-from core.stores.types import Stores
 from core.upkeep.machine_record import WeeksBefore, by_fours, machine_record, weeks_before
 from core.upkeep.reliability import reliability
-from core.upkeep.types import MachineRecord, RoomUpkeep
 from core.upkeep.watch import Watch, printed_before
 
 __all__ = [
@@ -50,100 +37,3 @@ __all__ = [
     "machine_record", "open_question", "part_spools", "plan", "printed_before", "promise", "rack_round",
     "ready_to_play", "reliability", "report", "review", "spares_out", "stores", "weeks_before", "with_plan",
 ]  # fmt: skip
-
-
-class Moment:
-    """A shop at a moment, and what several answers rest on, each made once."""
-
-    def __init__(self, log: Log, at: datetime) -> None:
-        self.log, self.at = log, at
-
-    @cached_property
-    def learned(self) -> Learned:
-        """How prints and people go here."""
-        return learned_at(self.log, self.at)
-
-    @cached_property
-    def shelf(self) -> Stores:
-        """What is on the shelf."""
-        return stores(self.log, self.at)
-
-    @cached_property
-    def outlook(self) -> Outlook:
-        """The shop played forward."""
-        return Outlook(self.log, self.at, self.learned)
-
-    @cached_property
-    def watch(self) -> Watch:
-        """The long look at its machines."""
-        return Watch(self.log, self.at, self.learned)
-
-    @cached_property
-    def racks(self) -> dict[str, RackNow]:
-        """Every rack by its code."""
-        return {rack.rack: rack for rack in floor(self.log, self.at, self.learned)}
-
-    def in_service(self) -> list[str]:
-        """The machines in service."""
-        return [machine.machine for rack in self.racks.values() for machine in rack.machines]
-
-    def machines(self) -> list[str]:
-        """All machines."""
-        return [row.machine for row in self.log.setup().all(Machine, self.at)]
-
-
-@dataclass(frozen=True)
-class Answer:
-    """An answer that pages are drawn from: its type, how it is given as of a moment, and the codes if one of each."""
-
-    kind: type[Frozen]
-    give: Callable[..., Frozen]
-    codes: Callable[[Moment], Iterable[str]] | None = None
-
-    def asks(self, then: Moment) -> list[Callable[[], Frozen]]:
-        """All there is of it to be asked as of a moment."""
-        return (
-            [partial(self.give, then, code) for code in self.codes(then)] if self.codes else [partial(self.give, then)]
-        )
-
-
-#: Every answer that a page is drawn from. `dashboard.kit.menu` says which page, by these names.
-ANSWERS = {
-    "report": Answer(Report, lambda then: report(then.log, then.at, then.learned, then.shelf)),
-    "stores": Answer(Stores, lambda then: then.shelf),
-    "plan": Answer(Plan, lambda then: plan(then.outlook)),
-    "loading": Answer(Loading, lambda then: loading(then.outlook, then.shelf)),
-    "capacity": Answer(Capacity, lambda then: capacity(then.outlook)),
-    "reliability": Answer(RoomUpkeep, lambda then: reliability(then.watch, then.shelf)),
-    "review": Answer(Review, lambda then: review(last_quarter(then.log, then.at, then.learned))),
-    "machine_record": Answer(
-        MachineRecord,
-        lambda then, machine: machine_record(then.log, machine, then.at, then.learned, then.watch),
-        Moment.machines,
-    ),
-    "floor": Answer(RackNow, lambda then, rack: then.racks[rack], lambda then: then.racks),
-    "rack_round": Answer(
-        RackRound, lambda then, rack: rack_round(then.log, rack, then.at, then.learned), lambda then: then.racks
-    ),
-    "machine_page": Answer(
-        MachinePage, lambda then, machine: machine_page(then.log, machine, then.at, then.learned), Moment.in_service
-    ),
-}
-
-
-def all_answers(
-    log: Log,
-    at: datetime,
-    progress: Callable[[float], None] | None = None,
-    kinds: Collection[type[Frozen]] | None = None,
-) -> Iterator[Frozen]:
-    """Every answer that a page is drawn from, as it stood at `at`, one after the other, or those of these `kinds`.
-
-    `progress` is called with the share given, 0 to 1.
-    """
-    then, wanted = Moment(log, at), [answer for answer in ANSWERS.values() if kinds is None or answer.kind in kinds]
-    asked = [ask for answer in wanted for ask in answer.asks(then)]
-    for given, ask in enumerate(asked, start=1):
-        yield ask()
-        if progress:
-            progress(given / len(asked))
