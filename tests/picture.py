@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import tomllib
 from collections.abc import Iterator, Mapping
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
@@ -39,6 +40,7 @@ def _floors() -> Iterator[str]:
             yield "demo"
 
 
+@cache
 def _contracts() -> list[dict[str, list[str]]]:
     return tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["importlinter"]["contracts"]
 
@@ -65,7 +67,8 @@ def arrows(found: Rooms) -> Arrows:
         for module in _imported(path)
         if (target := _room(tuple(module.split(".")))) != room
     }
-    return {(a, b) for a, b in direct if not any((a, c) in direct and _leads(direct, c, b) for c in found if c != b)}
+    reached = _reached(direct)
+    return {(a, b) for a, b in direct if not any((a, c) in direct and (c, b) in reached for c in found if c != b)}
 
 
 def _imported(path: Path) -> Iterator[str]:
@@ -74,8 +77,10 @@ def _imported(path: Path) -> Iterator[str]:
             yield from (f"{node.module}.{name.name}" for name in node.names)
 
 
-def _leads(direct: Arrows, start: str, end: str) -> bool:
-    return (start, end) in direct or any(_leads(direct, b, end) for a, b in direct if a == start)
+def _reached(direct: Arrows) -> Arrows:
+    """Which room comes to which, in one step or more."""
+    more = direct | {(a, d) for a, b in direct for c, d in direct if b == c}
+    return more if more == direct else _reached(more)
 
 
 def drawn() -> str:

@@ -150,6 +150,7 @@ def test_a_machine_that_went_down_long_ago_waits_still(log: Log) -> None:
     assert found.waits["stores"] == {"belt-220": 1}
 
 
+@pytest.mark.full
 def test_every_answer_tells_the_same_of_an_invented_shop(busy_log: Log) -> None:
     weeks = [told(busy_log, week) for week in last_weeks(busy_log)]
     assert all(agree(found) for found in weeks), weeks

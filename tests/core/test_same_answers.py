@@ -10,6 +10,8 @@ import sys
 from datetime import timedelta
 from pathlib import Path
 
+import pytest
+
 from core import answers
 from core.log.store import Log
 from core.window import Window
@@ -28,6 +30,7 @@ def begun(shop: Path, seed: str, threads: str) -> "subprocess.Popen[str]":
     return subprocess.Popen(command, env={**os.environ, **own}, cwd=place, stdout=subprocess.PIPE, text=True)
 
 
+@pytest.mark.full
 def test_two_processes_with_other_hashes_and_other_threads_give_the_same_answers(tmp_path: Path) -> None:
     shops = [tmp_path / f"{seed}.duckdb" for seed, _ in PROCESSES]
     make(shops[0], machines=8, weeks=6, seed=4, until=UNTIL)

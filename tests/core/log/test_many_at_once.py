@@ -113,6 +113,7 @@ def test_a_set_up_read_while_rows_come_in_is_not_kept_for_good(log: Log, monkeyp
     assert "A4" in [machine.machine for machine in log.setup().machines(NOW)]
 
 
+@pytest.mark.full
 def test_no_acknowledged_tap_is_lost_and_none_is_half_there_when_the_process_is_killed(tmp_path: Path) -> None:
     path, chance = tmp_path / "shop.duckdb", Random(7)
     with Log.open(path) as log:

@@ -187,7 +187,7 @@ def test_both_ways_to_be_named_share_the_false_alarms() -> None:
     assert spending_lately(SOON) == 0 < spending_lately(SOON + 1)
 
 
-@pytest.mark.parametrize("share", [(1, 1, 1), (5, 3, 1)])
+@pytest.mark.parametrize("share", [(1, 1, 1), pytest.param((5, 3, 1), marks=pytest.mark.full)])
 def test_of_all_that_can_happen_to_like_machines_no_more_than_allowed_is_an_alarm(share: tuple[int, ...]) -> None:
     # Every outcome of two looks with 6 and 4 failures; by the twelfth look most of it is spent.
     totals, hours = (6, 4), np.tile(np.array(share, dtype=float), (SOON, 1))
