@@ -117,7 +117,7 @@ def test_a_shop_with_nothing_to_tell_says_so_in_every_block(sheet):
         assert sentence in page
 
 
-@pytest.mark.parametrize("machines", [8, 99])
+@pytest.mark.parametrize("machines", [8, pytest.param(99, marks=pytest.mark.full)])
 def test_what_needs_a_hand_is_on_it_or_counted(tmp_path, machines):
     make(tmp_path / "shop.duckdb", machines=machines, weeks=1, until=NOW)
     with Log.open(tmp_path / "shop.duckdb") as log:
