@@ -40,9 +40,14 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    if not hasattr(config, "workerinput"):  # a process of xdist is told by the first one
-        config.option.full = tiers.whole(config)
+    told = getattr(config, "workerinput", None)  # a process of xdist is told by the first one
+    config.option.full = told["full"] if told else tiers.whole(config)
     settings.load_profile("full" if config.option.full else "quick")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_configure_node(node: Any) -> None:
+    node.workerinput["full"] = node.config.option.full
 
 
 @pytest.hookimpl(optionalhook=True)

@@ -10,6 +10,8 @@ from tests.tiers import JUDGE, SMOKE, is_full, long_files_first
 
 TESTS = Path(__file__).parent
 
+pytest_plugins = ("pytester",)
+
 
 def told(
     path: str, fixtures: tuple[str, ...] = (), marker: str = "", module: object = None, **parameters: object
@@ -58,3 +60,22 @@ def test_files_that_start_programs_come_first_all_of_their_tests():
         told("d.py"), told("d.py", ("chromium",)), told("b.py", module=starts),
     ]  # fmt: skip
     assert [item.path.name for item in long_files_first(items)] == ["b.py", "d.py", "d.py", "b.py", "c.py", "a.py"]
+
+
+@pytest.mark.parametrize(("more", "ran"), [([], 1), (["--full"], 2), (["test_two.py"], 2)])
+def test_processes_run_the_tier_that_is_asked_for(pytester, more, ran):
+    pytester.makepyfile(
+        test_two="""
+            import pytest
+
+            def test_quick():
+                pass
+
+            @pytest.mark.full
+            def test_full():
+                pass
+        """
+    )
+    pytester.makeconftest((TESTS / "conftest.py").read_text(encoding="utf-8"))
+    pytester.makeini("[pytest]\nmarkers = full browser\npythonpath = " + str(TESTS.parent))
+    pytester.runpytest_subprocess("-n", "1", *more).assert_outcomes(passed=ran)
