@@ -62,6 +62,7 @@ def test_files_that_start_programs_come_first_all_of_their_tests():
     assert [item.path.name for item in long_files_first(items)] == ["b.py", "d.py", "d.py", "b.py", "c.py", "a.py"]
 
 
+@pytest.mark.full
 @pytest.mark.parametrize(("more", "ran"), [([], 1), (["--full"], 2), (["test_two.py"], 2)])
 def test_processes_run_the_tier_that_is_asked_for(pytester, more, ran):
     pytester.makepyfile(
