@@ -5,6 +5,7 @@ import shutil
 import subprocess
 import sys
 from collections import Counter, defaultdict
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -17,7 +18,13 @@ HALF, NINE_IN_TEN, LONGEST = 5, 14, 40
 CHECK = "import sys; sys.path.insert(0, '.'); from importlinter.cli import lint_imports_command as run; run()"
 
 SOURCES = sorted(path for package in PACKAGES for path in (ROOT / package).rglob("*.py"))
-TREES = {path: ast.parse(path.read_text(encoding="utf-8")) for path in SOURCES}
+
+
+@cache
+def trees() -> dict[Path, ast.Module]:
+    """What every file of the program says."""
+    return {path: ast.parse(path.read_text(encoding="utf-8")) for path in SOURCES}
+
 
 #: What nobody may add: a module that stands in no layer, or an import that points up.
 PLANTED = {
@@ -72,7 +79,7 @@ def test_no_room_holds_too_many_modules():
 
 def test_every_room_says_what_it_holds():
     rooms = {path.parent for path in SOURCES}
-    silent = [room for room in rooms if not ast.get_docstring(TREES.get(room / "__init__.py", ast.Module([], [])))]
+    silent = [room for room in rooms if not ast.get_docstring(trees().get(room / "__init__.py", ast.Module([], [])))]
     assert silent == []
 
 
@@ -82,7 +89,7 @@ def length(node: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
 
 
 def test_functions_are_short():
-    functions = [n for tree in TREES.values() for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)]
+    functions = [n for tree in trees().values() for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)]
     lengths = sorted(map(length, functions))
     assert lengths[len(lengths) // 2] <= HALF
     assert lengths[len(lengths) * 9 // 10] <= NINE_IN_TEN
@@ -91,7 +98,7 @@ def test_functions_are_short():
 
 def test_the_name_of_a_public_class_stands_for_one_thing():
     homes = defaultdict(list)
-    for path, tree in TREES.items():
+    for path, tree in trees().items():
         for node in tree.body:
             if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
                 homes[node.name].append(str(path.relative_to(ROOT)))

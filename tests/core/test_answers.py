@@ -143,6 +143,7 @@ def test_the_pace_kept_by_the_caller_is_that_of_the_day(log: Log) -> None:
     assert floor(log, AT, learned_at(log, AT)) == floor(log, AT)
 
 
+@pytest.mark.full
 def test_all_answers_are_of_every_kind_there_is_one_of_each_machine_and_rack_or_of_those_asked_for(
     busy_log: Log,
 ) -> None:

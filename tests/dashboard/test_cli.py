@@ -56,6 +56,7 @@ def test_the_tables_are_the_same_through_the_server(start: Start, tmp_path: Path
     assert [line.split(",")[0] for line in machines] == ["machine", "A1"]
 
 
+@pytest.mark.full
 def test_tables_as_parquet_hold_what_the_csv_holds(tmp_path: Path) -> None:
     shop = make_shop(tmp_path / "shop.duckdb")
     for folder, option in (("csv", ()), ("parquet", ("--parquet",))):

@@ -188,7 +188,7 @@ ADDRESSES = [(page, {}) for page in PAGES] + [
 ]
 
 
-@pytest.mark.parametrize("of", ["busy", "new"])
+@pytest.mark.parametrize("of", ["busy", pytest.param("new", marks=pytest.mark.full)])
 @pytest.mark.parametrize(("page", "asked"), ADDRESSES, ids=lambda one: one.title if isinstance(one, Page) else str(one))
 def test_a_page_finds_all_that_it_stands_on(request, drawn, of: str, page: Page, asked: dict[str, str]) -> None:
     request.getfixturevalue(of)
