@@ -125,6 +125,7 @@ SELDOM = {
 }
 
 
+@pytest.mark.full
 def test_an_invented_shop_fills_its_tables_and_every_machine_has_a_record(busy_log: Log, tmp_path: Path) -> None:
     given: list[float] = []
     done = write_tables(all_answers(busy_log, AT, given.append, ANSWERS), tmp_path / "out", "parquet")

@@ -56,6 +56,7 @@ class Door:
         self.lock.release()
 
 
+@pytest.mark.full
 def test_of_twenty_threads_no_entry_is_lost_and_none_is_there_twice(log: Log) -> None:
     machines = ("A1", "A2", "B1")
     told = [

@@ -236,6 +236,7 @@ def test_parts_are_wanted_until_they_are_on_machines(an_hour: float, breaks: flo
     assert room.product[1 : len(products) + 1, 0].tolist() == products
 
 
+@pytest.mark.full
 def test_parts_that_come_to_nothing_are_wanted_again() -> None:
     # Two parts of product 0 are wanted, and no print of 5 h comes to its end: it is tried for ever.
     choice, wanted = weighted(0, 1, 0, 0, 1e9, wanted=1e18), replace(NOTHING, now=np.array([2.0, 0]))

@@ -65,6 +65,7 @@ def test_a_shop_is_played_by_what_stands_ready(outlook: Outlook, monkeypatch: py
     assert len(untouched.signatures) == 1
 
 
+@pytest.mark.full
 def test_a_second_play_is_the_same_to_the_last_bit(log: Log, outlook: Outlook, leaves: Numbers) -> None:
     again = Outlook(log, AT)
     assert replayed(again, again.asked).tolist() == leaves.tolist()

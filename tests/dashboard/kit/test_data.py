@@ -204,6 +204,7 @@ def test_a_list_follows_the_one_before(log, clock, monkeypatch):
     assert told == [None, first]
 
 
+@pytest.mark.full
 def test_the_answers_of_the_day_are_made_once_and_again_after_midnight(log, clock, begun, monkeypatch):
     told: list[str] = []
     for name in ("review", "reliability", "weeks_before"):
