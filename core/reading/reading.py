@@ -156,7 +156,7 @@ class Reading:
 
     @cached_property
     def visits(self) -> pl.DataFrame:
-        """Starts and removals in the window that the other one of their visit gives away (`keeping.visits`)."""
+        """Starts and removals in the window that the other one of their visit gives away (`unnoted.visits`)."""
         habits = self.learned.habits
         files = [file.hours for file in self.setup.newest_files(self.at)]
         shortest = habits.menu.shortest if habits else min(files, default=0.0)
