@@ -8,18 +8,18 @@ cannot serve; a shelf that is just empty when the delivery comes served all.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
-from scipy.special import gammaincc, gammaincinv, pdtrc
-from scipy.stats import nbinom, poisson
 
-from core.arrays import Numbers
+from core.arrays import Flags, Numbers, Rows
 from core.statistics.seasons import YEAR
+from core.stores.amounts import CLUSTERED, COUNTED, LAST, law, least_stock, together
+from core.stores.undershoot import undershoot
 
-#: Units below which single pieces matter: counted one by one rather than measured.
-COUNTED = 20.0
-#: A variance this many times the mean or more is no Poisson law's.
-CLUSTERED = 1.05
+#: The grid of an item reaches so many standard deviations beyond what is used in a review and until the delivery, and
+#: as far as the lot or so many reviews of it.
+REACH, REVIEWS = 5.0, 8.0
 #: The most and (of unknown price) the usual weeks of use that are ordered at once: shelves are small, needs change.
 MOST_WEEKS, USUAL_WEEKS = 13.0, 4.0
 
@@ -73,12 +73,14 @@ def levels(mean: Numbers, sd: Numbers, rate: Numbers, times: StockTimes, terms: 
     where nothing is used; the owner's own levels hold whatever else is known, rule "pinned" where min is one.
     """
     lot = order_size(rate, terms)
-    need, apart = _need(mean, sd, rate, lot, times)
+    some: Flags = np.asarray(mean > 0)
+    need = _Need(np.where(some, mean, 1.0), np.where(some, sd, 1.0), times, lot, terms.pack)
     rule = np.select(
-        [~np.isnan(terms.pinned_min), np.isnan(need), need <= 0, need >= COUNTED, apart**2 < CLUSTERED * need],
+        [~np.isnan(terms.pinned_min), np.isnan(mean), ~some, ~need.pieces, ~need.clustered],
         ["pinned", "none", "no use", "gamma", "poisson"], "negative binomial",
     )  # fmt: skip
-    low = np.where(np.isnan(terms.pinned_min), least_stock(need, apart, terms.service), terms.pinned_min)
+    low = np.where(some, need.least(terms.service), np.where(np.isnan(mean), np.nan, 0.0))
+    low = np.where(np.isnan(terms.pinned_min), low, terms.pinned_min)
     high = np.where(rule == "no use", low, low + lot)
     high = np.where(np.isnan(terms.pinned_max), high, terms.pinned_max)
     # A max of the owner's own leaves room for one unit below it, or nothing would ever be ordered.
@@ -86,60 +88,73 @@ def levels(mean: Numbers, sd: Numbers, rate: Numbers, times: StockTimes, terms: 
     return Levels(low, high, tuple(str(name) for name in rule))
 
 
-def _need(mean: Numbers, sd: Numbers, rate: Numbers, lot: Numbers, times: StockTimes) -> tuple[Numbers, Numbers]:
-    """Mean and standard deviation of what is used between min and the delivery.
-
-    Min is passed at any moment between two reviews, and by the more the more demand comes in clusters: the excess
-    of a renewal process (Tijms and Groenevelt, Eur. J. Operational Research 17 (1984) 175-190). A lot that lasts
-    less than a review is ordered at each: then nearly the whole interval must be bridged.
+@dataclass(frozen=True)
+class _Need:
+    """What min must last for [items]: what is below it at the review at which it is ordered, and what is used until
+    the delivery comes, each on a grid. Use has the same mean and variance in equal times, `mean` and `sd` over
+    `times.bridge`.
     """
-    lasts = np.divide(lot, rate, out=np.full_like(lot, np.inf), where=rate > 0)
-    turns = lasts / times.review
-    more = times.review * np.maximum(0.5 - turns, 0)
-    waits = (times.review * np.minimum(1, 2 * turns)) ** 2 / 12 + times.spread**2
-    # A single unit passes min by nothing.
-    cluster = np.maximum(np.divide(sd**2, mean, out=np.ones_like(sd), where=mean > 0) - 1, 0)
-    variance = sd**2 * (1 + more / times.bridge) + rate**2 * waits + 5 / 12 * cluster**2
-    return mean + rate * more + cluster / 2, np.sqrt(variance)
 
+    mean: Numbers
+    sd: Numbers
+    times: StockTimes
+    lot: Numbers
+    pack: Numbers
 
-def least_stock(mean: Numbers, sd: Numbers, service: Numbers) -> Numbers:
-    """The least stock [items] that demand with this mean and standard deviation exceeds with at most 1 - service.
+    @cached_property
+    def between(self) -> tuple[Numbers, Numbers]:
+        """Mean and standard deviation of the use between two reviews."""
+        part = self.times.review / self.times.bridge
+        return self.mean * part, self.sd * np.sqrt(part)
 
-    Few units are counted: a Poisson law, or a negative binomial where demand comes in clusters. Many follow a gamma
-    law, which is skewed like demand and never below none. Whole units either way.
-    """
-    mean, sd, service = np.broadcast_arrays(mean, sd, service)
-    found = np.where(np.isnan(mean), np.nan, 0.0)
-    many, clustered = mean >= COUNTED, sd**2 >= CLUSTERED * mean
-    few = (mean > 0) & ~many
-    at = many & (sd > 0)
-    scale = sd[at] ** 2 / mean[at]
-    found[many] = mean[many]
-    found[at] = np.ceil(gammaincinv(mean[at] / scale, service[at]) * scale - 1e-9)
-    at = few & ~clustered
-    found[at] = poisson.ppf(service[at], mean[at])
-    at = few & clustered
-    share = mean[at] / sd[at] ** 2
-    found[at] = nbinom.ppf(service[at], mean[at] * share / (1 - share), share)
-    return found
+    @cached_property
+    def until(self) -> tuple[Numbers, Numbers]:
+        """The same of the use until the delivery."""
+        part = self.times.lead / self.times.bridge
+        late = self.mean * self.times.spread / self.times.bridge
+        return self.mean * part, np.sqrt(self.sd**2 * part + late**2)
 
+    @cached_property
+    def clustered(self) -> Flags:
+        """Where a Poisson law does not do."""
+        mean, sd = self.until
+        return np.asarray(sd**2 >= CLUSTERED * mean)
 
-def chance_short(have: Numbers, mean: Numbers, sd: Numbers) -> Numbers:
-    """The chance [items] that demand with this mean and standard deviation exceeds `have`: laws as `least_stock`."""
-    have, mean, sd = np.broadcast_arrays(have, mean, sd)
-    found = np.where(np.isnan(mean), np.nan, (mean > have).astype(float))
-    clustered = sd**2 >= CLUSTERED * mean
-    few = (mean > 0) & (mean < COUNTED)
-    at = (mean >= COUNTED) & (sd > 0)
-    scale = sd[at] ** 2 / mean[at]
-    found[at] = gammaincc(mean[at] / scale, np.maximum(have[at], 0) / scale)
-    at = few & ~clustered
-    found[at] = pdtrc(np.floor(np.maximum(have[at], 0)), mean[at])
-    at = few & clustered
-    share = mean[at] / sd[at] ** 2
-    found[at] = nbinom.sf(have[at], mean[at] * share / (1 - share), share)
-    return np.asarray(np.where(have < 0, 1.0, found))
+    @cached_property
+    def span(self) -> Numbers:
+        """As far as the grid goes, in units."""
+        need = self.between[0] + self.until[0] + REACH * np.hypot(self.between[1], self.until[1])
+        return np.asarray(np.maximum(need, np.minimum(self.lot, REVIEWS * self.between[0])))
+
+    @cached_property
+    def pieces(self) -> Flags:
+        """Where single pieces are counted: a cell is one."""
+        return np.asarray((self.between[0] + self.until[0] < COUNTED) & (self.span <= LAST))
+
+    @cached_property
+    def step(self) -> Numbers:
+        """Units of a cell: one, or so many that the grid reaches far enough and a pack is whole cells."""
+        least = np.maximum(self.span / LAST, 1.0)
+        packs = np.floor(np.maximum(self.pack / least, 1.0))
+        return np.where((least > 1) & (self.pack > least), self.pack / packs, least)
+
+    def least(self, service: Numbers) -> Numbers:
+        """The least min that serves."""
+        use = law(*self.between, self.step, self.pieces)
+        below = undershoot(use, self._cells(self.near), self._cells(self.pack), self.step == 1)
+        until = law(*self.until, self.step, self.pieces)
+        return least_stock(together(below, until), self.step, service)
+
+    @property
+    def near(self) -> Numbers:
+        """The lot, or what is left of one too long for the grid after some of its reviews: that far from min all that
+        counts is at which part of a review min is passed.
+        """
+        reviews = np.ceil(np.maximum(self.lot - LAST * self.step, 0) / self.between[0])
+        return np.asarray(self.lot - reviews * self.between[0])
+
+    def _cells(self, units: Numbers) -> Rows:
+        return np.asarray(np.clip(np.round(units / self.step), 1, None), np.int64)
 
 
 def eoq(order_cost: Numbers, holding_cost: Numbers, rate: Numbers) -> Numbers:

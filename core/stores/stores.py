@@ -20,9 +20,10 @@ from core.reading.reading import faults_told
 from core.setup import Item, Machine, Material, Setup, Shop, Spare
 from core.statistics.forecasts import PAST, Forecast, forecast
 from core.stores import booked, shelf
+from core.stores.amounts import chance_short
 from core.stores.deliveries import LeadLaw, StockOrder
 from core.stores.shelf import Stock
-from core.stores.stocking import Levels, StockTimes, Terms, chance_short, levels, to_order, weeks_left
+from core.stores.stocking import Levels, StockTimes, Terms, levels, to_order, weeks_left
 from core.stores.types import Ordered, OrderNow, SpoolChanges, StockMove, Stored, Stores, WhyMoved
 from core.window import Window
 
