@@ -25,7 +25,7 @@ from core.reading import reading
 from core.review import actions, control_charts, figures, happened_then, models_compared, quarter
 from core.spools import ahead, book, spools, uses
 from core.statistics import bad_actor, by_hours, calls, changes, failures, forecasts, hazard, seasons, weekdays
-from core.stores import deliveries, shelf, stocking, stores
+from core.stores import amounts, deliveries, shelf, stocking, stores, undershoot
 from core.timeline import standing
 from core.upkeep import machine_record, reliability, upkeep, watch
 
@@ -39,6 +39,7 @@ BAD_ACTORS = "python -m tests.simulated.bad_actors"
 FALSE_CALLS = "python -m tests.simulated.false_calls"
 RUN_OUTS = "python -m tests.simulated.run_outs"
 STOCK_YEARS = "python -m tests.simulated.stock_years"
+STOCK_GRID = "python -m tests.simulated.stock_grid"
 
 INVENTED = "on invented shops"
 PRACTICE = "common practice, no source"
@@ -84,7 +85,11 @@ FITTED = (
     Fitted(forecasts, "VARIANCE_POWER UNSEEN INTERMITTENT SMOOTHING", JUDGED, STOCK_YEARS),
     Fitted(seasons, "WAVES WAVE GROWTH", JUDGED, STOCK_YEARS),
     Fitted(shelf, "NEARLY_FULL SHOWN", JUDGED, STOCK_YEARS),
-    Fitted(stocking, "COUNTED CLUSTERED MOST_WEEKS USUAL_WEEKS", JUDGED, STOCK_YEARS),
+    Fitted(amounts, "COUNTED CLUSTERED", JUDGED, STOCK_YEARS),
+    Fitted(amounts, "STEADIEST", JUDGED, STOCK_GRID),
+    Fitted(undershoot, "TURNS TOGETHER FADED", JUDGED, STOCK_GRID),
+    Fitted(stocking, "REACH REVIEWS", JUDGED, STOCK_GRID),
+    Fitted(stocking, "MOST_WEEKS USUAL_WEEKS", JUDGED, STOCK_YEARS),
     Fitted(stores, "SOON LATELY HEAVY_SPOOL BEFORE MOVED", JUDGED),
     # the room played forward
     Fitted(room, "MIX", INVENTED, PROMISES),
@@ -126,7 +131,7 @@ FITTED = (
 
 #: Definitions, names by number, sizes and tolerances of computing, and constants whose source stands beside them.
 PLAIN = frozenset({
-    "AHEAD", "AHEAD_WEEKS", "ANY", "BEST", "CHANCES", "CLEAR", "CLOSE", "COMPARED", "D2", "DAY", "DONE", "DOWN",
+    "AHEAD", "AHEAD_WEEKS", "ANY", "BEST", "CELLS", "CHANCES", "CLEAR", "CLOSE", "COMPARED", "D2", "DAY", "DONE", "DOWN",
     "EMPTY", "FAILED", "FAR", "FEW", "FEWEST", "FILLING", "FINE", "FUTURES", "HELD", "HIGH", "HOUR", "HOURS_LEFT",
     "LAST",
     "LEAST", "LOW", "MANY", "MINUTE", "MOVES", "NEAREST", "NEVER", "NINETY", "NODES", "NOTHING", "OCCASIONS", "OPEN",

@@ -86,4 +86,4 @@ def least_stock(of: Numbers, step: Numbers, service: Numbers) -> Numbers:
     # What is in a cell of many units lies anywhere in it.
     within = (service - np.where(cell > 0, run[item, cell - 1], 0.0)) / np.maximum(of[item, cell], 1e-12)
     between = np.ceil((cell - 0.5 + within) * step - 1e-9)
-    return np.where(step == 1, cell, np.maximum(between, 0.0))
+    return np.asarray(np.where(step == 1, cell, np.maximum(between, 0.0)), float)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 from scipy.fft import irfft, rfft
 
 from core.arrays import Flags, Numbers, Rows
@@ -63,7 +64,7 @@ def _rest(below: Numbers, pack: Rows) -> Numbers:
     """What fills no pack of an order that is so much below min [items, cells]."""
     items = len(below)
     place = np.arange(items)[:, None] * CELLS + np.arange(CELLS) % pack[:, None]
-    return np.bincount(place.ravel(), below.ravel(), items * CELLS).reshape(below.shape)
+    return np.asarray(np.bincount(place.ravel(), below.ravel(), items * CELLS), float).reshape(below.shape)
 
 
 @dataclass(frozen=True)
@@ -75,14 +76,14 @@ class _Walk:
     stays: Numbers
 
     @cached_property
-    def used(self) -> np.ndarray[tuple[int, int], np.dtype[np.complex128]]:
+    def used(self) -> npt.NDArray[np.complex128]:
         """The transform of the use between two reviews."""
-        return rfft(self.use, 2 * CELLS)
+        return np.asarray(rfft(self.use, 2 * CELLS))
 
     @cached_property
-    def seen(self) -> np.ndarray[tuple[int, int], np.dtype[np.complex128]]:
+    def seen(self) -> npt.NDArray[np.complex128]:
         """The transform of how often each amount used is found."""
-        return rfft(visits(self.use), 2 * CELLS)
+        return np.asarray(rfft(visits(self.use), 2 * CELLS))
 
     @cached_property
     def above(self) -> Numbers:

@@ -6,8 +6,11 @@ power approximation leaves a case out. The product uses no such approximation, s
 
 import numpy as np
 import pytest
+from scipy.stats import poisson
 
-from core.stores.stocking import chance_short, eoq, least_stock
+from core.stores.amounts import CELLS, chance_short, law, least_stock
+from core.stores.stocking import eoq
+from core.stores.undershoot import visits
 
 # Snyder and Shen, Fundamentals of Supply Chain Theory, 2nd ed. (2019): the numbers as stockpyl 1.0.2 ships them.
 
@@ -23,7 +26,8 @@ def test_the_cheapest_order(order_cost: float, holding: float, rate: float, prin
 
 def test_the_least_stock_of_a_poisson_law() -> None:
     # Problem 4.8 (a): mean 18, holding 200 and shortage 270, so a service of 270 / 470.
-    assert least_stock(np.array([18.0]), np.sqrt([18.0]), np.array([270 / 470])).tolist() == [19]
+    use = law(np.array([18.0]), np.sqrt([18.0]), np.ones(1), np.array([True]))
+    assert least_stock(use, np.ones(1), np.array([270 / 470])).tolist() == [19]
 
 
 @pytest.mark.parametrize(
@@ -35,9 +39,9 @@ def test_the_gamma_law_is_near_the_normal_one_of_the_examples(
     mean: float, sd: float, service: float, printed: float
 ) -> None:
     # The examples take demand to be normal. Gamma demand of such steadiness differs little: 2 % of the mean.
-    assert least_stock(np.array([mean]), np.array([sd]), np.array([service]))[0] == pytest.approx(
-        printed, abs=0.02 * mean
-    )
+    step = np.array([mean / 100])
+    use = law(np.array([mean]), np.array([sd]), step, np.array([False]))
+    assert least_stock(use, step, np.array([service]))[0] == pytest.approx(printed, abs=0.02 * mean)
 
 
 # Sherbrooke, Optimal Inventory Modeling of Systems, 2nd ed. (2004), table of expected backorders for mean 1, from
@@ -60,4 +64,22 @@ def test_the_least_stock_is_the_one_that_serves_and_no_more(
     stock: int, mean: float, in_stock: float, ready: float
 ) -> None:
     wanted = np.array([in_stock - 1e-4, in_stock + 1e-4, ready + 1e-4])
-    assert least_stock(np.array(mean), np.sqrt(mean), wanted).tolist() == [stock, stock + 1, stock]
+    use = law(np.full(3, float(mean)), np.sqrt(np.full(3, mean)), np.ones(3), np.ones(3, bool))
+    assert least_stock(use, np.ones(3), wanted).tolist() == [stock, stock + 1, stock]
+
+
+@pytest.mark.parametrize(
+    ("costs", "mean", "low", "high", "printed"),
+    [((1, 4, 5), 6, 4, 10, 8.034112), ((40, 125, 150), 4, 2, 7, 223.574830)],
+    ids=["example 4.7", "problem 4.31"],
+)
+def test_what_min_and_max_cost_by_the_reviews_at_each_position(
+    costs: tuple[float, float, float], mean: float, low: int, high: int, printed: float
+) -> None:
+    # Poisson use: of the reviews from one order to the next so many find each position between min and max.
+    holding, shortage, order = costs
+    use, chance = np.arange(CELLS), poisson.pmf(np.arange(CELLS), mean)
+    seen = visits(chance[None])[0, : high - low]
+    left = np.arange(high, low, -1)[:, None] - use
+    each = (holding * np.maximum(left, 0) + shortage * np.maximum(-left, 0)) @ chance
+    assert (order + seen @ each) / seen.sum() == pytest.approx(printed, abs=5e-7)

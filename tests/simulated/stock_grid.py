@@ -190,7 +190,7 @@ def drawn(cases: int, seed: int) -> list[Case]:
 
 
 #: The failing that the grid grew from: weekly review, 70 a week, lead 5 +- 1 days, packs of 10.
-KNOWN = [Case("singly", 70.0, lot, 10 / (70 * lot), 5.0, 0.2, 7.0, 0.95) for lot in (1.0, 8 / 7, 2.0, 15 / 7, 3.0, 22 / 7)]
+KNOWN = [Case("singly", 70.0, packs / 7, 1 / packs, 5.0, 0.2, 7.0, 0.95) for packs in (7, 8, 14, 15, 21, 22)]
 
 
 @dataclass(frozen=True)

@@ -5,20 +5,8 @@ import numpy.typing as npt
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import gamma, nbinom, uniform
 
-from core.stores.stocking import (
-    Levels,
-    StockTimes,
-    Terms,
-    _need,
-    chance_short,
-    least_stock,
-    levels,
-    order_size,
-    to_order,
-    weeks_left,
-)
+from core.stores.stocking import Levels, StockTimes, Terms, levels, order_size, to_order, weeks_left
 
 Numbers = npt.NDArray[np.float64]
 NAN = float("nan")
@@ -150,20 +138,6 @@ def test_no_more_is_ordered_than_a_quarter_of_a_year_needs() -> None:
     assert order_size(np.array([2.0]), terms(price=0.001, pack=1.0)) == 26
 
 
-@given(st.floats(0.05, 200), CLUSTERS, st.floats(0.5, 0.995))
-def test_the_least_stock_leaves_no_more_than_the_chance_allowed(mean: float, cluster: float, service: float) -> None:
-    at, sd, wanted = np.array([mean]), np.array([np.sqrt(cluster * mean)]), np.array([service])
-    least = least_stock(at, sd, wanted)
-    assert chance_short(least, at, sd) <= 1 - service + 1e-9
-    assert chance_short(least - 1, at, sd) > 1 - service - 1e-9
-
-
-def test_the_chance_of_running_out_is_that_of_more_use_than_there_is() -> None:
-    assert chance_short(np.array([2.0]), np.array([1.5]), np.sqrt([3.0])) == pytest.approx(nbinom.sf(2, 1.5, 0.5))
-    assert chance_short(np.array([0.0, -1.0]), np.array([0.0, 0.0]), np.zeros(2)).tolist() == [0, 1]
-    assert np.isnan(chance_short(np.array([3.0]), np.array([NAN]), np.array([NAN]))).all()
-
-
 def test_when_min_is_reached() -> None:
     weekly = np.array([[4.0, 8.0, 0.0, 2.0]])
     for position, week in [(10, 0), (6, 0), (14, 1), (18, 1.5), (22, 2), (23, 3.5), (24, 4), (25, np.inf)]:
@@ -178,37 +152,6 @@ def test_what_is_unknown_has_no_date() -> None:
 def test_terms_are_of_each_item() -> None:
     bought = replace(terms(2), pack=np.array([1.0, 50.0]))
     assert (order_size(np.full(2, 3.0), bought) % bought.pack).tolist() == [0, 0]
-
-
-# What is used between min and the delivery
-
-
-def need(mean: float, sd: float, rate: float, when: StockTimes) -> tuple[float, float]:
-    """Its mean and variance where a lot lasts for ever."""
-    told, apart = _need(*(np.array([number]) for number in (mean, sd, rate, np.inf)), when)
-    return float(told[0]), float(apart[0]) ** 2
-
-
-def test_min_is_passed_at_any_moment_between_two_looks() -> None:
-    when = times(lead=2.0, spread=0.5, review=3.0)
-    wait = uniform(loc=2.0, scale=3.0)
-    assert when.bridge[0] == pytest.approx(wait.mean())
-    mean, variance = need(7.0 * wait.mean(), 4.0, 7.0, when)
-    # Units that come one by one pass min by nothing, and variances add: of the use, of the wait, and of the lead.
-    assert mean == pytest.approx(7.0 * wait.mean())
-    assert variance == pytest.approx(4.0**2 + 7.0**2 * (wait.var() + 0.5**2))
-
-
-@pytest.mark.parametrize("cluster", [0.5, 2.0, 6.0])
-def test_clusters_pass_min_by_what_renewals_leave(cluster: float) -> None:
-    # The excess of a renewal process has the mean E2 / 2 E1 and the second moment E3 / 3 E1 (Cox, Renewal Theory,
-    # 1962, chapter 5, from memory); demand comes in gamma clusters, most of them small.
-    first, second, third = (gamma(1e-9, scale=cluster).moment(n) for n in (1, 2, 3))
-    excess, spread = second / (2 * first), third / (3 * first) - (second / (2 * first)) ** 2
-    variance = 100.0 * (1 + cluster)
-    mean, whole = need(100.0, float(np.sqrt(variance)), 10.0, times(spread=0.0, review=1e-9))
-    assert mean - 100 == pytest.approx(excess, rel=1e-6)
-    assert whole - variance == pytest.approx(spread, rel=1e-6)
 
 
 def test_at_min_is_time_to_order_and_one_above_it_is_not() -> None:
