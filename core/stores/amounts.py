@@ -55,7 +55,7 @@ def _counted(mean: Numbers, sd: Numbers) -> Numbers:
     from memory).
     """
     clustered = sd**2 >= CLUSTERED * mean
-    share = np.where(clustered, mean / sd**2, 0.5)
+    share = mean / np.maximum(sd**2, CLUSTERED * mean)
     size = mean * share / (1 - share)
     none = np.where(clustered, share**size, np.exp(-mean))
     each = np.where(clustered, 1 - share, 0.0), np.where(clustered, (size - 1) * (1 - share), mean)

@@ -1,0 +1,23 @@
+"""Min must serve as set whatever lot, lead time, review, rate and law an item has, and no more than whole units need."""
+
+import pytest
+
+from tests.simulated.stock_grid import KNOWN, Case, Judged, drawn, judged
+
+
+@pytest.fixture(scope="module")
+def grid() -> list[Judged]:
+    return [judged(case, seed) for seed, case in enumerate(drawn(80, 3))]
+
+
+@pytest.mark.parametrize("case", KNOWN, ids=lambda case: f"a lot of {case.lot:.2f} reviews")
+def test_lots_of_about_a_whole_number_of_reviews_are_served_as_set(case: Case) -> None:
+    assert judged(case).served.share == pytest.approx(case.service, abs=0.02)
+
+
+def test_no_case_is_served_much_less_than_set(grid: list[Judged]) -> None:
+    assert [one.case for one in grid if one.off > 0.02] == []
+
+
+def test_hardly_a_case_is_served_much_more_than_whole_units_need(grid: list[Judged]) -> None:
+    assert sum(one.off < -0.02 for one in grid) <= 2
