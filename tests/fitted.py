@@ -131,7 +131,8 @@ FITTED = (
 
 #: Definitions, names by number, sizes and tolerances of computing, and constants whose source stands beside them.
 PLAIN = frozenset({
-    "AHEAD", "AHEAD_WEEKS", "ANY", "BEST", "CELLS", "CHANCES", "CLEAR", "CLOSE", "COMPARED", "D2", "DAY", "DONE", "DOWN",
+    "AHEAD", "AHEAD_WEEKS", "ANY", "BEST", "CELLS", "CHANCES", "CLEAR", "CLOSE", "COMPARED", "D2", "DAY", "DONE",
+    "DOWN",
     "EMPTY", "FAILED", "FAR", "FEW", "FEWEST", "FILLING", "FINE", "FUTURES", "HELD", "HIGH", "HOUR", "HOURS_LEFT",
     "LAST",
     "LEAST", "LOW", "MANY", "MINUTE", "MOVES", "NEAREST", "NEVER", "NINETY", "NODES", "NOTHING", "OCCASIONS", "OPEN",
