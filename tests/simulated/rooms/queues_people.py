@@ -2,81 +2,22 @@
 
 from __future__ import annotations
 
+from collections import namedtuple
 from dataclasses import dataclass, field
-from itertools import groupby
-from math import inf, log
-from typing import Any, NamedTuple
+from math import inf
+from typing import TYPE_CHECKING
 
-import numpy as np
+if TYPE_CHECKING:  # the room is drawn there, and lives here
+    from tests.simulated.rooms.queues import Plant, Sheet, Window
 
-from core.setup import PrintFile
-
-HOUR = 3600
-DAY = 24 * HOUR
-NEVER = inf
+HOUR, DAY, NEVER = 3600, 86400, inf
+SPARES = ("nozzle", "belt", "fan", "heater")
+DOWN = ("clogged", "axis", "cold-bed", "no-feed", "dont-know")
 #: Who answers to what first where the most urgent goes first.
 URGENCY = {"stopped": 0, "printing": 0, "proving": 0, "done": 1, "empty": 2, "aside": 2, "waiting": 3, "down": 3}
 
-
-@dataclass(frozen=True, slots=True)
-class Sheet:
-    """One revision of a print file as it truly is, and from when to when (seconds into the span) it is used."""
-
-    row: PrintFile
-    popular: float
-    risk: float
-    scrap: float
-    factor: float
-    begins: float
-    ceases: float
-
-
-@dataclass(frozen=True, slots=True)
-class Window:
-    """One shift that was worked (seconds into the span), who was in, and how long nobody is before and after it."""
-
-    opens: int
-    closes: int
-    people: tuple[str, ...]
-    before: int
-    after: int
-
-
-@dataclass(frozen=True)
-class Plant:
-    """What the life of a room is made of: machines, files, shifts, what goes wrong, and `do`, what its people do."""
-
-    span: int
-    machines: tuple[tuple[str, str, int], ...]
-    sheets: tuple[Sheet, ...]
-    windows: tuple[Window, ...]
-    packs: dict[str, float]
-    pace: dict[str, float]
-    firmware: tuple[str, int, float]
-    often: dict[str, float]
-    demand: tuple[float, ...]
-    spares: tuple[str, ...]
-    causes: tuple[str, ...]
-    tasks: tuple[tuple[str, float, float], ...]
-    order: str
-    rounds: tuple[float, ...]
-    do: dict[str, float]
-
-    def whole(self, sheet: Sheet, model: str, at: float) -> float:
-        """The hours that a file takes on a model at that time, on average."""
-        name, changed, factor = self.firmware
-        return sheet.row.hours * sheet.factor * self.pace[model] * (factor if name == model and at >= changed else 1)
-
-
-class Act(NamedTuple):
-    """Something a person did or saw, in truth: what would be tapped, by whom, and on which visit."""
-
-    at: int
-    kind: str
-    machine: str
-    by: str
-    visit: int
-    says: dict[str, Any]
+#: Something a person did or saw, in truth: what would be tapped, by whom, and on which visit.
+Act = namedtuple("Act", "at kind machine by visit says")
 
 
 @dataclass(slots=True)
@@ -124,11 +65,11 @@ class Unit:
     grams: float
     fault_left: float
     plan: Sheet
+    run: Print
     turns: list[tuple[int, str]] = field(default_factory=lambda: [(0, "empty")])
     due: float = NEVER
     event: str = ""
     seen: float = 0.0
-    run: Print | None = None
     trouble: Trouble | None = None
     proving: bool = False
     printed: dict[str, float] = field(default_factory=dict)
@@ -140,41 +81,26 @@ class Unit:
     def turn(self, at: int, state: str) -> None:
         self.turns.append((max(at, self.turns[-1][0]), state))
 
-    def state_at(self, at: int) -> str:
-        return next(state for since, state in reversed(self.turns) if since <= at)
-
 
 @dataclass(slots=True)
 class Hand:
-    """A person while in: from when free, when to lunch, and the rounds still to walk."""
+    """A person while in: from when free, when to lunch, and where last."""
 
     name: str
     free: float
     lunch: float
-    rounds: list[float]
     place: int = 0
 
 
 class Life:
-    """The room from its first second to its last."""
-
-    def __init__(self, plant: Plant, rng: np.random.Generator) -> None:
-        self.plant, self.do, self.rng = plant, plant.do, rng
+    def __init__(self, plant: Plant) -> None:
+        self.plant, self.do, self.rng = plant, plant.do, plant.rng
         self.acts: list[Act] = []
         self.runs: list[tuple[str, Print]] = []
         self.troubles: list[tuple[str, Trouble]] = []
         self.shelf: dict[str, list[float]] = {material: [] for material in plant.packs}
         self.backlog, self.visit, self.window = 0.0, 0, plant.windows[0]
-        self.units = [self._unit(place, *machine) for place, machine in enumerate(plant.machines)]
-
-    def _unit(self, place: int, code: str, model: str, rack: int) -> Unit:
-        first = self._pick(model, 0, None)
-        left = float(self.plant.packs[first.row.material] * self.rng.uniform(0.2, 1))
-        printed = {task: hours * float(self.rng.random()) for task, hours, _ in self.plant.tasks}
-        return Unit(code, model, rack, place, first.row.material, left, self._lasts(code), first, printed=printed)
-
-    def _lasts(self, code: str) -> float:
-        return float(self.rng.exponential(1 / self.plant.often[code]))
+        self.units = [plant.unit(place, *machine) for place, machine in enumerate(plant.machines)]
 
     def _chance(self, habit: str) -> bool:
         return bool(self.rng.random() < self.do[habit])
@@ -189,13 +115,14 @@ class Life:
             hands = self._come_in(window)
             for now in range(window.opens, window.closes - 300, 60):
                 for unit in self.units:
-                    if unit.due <= now:
-                        self._advance(unit, now)
+                    self._advance(unit, now)
                 for hand in hands:
                     if hand.free <= now:
                         self._next(hand, now)
         for unit in self.units:
             self._advance(unit, self.plant.span)
+            if unit.due < NEVER:
+                self._book(unit, self.plant.span)
 
     def _come_in(self, window: Window) -> list[Hand]:
         """Whoever comes in, one of them to walk the rounds; at one before anything is touched the others wait."""
@@ -203,11 +130,10 @@ class Life:
             self._advance(unit, window.opens - 1)
         free = window.opens + self.rng.exponential(240, len(window.people))
         length = window.closes - window.opens
-        rounds = [window.opens + share * length for share in self.plant.rounds if share or window.before > HOUR]
-        hands = [Hand(name, t, window.opens + length / 2, []) for name, t in zip(window.people, free, strict=True)]
-        hands[0].rounds = rounds
-        if rounds and rounds[0] == window.opens:
-            rounds.pop(0)
+        hands = [Hand(name, t, window.opens + length / 2) for name, t in zip(window.people, free, strict=True)]
+        self.rounds = [window.opens + share * length for share in self.plant.rounds if share or window.before > HOUR]
+        if self.rounds and self.rounds[0] == window.opens:
+            self.rounds.pop(0)
             self._walk(hands[0], int(hands[0].free) + 60)
             for hand in hands[1:]:
                 hand.free = max(hand.free, hands[0].free)
@@ -216,80 +142,67 @@ class Life:
     def _walk(self, hand: Hand, at: int) -> None:
         """A round past some or all racks; what is seen there is as it truly stands at that second."""
         self.visit += 1
-        for _, rack in groupby(self.units, key=lambda unit: unit.rack):
-            passed = list(rack) if self._chance("rack_seen") else []
-            for unit in passed:
-                at += int(self.rng.integers(6, 26))
-                self._advance(unit, at)
-                if unit.state_at(at) != "aside":
-                    self._act(at, "Looked", unit, hand.name, saw=self._sight(unit, at))
+        seen = self.rng.random(9) < self.do["rack_seen"]
+        for unit in (unit for unit in self.units if seen[unit.rack]):
+            at += int(self.rng.integers(6, 26))
+            self._advance(unit, at)
+            state = next(state for since, state in reversed(unit.turns) if since <= at)
+            if state != "aside":
+                bare = "stopped" if unit.run.off is None else "empty"
+                silent = state == "down" and unit.trouble and unit.trouble.silent
+                saw = bare if silent else {"proving": "printing", "waiting": "down"}.get(state, state)
+                self._act(at, "Looked", unit, hand.name, saw=saw)
         hand.free = at + 30
-
-    def _sight(self, unit: Unit, at: int) -> str:
-        state = unit.state_at(at)
-        if state == "down" and unit.trouble and unit.trouble.silent:
-            return "stopped" if unit.run and unit.run.off is None else "empty"
-        return {"proving": "printing", "waiting": "down"}.get(state, state)
 
     def _act(self, at: int, kind: str, unit: Unit, by: str, **says: object) -> None:
         self.acts.append(Act(at, kind, unit.code, by, self.visit, says))
 
-    # What machines do by themselves.
-
     def _advance(self, unit: Unit, now: float) -> None:
         while unit.due <= now:
             at, run = int(unit.due), unit.run
-            assert run is not None
-            self._book(unit, run, at)
+            self._book(unit, at)
+            run.ended, run.by_itself = at, unit.event == "ended"
             if unit.event == "starved":
-                run.starved = run.starved or at
-            else:
-                run.ended, run.by_itself = at, unit.event == "ended"
+                run.ended, run.starved = None, run.starved or at
             if unit.event == "fault":
                 self._fails(unit, at, in_print=True)
             unit.turn(at, "done" if run.by_itself else "stopped")
             inside = self.window.opens <= at < self.window.closes
             unit.seen = at + (float(self.rng.exponential(60 * self.do["lag_minutes"])) if inside else 0)
 
-    def _book(self, unit: Unit, run: Print, at: int) -> None:
-        """What was printed since the print last went on."""
-        hours = (at - run.resumed) / HOUR
+    def _book(self, unit: Unit, at: int) -> None:
+        run, hours = unit.run, (at - unit.run.resumed) / HOUR
         run.hours += hours
         unit.grams -= hours * run.grams_an_hour
         unit.fault_left -= hours
         unit.printed = {task: so_far + hours for task, so_far in unit.printed.items()}
         unit.due, unit.seen = NEVER, NEVER
 
-    def _go(self, unit: Unit, run: Print, at: int) -> None:
+    def _go(self, unit: Unit, at: int) -> None:
         """The print goes on by itself until the first of what may end it."""
+        run = unit.run
         run.resumed = at
-        left = {
-            "ended": run.needs - run.hours,
-            "halted": run.halts - run.hours,
-            "fault": unit.fault_left,
-            "starved": max(0.0, unit.grams) / run.grams_an_hour,
-        }
+        left = {"ended": run.needs - run.hours, "halted": run.halts - run.hours, "fault": unit.fault_left}
+        left["starved"] = max(0.0, unit.grams) / run.grams_an_hour
         unit.event = min(left, key=left.__getitem__)
         unit.due = at + max(1, round(HOUR * left[unit.event]))
         unit.turn(at, "proving" if unit.proving else "printing")
         unit.seen = run.doomed if run.doomed < unit.due else NEVER
 
-    def _fails(self, unit: Unit, at: int, *, in_print: bool) -> None:
-        quick = self.do["quick"]
-        sort = str(self.rng.choice(["quick", "slow", "spare", "diagnose"], p=np.array([quick, *[(1 - quick) / 3] * 3])))
-        spare = str(self.rng.choice(self.plant.spares)) if sort in ("spare", "diagnose") else None
+    def _fails(self, unit: Unit, at: int, *, in_print: bool) -> Trouble:
+        sort = "quick" if self._chance("quick") else str(self.rng.choice(["slow", "spare", "diagnose"]))
+        spare = str(self.rng.choice(SPARES)) if sort in ("spare", "diagnose") else None
         silent = self._chance("silent") and spare is None
-        unit.trouble = Trouble(at, in_print, sort, silent, spare, str(self.rng.choice(self.plant.causes)))
-        self.troubles.append((unit.code, unit.trouble))
-
-    # What hands do.
+        unit.trouble = trouble = Trouble(at, in_print, sort, silent, spare, str(self.rng.choice(DOWN)))
+        self.troubles.append((unit.code, trouble))
+        return trouble
 
     def _next(self, hand: Hand, now: int) -> None:
         if now >= hand.lunch:
             hand.free, hand.lunch = now + self._minutes(30, 0.1), NEVER
             return
-        if hand.rounds and now >= hand.rounds[0]:
-            hand.rounds.pop(0)
+        if self.rounds and now >= self.rounds[0]:
+            self.rounds.pop(0)
             self._walk(hand, now)
             return
         waiting = [unit for unit in self.units if unit.seen <= now]
@@ -305,17 +218,15 @@ class Life:
         return sum(unit.state in ("printing", "proving") for unit in self.units) < demand * len(self.units)
 
     def _before(self, hand: Hand, unit: Unit) -> tuple[float, float]:
-        since = unit.turns[-1][0]
-        if self.plant.order == "nearest":
-            return (abs(unit.place - hand.place) + 6 * (unit.rack != self.units[hand.place].rack), since)
-        if self.plant.order == "longest":
-            return (-unit.plan.row.hours if unit.trouble is None else 0, since)
-        return (URGENCY.get(unit.state, 4) if self.plant.order == "urgent" else 0, since)
+        near = abs(unit.place - hand.place) + 6 * (unit.rack != self.units[hand.place].rack)
+        long = -unit.plan.row.hours if unit.trouble is None else 0
+        first = {"nearest": near, "longest": long, "urgent": URGENCY.get(unit.state, 4)}.get(self.plant.order, 0)
+        return (first, unit.turns[-1][0])
 
     def _goes_finishing(self, hand: Hand, now: int, *, busy: bool) -> bool:
         """Finishing and packing take a hand away for half an hour to hours."""
-        packs = self.do["pack_hour"] * HOUR
-        courier = hand.name == self.window.people[-1] and packs <= now - self.window.opens < packs + 60
+        since = now - self.window.opens - self.do["pack_hour"] * HOUR
+        courier = hand.name == self.window.people[-1] and 0 <= since < 60
         chance = (self.do["pack_first"] if busy else 0.06) * self.backlog / 120
         if self.backlog < 30 or not (courier or self.rng.random() < chance):
             return False
@@ -330,27 +241,22 @@ class Life:
         self._advance(unit, at)
         unit.seen = NEVER
         hand.place, run = unit.place, unit.run
-        if unit.state in ("down", "waiting"):
-            hand.free = self._mend(hand, unit, at)
-        elif unit.state == "aside":
+        if unit.state == "aside":
             unit.turn(at, "empty")
             self._act(at, "PutBack", unit, hand.name)
+        if unit.state == "empty":
             hand.free = self._start(hand, unit, at)
-        elif unit.state == "stopped" and run and run.ended is None:
-            hand.free = self._feed(hand, unit, at, run)
+        elif unit.trouble and unit.state in ("down", "waiting"):
+            hand.free = self._mend(hand, unit, at, unit.trouble)
+        elif unit.state == "stopped" and run.ended is None:  # it starved: it gets another spool and goes on
+            at += self._minutes(self.do["visit_minutes"] * 0.4)
+            self._fit(hand, unit, at, run.sheet.row.material, run.sheet.row.grams * (1 - run.hours / run.needs))
+            self._go(unit, at)
+            hand.free = at
         elif unit.trouble and unit.state == "stopped":
-            hand.free = self._found_down(hand, unit, at)
-        elif unit.state == "empty":
-            hand.free = self._start(hand, unit, at)
+            hand.free = self._found_down(hand, unit, at, unit.trouble)
         else:
             hand.free = self._after(hand, unit, self._clear(hand, unit, at, "empty"))
-
-    def _feed(self, hand: Hand, unit: Unit, at: int, run: Print) -> int:
-        """A print that starved gets another spool and goes on."""
-        at += self._minutes(self.do["visit_minutes"] * 0.4)
-        self._fit(hand, unit, at, run.sheet.row.material, run.sheet.row.grams * (1 - run.hours / run.needs))
-        self._go(unit, run, at)
-        return at
 
     def _fit(self, hand: Hand, unit: Unit, at: int, material: str, need: float) -> None:
         if unit.grams > 80:
@@ -367,24 +273,18 @@ class Life:
     def _clear(self, hand: Hand, unit: Unit, at: int, then: str) -> int:
         """Parts come off; a print that still runs is stopped first."""
         run = unit.run
-        assert run is not None
         if run.ended is None:
-            self._book(unit, run, at)
+            self._book(unit, at)
             run.ended = at
             unit.turn(at, "stopped")
         at += self._minutes(self.do["visit_minutes"] * 0.4)
-        run.off, run.scrap = at, self._scrap(run)
+        lost = not run.by_itself or run.doomed < NEVER
+        share = (1.0 if self.rng.random() < 0.85 else 0.6) if lost else run.sheet.scrap
+        run.off, run.scrap = at, int(self.rng.binomial(run.sheet.row.parts, share))
         self.backlog += (run.sheet.row.parts - run.scrap) * self.do["finish_minutes"]
         unit.turn(at, then)
-        ended = "itself" if run.by_itself else "stopped"
-        self._act(at, "PartsOff", unit, hand.name, scrap=run.scrap, ended=ended)
+        self._act(at, "PartsOff", unit, hand.name, scrap=run.scrap, ended="itself" if run.by_itself else "stopped")
         return at
-
-    def _scrap(self, run: Print) -> int:
-        lost = not run.by_itself or run.doomed < NEVER
-        if lost and self.rng.random() < 0.85:
-            return run.sheet.row.parts
-        return int(self.rng.binomial(run.sheet.row.parts, 0.6 if lost else run.sheet.scrap))
 
     def _after(self, hand: Hand, unit: Unit, at: int) -> int:
         """What follows on an empty platform: upkeep, setting aside, the next print, or nothing yet."""
@@ -392,8 +292,7 @@ class Life:
             if unit.printed[task] > hours and self._chance("upkeep"):
                 unit.turn(at, "upkeep")
                 took = self._minutes(minutes, 0.3)
-                at += took
-                unit.printed[task] = 0.0
+                at, unit.printed[task] = at + took, 0.0
                 unit.turn(at, "empty")
                 self._act(at, "UpkeepDone", unit, hand.name, task=task, minutes=max(5.0, round(took / 300) * 5.0))
         if self._chance("aside"):
@@ -407,10 +306,9 @@ class Life:
         return at
 
     def _start(self, hand: Hand, unit: Unit, at: int) -> int:
-        sheet = self._choose(unit, at)
+        sheet = self.plant.choose(unit, self.window, at)
         if self.rng.random() < 0.2 * sheet.row.hours * self.plant.often[unit.code]:
-            self._fails(unit, at, in_print=False)
-            return self._found_down(hand, unit, at)
+            return self._found_down(hand, unit, at, self._fails(unit, at, in_print=False))
         if sheet.row.material != unit.material or (unit.grams < sheet.row.grams and self._chance("checks_spool")):
             at += self._minutes(self.do["visit_minutes"] * 0.3)
             self._fit(hand, unit, at, sheet.row.material, sheet.row.grams)
@@ -425,8 +323,8 @@ class Life:
 
     def _other(self, unit: Unit, at: int) -> Unit:
         """The machine on which a print that was aborted is started again: mostly the same."""
-        near = [u for u in self.units if u.model == unit.model and u.material == unit.material and u.seen <= at]
-        free = [u for u in near if u.state == "empty" and u.turns[-1][0] < at]
+        like = (unit.model, unit.material, "empty")
+        free = [u for u in self.units if (u.model, u.material, u.state) == like and u.seen <= at]
         if not free or self.rng.random() < 0.7:
             return unit
         unit.seen = at + 600.0
@@ -444,58 +342,29 @@ class Life:
                 halts, doomed = NEVER, at + HOUR * halts + seen
         unit.run = Print(sheet, at, whole, needs, halts, doomed, sheet.row.grams * self.do["use"] / needs)
         self.runs.append((unit.code, unit.run))
-        self._act(
-            at, "PrintStarted", unit, hand.name, file=sheet.row.file, revision=sheet.row.revision, proving=unit.proving
-        )
-        self._go(unit, unit.run, at)
+        says = {"file": sheet.row.file, "revision": sheet.row.revision, "proving": unit.proving}
+        self._act(at, "PrintStarted", unit, hand.name, **says)
+        self._go(unit, at)
         unit.proving = False
-        unit.plan = self._pick(unit.model, at, sheet)
+        unit.plan = self.plant.pick(unit.model, at, sheet)
         return at
 
-    def _choose(self, unit: Unit, at: int) -> Sheet:
-        """What was planned next; what runs through the night where people think of it before they go home."""
-        fitting = self._fitting(unit.model, at)
-        gap = (self.window.closes + self.window.after - at) / HOUR
-        if unit.proving:
-            return min(fitting, key=lambda sheet: sheet.row.hours)
-        if self.window.after > HOUR and at > self.window.closes - 60 * self.do["closing_minutes"]:
-            aim = gap * float(self.rng.uniform(0.7, 1.1))
-            return min(fitting, key=lambda sheet: abs(log(sheet.row.hours / aim)))
-        return unit.plan if unit.plan in fitting else self._pick(unit.model, at, None)
-
-    def _fitting(self, model: str, at: float) -> list[Sheet]:
-        return [s for s in self.plant.sheets if model in s.row.models and s.begins <= at < s.ceases]
-
-    def _pick(self, model: str, at: float, last: Sheet | None) -> Sheet:
-        fitting = self._fitting(model, at)
-        if last in fitting and self._chance("sticky"):
-            return last
-        weights = np.array([s.popular * (4 if last and s.row.material == last.row.material else 1) for s in fitting])
-        return fitting[int(self.rng.choice(len(fitting), p=weights / weights.sum()))]
-
-    # Mending.
-
-    def _found_down(self, hand: Hand, unit: Unit, at: int) -> int:
-        trouble, run = unit.trouble, unit.run
-        assert trouble is not None
+    def _found_down(self, hand: Hand, unit: Unit, at: int, trouble: Trouble) -> int:
         unit.turn(at, "down")
-        if run and run.off is None and (self._chance("clears_first") or trouble.silent):
+        if unit.run.off is None and (self._chance("clears_first") or trouble.silent):
             at = self._clear(hand, unit, at, "down")
-        at += self._minutes(3)
         if trouble.sort == "spare":
             unit.turn(at, "waiting")
         if not trouble.silent:
             spare = trouble.spare if trouble.sort == "spare" else None
             self._act(at, "WentDown", unit, hand.name, cause=trouble.cause, spare=spare)
         if trouble.sort == "quick" and self.rng.random() < 0.6:
-            return self._mend(hand, unit, at)
+            return self._mend(hand, unit, at, trouble)
         hours = {"quick": 2.0, "spare": 24 * self.do["spare_days"]}.get(trouble.sort, self.do["patience_hours"])
         unit.seen = at + self._minutes(60 * hours, 0.9)
         return at
 
-    def _mend(self, hand: Hand, unit: Unit, at: int) -> int:
-        trouble, run = unit.trouble, unit.run
-        assert trouble is not None
+    def _mend(self, hand: Hand, unit: Unit, at: int, trouble: Trouble) -> int:
         work = min(3 * HOUR, self._minutes({"quick": 12, "diagnose": 20}.get(trouble.sort, 50), 0.6))
         if at + work > self.window.closes + 600:  # not today
             unit.seen = float(self.window.closes)
@@ -507,12 +376,12 @@ class Life:
             unit.seen = at + work + self._minutes(60 * 24 * self.do["spare_days"], 0.7)
             return at + work
         unit.turn(at, "down")
-        if run and run.off is None:
+        if unit.run.off is None:
             at = self._clear(hand, unit, at, "down")
         at += work
         unit.turn(at, "empty")
         trouble.back, unit.trouble = at, None
-        unit.fault_left = self._lasts(unit.code) if self._chance("holds") else float(self.rng.uniform(1, 9))
+        unit.fault_left = self.plant.lasts(unit.code) if self._chance("holds") else float(self.rng.uniform(1, 9))
         unit.proving = self._chance("proves")
         if not trouble.silent:
             spares = (trouble.spare,) if trouble.spare and self.rng.random() < 0.6 else ()
