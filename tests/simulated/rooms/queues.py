@@ -122,7 +122,7 @@ class Plant:
             (f"Q{n + 1:02}", self.models[n * len(self.models) // self.count], n * self.racks // self.count)
             for n in range(self.count)
         )
-        queue = float(rng.uniform(60, 180 - 60 * self.keen)) / (0.65 * self.count)  # minutes of a hand a machine
+        queue = float(rng.uniform(45, 140 - 40 * self.keen)) / (0.65 * self.count)  # minutes of a hand a machine
         self.hands = max(1, round(float(rng.uniform(6, 14)) / queue))
         self.visit = min(22.0, max(4.0, queue * self.hands))
         self.second = max(1, round(self.hands * self.between(0.4, 1)))
@@ -301,7 +301,7 @@ class _Teller:
         bounds = {"PrintStarted": (1, 1), "PartsOff": (1.2, 3), "SpoolFitted": (1.5, 5), "Looked": (0.3, 0.9),
                   "WentDown": (0.4, 1.5), "CameBack": (1, 3), "UpkeepDone": (1, 4)}  # fmt: skip
         self.weights = {kind: float(rng.uniform(*pair)) for kind, pair in bounds.items()}
-        self.closes = [window.closes for window in plant.windows]
+        self.opens, self.closes = [w.opens for w in plant.windows], [w.closes for w in plant.windows]
 
     def tell(self, acts: list[Act], missing: float) -> list[AnyEntry]:
         """The entries in the order in which they were tapped."""
@@ -332,8 +332,7 @@ class _Teller:
 
     def _times(self, act: Act, lag: int, delay: float) -> tuple[int, int]:
         """When somebody says it was, and when it was tapped: before they went home at the latest."""
-        place = bisect(self.closes, act.at)
-        home = self.closes[place] if place < len(self.closes) else self.plant.span
+        home = self.closes[bisect(self.opens, act.at) - 1]
         noted = round(act.at + lag + (min(delay, max(0.0, home - act.at)) if act.kind != "Looked" else 0))
         back = (noted - act.at) * float(self.rng.lognormal(0, 0.2))
         if back < 8 * 60:
@@ -352,7 +351,7 @@ class _Teller:
         told = self._entry(act, at, noted, {**says, **slip})
         if not slip or self.rng.random() > self.rights:
             return [told]
-        later = noted + int(self.rng.integers(40, 1800))
+        later = noted + int(self.rng.integers(40, 1200))
         void = self._entry(act._replace(kind="EntryVoided"), later, later, {"which": told.id, "why": "wrong tap"})
         return [told, void, self._entry(act, at, later + 9, says)]
 

@@ -289,7 +289,7 @@ class Life:
     def _after(self, hand: Hand, unit: Unit, at: int) -> int:
         """What follows on an empty platform: upkeep, setting aside, the next print, or nothing yet."""
         for task, hours, minutes in self.plant.tasks:
-            if unit.printed[task] > hours and self._chance("upkeep"):
+            if unit.printed[task] > hours and at < self.window.closes - HOUR and self._chance("upkeep"):
                 unit.turn(at, "upkeep")
                 took = self._minutes(minutes, 0.3)
                 at, unit.printed[task] = at + took, 0.0
@@ -300,7 +300,7 @@ class Life:
             unit.seen = at + float(self.rng.exponential(5 * DAY))
             self._act(at, "SetAside", unit, hand.name)
             return at
-        if self._work_to_do(at) and self._chance("restart"):
+        if at < self.window.closes and self._work_to_do(at) and self._chance("restart"):
             return self._start(hand, unit, at)
         unit.seen = at + float(self.rng.exponential(25 * 60))
         return at
