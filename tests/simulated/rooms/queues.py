@@ -186,7 +186,7 @@ class Plant:
         fitting = self.fitting(model, at)
         if last in fitting and self.rng.random() < self.do["sticky"]:
             return last
-        weights = np.array([s.popular * (4 if last and s.row.material == last.row.material else 1) for s in fitting])
+        weights = np.array([s.popular * (9 if last and s.row.material == last.row.material else 1) for s in fitting])
         return fitting[int(self.rng.choice(len(fitting), p=weights / weights.sum()))]
 
     def _habits(self) -> dict[str, float]:
@@ -196,7 +196,7 @@ class Plant:
         return {
             "visit_minutes": self.visit, "lag_minutes": self.widely(3, 45 - 30 * self.keen),
             "restart": u(0.5, 1) ** (1 - self.keen), "sticky": u(0.1, 0.8), "checks_spool": self.any((0.0, 0.85, 1.0)),
-            "closing_minutes": self.any((0, u(0, 480) * self.keen, u(40, 90), u(60, 180))),
+            "closing_minutes": u(90, 480) if self.keen > 0.7 else self.any((0, 0, u(30, 90), u(60, 240))),
             "leftovers": u(0, 0.7), "rack_seen": u(0.6, 1),
             "pack_first": self.any((0.001, 0.01)), "pack_hour": u(2, 7), "finish_minutes": finishing,
             "spots": u(0, 0.9), "clears_first": u(0.2, 1), "quick": u(0.6, 0.95), "patience_hours": self.widely(2, 30),
@@ -243,7 +243,7 @@ class Plant:
     def _sheets(self) -> list[Sheet]:
         """The print files, one revised and one renamed half-way; some fail far more often than others."""
         pace, spread, risk = self.between(0.86, 1.24), self.between(0.01, 0.06), self.widely(0.005, 0.045)
-        middle = (4 if "two" in self.pattern else 7) * self.widely(0.85, 1.3) * 6**self.keen
+        middle = (4 if "two" in self.pattern else 7) * self.widely(0.85, 1.3) * 7**self.keen
         number, width = int(self.rng.integers(6, 24)), self.between(0.4, 0.9)
         spans = np.clip(self.rng.lognormal(np.log(middle), width, number), 0.5, 40)
         sheets: list[Sheet] = []

@@ -187,7 +187,7 @@ class Life:
         unit.event = min(left, key=left.__getitem__)
         unit.due = at + max(1, round(HOUR * left[unit.event]))
         unit.turn(at, "proving" if unit.proving else "printing")
-        unit.seen = run.doomed if run.doomed < unit.due else NEVER
+        unit.seen = max(run.doomed, at) if run.doomed < unit.due else NEVER
 
     def _fails(self, unit: Unit, at: int, *, in_print: bool) -> Trouble:
         sort = "quick" if self._chance("quick") else str(self.rng.choice(["slow", "spare", "diagnose"]))
