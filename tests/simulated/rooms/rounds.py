@@ -1,14 +1,13 @@
 """A family of rooms that are worked on rounds only.
 
 One or two people walk along all racks two to six times a day and do at each machine what there is to do, one after
-another; a round of a big room takes one to two hours. Rounds are late or early by tens of minutes, nobody walks at lunch,
-now and then one is left out, and who has to go home stops where they are. Between rounds nobody looks: what ended, stopped
-or ran out stands until somebody comes past, and over night until the morning. A print that a machine's fault ended
-stands "stopped" until it is found and is "down" from then, as the words of the design have it; `Fault.failed` is the true
-moment. Repairs, spools, upkeep and proving are all done in passing. People tap at the machine or, in part, at the end of the
-round from memory, in steps of time. Looks are of machines where nothing was done, of some racks, or there are none. Entries
-are lost one by one, and whole racks of a round are forgotten. At the start all platforms are clear. A print that is still on
-at the end is told as it would have ended.
+another; a round of a big room takes one to two hours. Rounds are early or late by tens of minutes, none is at lunch,
+some are left out, and whoever has to go home stops where they are. Between rounds nobody looks: what ended, stopped or ran
+out stands until somebody comes past. A print that a fault ended stands "stopped" until it is found and the machine is
+"down" from then, as the words of the design have it; `Fault.failed` is the true moment. Repairs, spools, upkeep and
+proving are done in passing. People tap at the machine or, in part, from memory when the round is over. Entries are lost
+one by one, and whole racks of a round are forgotten. At the start all platforms are clear; a print still on at the
+end is told as it would have ended.
 """
 
 from __future__ import annotations
@@ -21,12 +20,9 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from core import setup
 from core.entries import AnyEntry, entry_adapter
-from core.setup import (
-    WEEKDAYS, Cause, Machine, Material, Model, Person, PrintFile, Product, Rack, Row, Shift, Shop, Spare, SpecialDay,
-    UpkeepTask,
-)  # fmt: skip
-from tests.simulated.rooms.rounds_people import Fact, House, Unit, Walker, after
+from tests.simulated.rooms.rounds_people import Fact, Unit, Walker, after
 from tests.simulated.rooms.told import Told
 
 END = datetime(2026, 5, 31, 23, tzinfo=UTC)
@@ -37,6 +33,49 @@ PARTS = (
     "guide", "ring", "stand", "grip", "duct", "shim", "frame", "wedge", "plug", "rail", "cradle", "spout",
 )  # fmt: skip
 TROUBLES = ("nozzle", "belt", "heater", "feeder", "board", "sensor", "fan")
+
+
+#: An entry, with the round and rack that it may be forgotten with.
+Tapped = tuple[AnyEntry, tuple[int, str]]
+
+
+@dataclass(frozen=True)
+class House:
+    """What is so in one room: its set-up, its machines' ways and its people's habits."""
+
+    machines: Sequence[setup.Machine]
+    files: Sequence[setup.PrintFile]
+    causes: Sequence[setup.Cause]
+    scrap_causes: Sequence[str]
+    tasks: Sequence[setup.UpkeepTask]
+    pack: float
+    pace: dict[str, float]  # of a file, by its code
+    model_pace: dict[str, float]
+    firmware: tuple[str, datetime, float] | None
+    run_spread: float
+    usage: dict[str, float]  # grams truly used for one stated, by file
+    risk: dict[str, float]  # that a print of this file goes wrong
+    runs_on: float  # of those, the share that prints on as scrap
+    fault_hours: float
+    bad: str | None
+    worse: float
+    load: float
+    sticky: float
+    night: float
+    eye: float
+    checks_spool: float
+    mends_at_once: float
+    repair_hours: float
+    spare_days: float
+    hush: float
+    watches: float
+    proves: float
+    hurried: float
+    odd_scrap: float
+    off_minutes: float
+    start_minutes: float
+    walk_seconds: float
+    aside: float
 
 
 @dataclass(frozen=True)
@@ -62,7 +101,7 @@ def room(seed: int, missing: float, weeks: int = 10) -> Told:
     start = END - timedelta(weeks=weeks)
     draw, life, tell, lose = (np.random.default_rng([seed, 7, stream]) for stream in range(4))
     hours = _hours(draw)
-    house = _house(draw, start)
+    house = _house(draw, start, hours.rounds)
     rows = _rows(house, hours, draw)
     units, facts = _live(house, hours, start, life)
     told = _Teller(house, tell).tell(facts)
@@ -88,25 +127,25 @@ def _hours(rng: np.random.Generator) -> Hours:
     )  # fmt: skip
 
 
-def _house(rng: np.random.Generator, start: datetime) -> House:
+def _house(rng: np.random.Generator, start: datetime, rounds: int) -> House:
     models = ["M1", "M2", "M3"][: int(rng.integers(1, 4))]
     machines = _machines(rng, models)
-    files = _files(rng, models, start + (END - start) * float(rng.uniform(0.35, 0.65)))
+    files = _files(rng, models, start + (END - start) * float(rng.uniform(0.35, 0.65)), 36 / (rounds + 1))
     names = sorted({file.file for file in files})
     of_room, spread = float(rng.uniform(0.85, 1.25)), float(rng.uniform(0.01, 0.06))
-    base, usage = float(rng.uniform(0.01, 0.09)), float(rng.uniform(0.96, 1.09))
+    base, usage = float(rng.uniform(0.008, 0.07)), float(rng.uniform(0.96, 1.09))
     spares = {cause: f"{cause}-kit" if rng.random() < 0.6 else None for cause in TROUBLES}
     changed = models[0], start + (END - start) * float(rng.uniform(0.4, 0.6)), float(rng.choice([-1, 1]))
     jump = 1 + changed[2] * float(rng.uniform(0.03, 0.08))
     return House(
         machines=machines, files=files, pack=float(rng.choice([750, 1000, 1000, 2300])),
         causes=[
-            Cause(about="down", cause=c, name=c.title(), place=i, spare=spares[c])
+            setup.Cause(about="down", cause=c, name=c.title(), place=i, spare=spares[c])
             for i, c in enumerate(TROUBLES[: int(rng.integers(3, 8))], 1)
         ],
         scrap_causes=("warped", "stringy", "loose", "dont-know")[: int(rng.integers(2, 5))],
-        tasks=[UpkeepTask(task="clean", name="Clean", minutes=12, every_hours=float(rng.integers(150, 500)))]
-        + [UpkeepTask(task="grease", name="Grease", minutes=25, every_hours=float(rng.integers(300, 900)))]
+        tasks=[setup.UpkeepTask(task="clean", name="Clean", minutes=12, every_hours=float(rng.integers(150, 500)))]
+        + [setup.UpkeepTask(task="grease", name="Grease", minutes=25, every_hours=float(rng.integers(300, 900)))]
         * int(rng.random() < 0.6),
         pace={name: of_room * float(np.exp(rng.normal(0, spread))) for name in names},
         model_pace={model: float(np.exp(rng.normal(0, 0.02))) for model in models},
@@ -116,10 +155,10 @@ def _house(rng: np.random.Generator, start: datetime) -> House:
         risk={name: min(0.6, base * float(rng.lognormal(0, 0.9))) for name in names},
         runs_on=float(rng.uniform(0.1, 0.7)), fault_hours=float(np.exp(rng.uniform(np.log(60), np.log(600)))),
         bad=machines[int(rng.integers(len(machines)))].machine if rng.random() < 0.34 else None,
-        worse=float(rng.uniform(3, 5)), load=float(rng.uniform(0.4, 1.0)), sticky=float(rng.uniform(0.3, 0.9)),
+        worse=float(rng.uniform(3, 5)), load=float(rng.uniform(0.6, 1.0)), sticky=float(rng.uniform(0.3, 0.9)),
         night=float(rng.uniform(0, 1)), eye=float(rng.uniform(0.1, 0.7)),
         checks_spool=(0.0, 0.8, 1.0)[int(rng.integers(3))], mends_at_once=float(rng.uniform(0.2, 0.7)),
-        repair_hours=float(np.exp(rng.uniform(np.log(2), np.log(40)))), spare_days=float(rng.uniform(1, 9)),
+        repair_hours=float(np.exp(rng.uniform(np.log(0.7), np.log(18)))), spare_days=float(rng.uniform(1, 9)),
         hush=float(rng.uniform(0.02, 0.3)), watches=float(rng.uniform(0, 1)), proves=float(rng.choice([0, 0.3, 0.8])),
         hurried=float(rng.uniform(0, 0.08)), odd_scrap=float(rng.uniform(0, 0.03)),
         off_minutes=float(rng.uniform(1.2, 3.5)), start_minutes=float(rng.uniform(0.8, 2.5)),
@@ -127,11 +166,11 @@ def _house(rng: np.random.Generator, start: datetime) -> House:
     )  # fmt: skip
 
 
-def _machines(rng: np.random.Generator, models: Sequence[str]) -> list[Machine]:
+def _machines(rng: np.random.Generator, models: Sequence[str]) -> list[setup.Machine]:
     count, racks = int(rng.integers(10, 46)), int(rng.integers(2, 4))
     size = -(-count // racks)
     return [
-        Machine(
+        setup.Machine(
             machine=f"P{i + 1:02d}", model=models[min(i * len(models) // count, len(models) - 1)],
             rack="ABC"[i // size], place=i % size + 1,
         )
@@ -139,9 +178,9 @@ def _machines(rng: np.random.Generator, models: Sequence[str]) -> list[Machine]:
     ]  # fmt: skip
 
 
-def _files(rng: np.random.Generator, models: Sequence[str], half: datetime) -> list[PrintFile]:
+def _files(rng: np.random.Generator, models: Sequence[str], half: datetime, gap: float) -> list[setup.PrintFile]:
     """The print files: short and long ones by the room's own taste, one or two of them new or renamed half-way."""
-    typical, taste = float(np.exp(rng.uniform(np.log(2.5), np.log(12)))), float(rng.uniform(0.4, 1.0))
+    typical, taste = float(np.exp(rng.uniform(np.log(gap), np.log(34)))), float(rng.uniform(0.25, 0.8))
     names, product, left, files = rng.permutation(PARTS)[: int(rng.integers(6, 26))], "", 0, []
     for i, name in enumerate(str(n) for n in names):
         if not left:
@@ -150,9 +189,9 @@ def _files(rng: np.random.Generator, models: Sequence[str], half: datetime) -> l
         hours = round(float(np.clip(rng.lognormal(np.log(typical), taste), 0.5, 40)), 2)
         fit = tuple(m for m in models if i < len(models) or rng.random() < 0.75) or (models[0],)
         files.append(
-            PrintFile(
+            setup.PrintFile(
                 file=name, revision=1, product=product, parts=int(rng.choice([1, 2, 4, 6, 8, 12, 20])), hours=hours,
-                grams=float(round(min(600, 10 + hours * rng.uniform(9, 30)))), models=fit,
+                grams=float(round(min(600, 10 + hours * rng.uniform(8, 28)))), models=fit,
                 material=str(rng.choice(["pla-black", "pla-black", "petg-grey", "petg-white"])),
             )
         )  # fmt: skip
@@ -163,32 +202,37 @@ def _files(rng: np.random.Generator, models: Sequence[str], half: datetime) -> l
     return files
 
 
-def _rows(house: House, hours: Hours, rng: np.random.Generator) -> tuple[Row, ...]:
+def _rows(house: House, hours: Hours, rng: np.random.Generator) -> tuple[setup.Row, ...]:
     """The set-up as the room has it."""
     spares = sorted({cause.spare for cause in house.causes if cause.spare})
-    days = [(day, hours.opens, hours.shuts, 1) for day in WEEKDAYS[:5]]
-    days += [(day, hours.late, hours.late + 2, 2) for day in WEEKDAYS[:5] if hours.late]
+    days = [(day, hours.opens, hours.shuts, 1) for day in setup.WEEKDAYS[:5]]
+    days += [(day, hours.late, hours.late + 2, 2) for day in setup.WEEKDAYS[:5] if hours.late]
     days += [("sat", hours.opens + 1, hours.opens + 6, 1)] * bool(hours.saturday)
     shown = ("warped", "stringy", "loose")
     return (
-        Shop(name="Invented rounds", zone=str(hours.zone), change_minutes=round(house.off_minutes + house.start_minutes)),
-        *(Model(model=model, name=model) for model in house.model_pace),
-        *(Rack(rack=rack, name=f"Rack {rack}") for rack in sorted({m.rack for m in house.machines})),
+        setup.Shop(
+            name="Invented rounds", zone=str(hours.zone), change_minutes=round(house.off_minutes + house.start_minutes)
+        ),
+        *(setup.Model(model=model, name=model) for model in house.model_pace),
+        *(setup.Rack(rack=rack, name=f"Rack {rack}") for rack in sorted({m.rack for m in house.machines})),
         *house.machines,
-        *(Product(product=p, name=p.title()) for p in sorted({file.product for file in house.files})),
-        *(Material(material=m, name=m, pack=house.pack) for m in sorted({file.material for file in house.files})),
+        *(setup.Product(product=p, name=p.title()) for p in sorted({file.product for file in house.files})),
+        *(setup.Material(material=m, name=m, pack=house.pack) for m in sorted({file.material for file in house.files})),
         *house.files,
-        *(Person(person=f"W{i + 1}", name=f"Walker {i + 1}") for i in range(hours.people)),
+        *(setup.Person(person=f"W{i + 1}", name=f"Walker {i + 1}") for i in range(hours.people)),
         *(
-            Shift(weekday=day, shift=n, start=_time(a), end=_time(b), hands=hours.walkers if n == 1 else 1)  # type: ignore[arg-type]
+            setup.Shift(weekday=day, shift=n, start=_time(a), end=_time(b), hands=hours.walkers if n == 1 else 1)  # type: ignore[arg-type]
             for day, a, b, n in days
         ),
-        SpecialDay(day=hours.holiday, note="closed"),
-        *(Spare(spare=s, name=s, lead_days=max(1.0, round(house.spare_days * rng.uniform(0.8, 1.2)))) for s in spares),
+        setup.SpecialDay(day=hours.holiday, note="closed"),
+        *(
+            setup.Spare(spare=s, name=s, lead_days=max(1.0, round(house.spare_days * rng.uniform(0.8, 1.2))))
+            for s in spares
+        ),
         *house.causes,
-        *(Cause(about="down", cause="dont-know", name="Don't know", place=8) for _ in range(1)),
-        *(Cause(about="scrap", cause=c, name=c.title(), place=i) for i, c in enumerate(shown, 1)),
-        Cause(about="scrap", cause="dont-know", name="Don't know", place=8),
+        setup.Cause(about="down", cause="dont-know", name="Don't know", place=8),
+        *(setup.Cause(about="scrap", cause=c, name=c.title(), place=i) for i, c in enumerate(shown, 1)),
+        setup.Cause(about="scrap", cause="dont-know", name="Don't know", place=8),
         *house.tasks,
     )
 
@@ -208,7 +252,7 @@ def _live(
         begin = max(planned, after(free, 10))
         if begin > after(shut, -10) or rng.random() < hours.left_out:
             continue
-        mood = float(np.clip(mood + rng.normal(0, 0.08), 0.6, 1.0))
+        mood = float(np.clip(mood + rng.normal(0, 0.06), 0.7, 1.0))
         hands = 1 if planned.astimezone(hours.zone).hour >= 19 else hours.walkers
         for hand in range(hands):
             walker.by = f"W{(planned.toordinal() // 5 + hand) % hours.people + 1}"
@@ -224,7 +268,7 @@ def _live(
     return units, facts
 
 
-def _unit(machine: Machine, house: House, walker: Walker, start: datetime, rng: np.random.Generator) -> Unit:
+def _unit(machine: setup.Machine, house: House, walker: Walker, start: datetime, rng: np.random.Generator) -> Unit:
     material = house.files[int(rng.integers(len(house.files)))].material
     unit = Unit(machine, [(start, "empty")], walker.next_fault(machine), material, house.pack * float(rng.random()))
     unit.since_upkeep = float(rng.uniform(0, 300))
@@ -250,18 +294,12 @@ def _rounds(hours: Hours, start: datetime, rng: np.random.Generator) -> Iterator
         day += timedelta(days=1)
 
 
-def _spread(opens: float, shuts: float, many: int, spread: float, rng: np.random.Generator) -> list[tuple[float, float]]:
+def _spread(
+    opens: float, shuts: float, many: int, spread: float, rng: np.random.Generator
+) -> list[tuple[float, float]]:
     """The rounds of one shift: the first soon after it began, the last before its end, none at lunch."""
     at = np.linspace(opens + 0.15, shuts - 1.3, max(many, 2))[:many] + rng.normal(0, spread, many)
     return [(13 + (h - 12) / 3 if 12 <= h < 13 else h, shuts) for h in sorted(max(opens, float(h)) for h in at)]
-
-
-@dataclass(frozen=True, slots=True)
-class _Tapped:
-    """An entry, with the rack and round that it may be forgotten with."""
-
-    entry: AnyEntry
-    batch: tuple[int, str]
 
 
 class _Teller:
@@ -278,18 +316,20 @@ class _Teller:
         self.voids, self.miscounts = float(rng.uniform(0.2, 0.8)), float(rng.uniform(0, 0.04))
         self.rounds: dict[int, UUID] = {}
         self.from_memory: dict[tuple[int, str], bool] = {}
-        self.told: list[_Tapped] = []
+        self.told: list[Tapped] = []
 
-    def tell(self, facts: Sequence[tuple[Fact, datetime]]) -> list[_Tapped]:
+    def tell(self, facts: Sequence[tuple[Fact, datetime]]) -> list[Tapped]:
         for fact, over in facts:
             if fact.kind != "Looked" or self._tells_look(fact):
                 self._tap(fact, over)
-        return sorted(self.told, key=lambda tapped: (tapped.entry.noted_at, str(tapped.entry.id)))
+        return sorted(self.told, key=lambda tapped: (tapped[0].noted_at, str(tapped[0].id)))
 
     def _tells_look(self, fact: Fact) -> bool:
         if self.looks == "idle":
             return not fact.worked
-        return self.looks == "racks" and fact.machine.rack in self.racks and (not fact.worked or self.rng.random() < 0.3)
+        return (
+            self.looks == "racks" and fact.machine.rack in self.racks and (not fact.worked or self.rng.random() < 0.3)
+        )
 
     def _tap(self, fact: Fact, over: datetime) -> None:
         at, noted = self._times(fact, over)
@@ -309,14 +349,14 @@ class _Teller:
             again = after(noted, float(self.rng.choice([1, 3, 30, 90])))
             if again < END:
                 void = {"kind": "EntryVoided", "id": self._id(), "at": again, "noted_at": again, "by": fact.by}
-                batch = (fact.round, fact.machine.rack)
-                self.told.append(_Tapped(entry_adapter.validate_python(void | {"which": first, "why": "slip"}), batch))
+                taken_back = entry_adapter.validate_python(void | {"which": first, "why": "slip"})
+                self.told.append((taken_back, (fact.round, fact.machine.rack)))
                 self._add(fact, at, again, fact.machine.machine, dict(fact.fields))
 
     def _add(self, fact: Fact, at: datetime, noted: datetime, machine: str, fields: dict[str, object]) -> UUID:
         head = {"kind": fact.kind, "id": self._id(), "at": at, "noted_at": noted, "by": fact.by, "machine": machine}
         entry = entry_adapter.validate_python(head | fields)
-        self.told.append(_Tapped(entry, (fact.round, fact.machine.rack)))
+        self.told.append((entry, (fact.round, fact.machine.rack)))
         return entry.id
 
     def _times(self, fact: Fact, over: datetime) -> tuple[datetime, datetime]:
@@ -331,7 +371,7 @@ class _Teller:
         ago = (noted - fact.at).total_seconds() / 60 * float(self.rng.lognormal(0, 0.2))
         return after(noted, -self.step * round(ago / self.step)), noted
 
-    def _neighbour(self, machine: Machine) -> str:
+    def _neighbour(self, machine: setup.Machine) -> str:
         near = [m.machine for m in self.house.machines if m.rack == machine.rack and m.model == machine.model]
         where = near.index(machine.machine)
         return near[where - 1 if where else min(1, len(near) - 1)]
@@ -345,14 +385,14 @@ class _Teller:
         return UUID(bytes=self.rng.bytes(16), version=4)
 
 
-def _thinned(told: Sequence[_Tapped], missing: float, rng: np.random.Generator) -> tuple[AnyEntry, ...]:
+def _thinned(told: Sequence[Tapped], missing: float, rng: np.random.Generator) -> tuple[AnyEntry, ...]:
     """What reached the log: of the share missing one part went by whole racks of a round, the rest one by one.
 
     Nobody takes back what is not there.
     """
     by_rack = missing * float(rng.uniform(0.15, 0.7))
     one_by_one = 1 - (1 - missing) / (1 - by_rack)
-    batches = {batch: rng.random() >= by_rack for batch in dict.fromkeys(tapped.batch for tapped in told)}
-    kept = [t.entry for t in told if batches[t.batch] and rng.random() >= one_by_one]
+    batches = {batch: rng.random() >= by_rack for batch in dict.fromkeys(batch for _, batch in told)}
+    kept = [entry for entry, batch in told if batches[batch] and rng.random() >= one_by_one]
     there = {entry.id for entry in kept}
     return tuple(entry for entry in kept if entry.kind != "EntryVoided" or entry.which in there)

@@ -2,56 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from core.setup import Cause, Machine, PrintFile, UpkeepTask
 from tests.simulated.rooms.told import Fault, Run
 
-#: The first layers are watched for so many minutes by those who watch them.
-FIRST_LAYERS = (2.0, 6.0)
-
-
-@dataclass(frozen=True)
-class House:
-    """What is so in one room: its set-up, its machines' ways and its people's habits."""
-
-    machines: Sequence[Machine]
-    files: Sequence[PrintFile]
-    causes: Sequence[Cause]
-    scrap_causes: Sequence[str]
-    tasks: Sequence[UpkeepTask]
-    pack: float
-    pace: dict[str, float]  # of a file, by its code
-    model_pace: dict[str, float]
-    firmware: tuple[str, datetime, float] | None
-    run_spread: float
-    usage: dict[str, float]  # grams truly used for one stated, by file
-    risk: dict[str, float]  # that a print of this file goes wrong
-    runs_on: float  # of those, the share that prints on as scrap
-    fault_hours: float
-    bad: str | None
-    worse: float
-    load: float
-    sticky: float
-    night: float
-    eye: float
-    checks_spool: float
-    mends_at_once: float
-    repair_hours: float
-    spare_days: float
-    hush: float
-    watches: float
-    proves: float
-    hurried: float
-    odd_scrap: float
-    off_minutes: float
-    start_minutes: float
-    walk_seconds: float
-    aside: float
+if TYPE_CHECKING:
+    from tests.simulated.rooms.rounds import House
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +58,7 @@ class Trouble:
     told: bool
     in_print: bool
     named: bool
+    waits: bool
 
 
 @dataclass(slots=True)
@@ -149,8 +112,7 @@ class Unit:
     def halt(self, at: datetime, how: str) -> None:
         """The print on it prints no longer; what it took is gone from the spool and from the machine's life."""
         it = self.print
-        if it is None:
-            return
+        assert it
         ran = (at - it.resumed).total_seconds() / 3600
         it.hours, it.how = it.hours + ran, how
         it.ended = at
@@ -162,8 +124,9 @@ class Unit:
     def clear(self, at: datetime | None, scrap: int) -> None:
         """The print is off the platform at `at`, or the span is over."""
         it = self.print
-        if it is None or it.ended is None:
+        if it is None:
             return
+        assert it.ended
         self.runs.append(
             Run(
                 machine=self.row.machine, file=it.file.file, revision=it.file.revision, started=it.started,
@@ -178,8 +141,9 @@ class Unit:
         self.advance(end)
         it = self.print
         if it and it.how in ("", "starved"):
-            it.ended = after(it.resumed if not it.how else end, 60 * (it.fates[0][0] - it.hours))
-            it.hours, it.how = it.fates[0]
+            last = next(fate for fate in it.fates if fate[1] != "starved")
+            it.ended = after(end if it.how else it.resumed, 60 * (last[0] - it.hours))
+            it.hours, it.how = last
         self.clear(None, 0)
         if self.trouble:
             self.faults.append(Fault(self.row.machine, self.trouble.failed, None, self.trouble.in_print))
@@ -198,7 +162,7 @@ class Walker:
         self.facts: list[Fact] = []
         self.carried: PrintFile | None = None
         self.by, self.round, self.last, self.mood = "", 0, False, 1.0
-        self.clock = datetime.min
+        self.clock = datetime.min.replace(tzinfo=UTC)
         self.acted = False
         self._ways: dict[str, Callable[[Unit], None]] = {
             "printing": self._printing, "proving": self._printing, "done": self._done, "stopped": self._stopped,
@@ -210,13 +174,11 @@ class Walker:
         self._spend(self.house.walk_seconds / 60)
         unit.advance(self.clock)
         saw, came, before, self.acted = unit.state, self.clock, len(self.facts), False
-        self._ways[saw](unit)
         hushed = unit.trouble is not None and not unit.trouble.told
+        self._ways[saw](unit)
         if saw != "aside" and not hushed:
-            sight = {"proving": "printing", "waiting": "down"}.get(saw, saw)
-            self.facts.insert(
-                before, Fact(came, self.by, unit.row, self.round, "Looked", {"saw": sight}, worked=self.acted)
-            )
+            look = {"saw": {"proving": "printing", "waiting": "down"}.get(saw, saw)}
+            self.facts.insert(before, Fact(came, self.by, unit.row, self.round, "Looked", look, self.acted))
 
     def _chance(self, share: float) -> bool:
         return bool(self.rng.random() < share)
@@ -230,24 +192,22 @@ class Walker:
 
     def _printing(self, unit: Unit) -> None:
         it = unit.print
-        if it is None or it.spoilt is None or not self._chance(self.house.eye):
-            return
-        if it.hours + (self.clock - it.resumed).total_seconds() / 3600 > it.spoilt:
+        assert it
+        hours = it.hours + (self.clock - it.resumed).total_seconds() / 3600
+        if it.spoilt is not None and hours > it.spoilt and self._chance(self.house.eye):
             unit.halt(self.clock, "stopped")
             unit.turn(self.clock, "stopped")
             self._take_off(unit)
             self._empty(unit)
 
     def _done(self, unit: Unit) -> None:
-        if self._chance(self.house.hurried):
-            return
-        self._take_off(unit)
-        self._empty(unit)
+        if not self._chance(self.house.hurried):
+            self._take_off(unit)
+            self._empty(unit)
 
     def _stopped(self, unit: Unit) -> None:
         it = unit.print
-        if it is None:
-            return
+        assert it
         if it.how == "starved" and self._chance(0.95):
             self._fit(unit, it.file.material)
             unit.go(self.clock)
@@ -262,8 +222,7 @@ class Walker:
     def _take_off(self, unit: Unit) -> None:
         """Taking parts off takes minutes; until then the machine stays as it was."""
         it = unit.print
-        if it is None:
-            return
+        assert it
         self._spend(self.house.off_minutes)
         scrap = self._scrap(it)
         cause = str(self.rng.choice(list(self.house.scrap_causes))) if scrap else None
@@ -299,18 +258,15 @@ class Walker:
 
     def _choose(self, unit: Unit) -> PrintFile:
         newest = {file.file: file for file in self.house.files if file.since <= self.clock}
-        fit = [f for f in newest.values() if unit.row.model in f.models and not self._renamed(f, newest)]
+        fit = [f for f in newest.values() if unit.row.model in f.models and f"{f.file}-new" not in newest]
         if unit.to_prove:
             return min(fit, key=lambda f: f.hours)
         same = [f for f in fit if f.file == unit.usual]
-        if same and self._chance(self.house.sticky):
+        night = self.house.night * self.last
+        if same and self._chance(self.house.sticky * (1 - 0.8 * night)):
             return same[0]
-        weights = np.array([1 + 5 * self.house.night * (self.last and f.hours > 6) for f in fit], dtype=float)
+        weights = np.array([f.hours ** (4 * night) for f in fit])
         return fit[int(self.rng.choice(len(fit), p=weights / weights.sum()))]
-
-    @staticmethod
-    def _renamed(file: PrintFile, newest: dict[str, PrintFile]) -> bool:
-        return f"{file.file}-new" in newest
 
     def _start(self, unit: Unit, file: PrintFile) -> None:
         it = self._print_of(unit, file)
@@ -326,8 +282,8 @@ class Walker:
             self._abort(unit, file)
 
     def _abort(self, unit: Unit, file: PrintFile) -> None:
-        """The first layers went wrong under their eyes: off with it, and again, here or on the next one that is clear."""
-        soon = after(self.clock, float(self.rng.uniform(*FIRST_LAYERS)))
+        """The first layers went wrong under their eyes: off with it, and again, here or on the next machine."""
+        soon = after(self.clock, float(self.rng.uniform(2, 6)))
         unit.advance(soon)
         if unit.print is None or unit.print.how:
             return
@@ -375,41 +331,37 @@ class Walker:
         days = house.spare_days * float(rng.lognormal(0, 0.5)) if waits else 0.0
         quick = not waits and self._chance(house.mends_at_once)
         ready = self.clock if quick else after(self.clock, min(60 * hours + 1440 * days, 45 * 1440))
-        unit.trouble = Trouble(failed, cause, ready, told, in_print, named)
-        unit.turn(self.clock, "waiting" if waits and named else "down")
-        self._tell_down(unit, waits=waits and named)
+        unit.trouble = Trouble(failed, cause, ready, told, in_print, named, waits)
+        self._tell_down(unit, unit.trouble)
         if quick:
             self._mend(unit)
 
-    def _tell_down(self, unit: Unit, *, waits: bool) -> None:
-        trouble = unit.trouble
+    def _tell_down(self, unit: Unit, trouble: Trouble) -> None:
+        waits = trouble.waits and trouble.named
+        unit.turn(self.clock, "waiting" if waits else "down")
         self.acted = True
-        if trouble and trouble.told:
+        if trouble.told:
             cause = trouble.cause.cause if trouble.named else "dont-know"
             self._say(unit, "WentDown", cause=cause, spare=trouble.cause.spare if waits else None)
 
     def _out(self, unit: Unit) -> None:
         """A machine that is down: mended when it can be and somebody is here, or its cause is found out."""
         trouble = unit.trouble
-        if trouble is None:
-            return
+        assert trouble
         if trouble.ready <= self.clock:
-            if self._chance(0.8):
+            if self._chance(0.9):
                 self._mend(unit)
         elif not trouble.named and self._chance(0.4):
             self._spend(6)
             trouble.named = True
-            waits = bool(trouble.cause.spare)
-            unit.turn(self.clock, "waiting" if waits else "down")
-            self._tell_down(unit, waits=waits)
+            self._tell_down(unit, trouble)
 
     def _mend(self, unit: Unit) -> None:
         trouble = unit.trouble
-        if trouble is None:
-            return
+        assert trouble
         unit.turn(self.clock, "down")
         self._spend(float(self.rng.lognormal(np.log(14), 0.6)))
-        spares = (trouble.cause.spare,) if trouble.cause.spare and unit.state == "down" and self._chance(0.7) else ()
+        spares = (trouble.cause.spare,) if trouble.cause.spare and (trouble.waits or self._chance(0.3)) else ()
         if trouble.told:
             self._say(unit, "CameBack", spares=spares)
         self.acted = True
@@ -439,8 +391,8 @@ class Walker:
         return False
 
     def _upkept(self, unit: Unit) -> None:
-        if unit.task is None or unit.till is None:
-            return
+        assert unit.task
+        assert unit.till
         minutes = min((self.clock - unit.till).total_seconds() / 60, 7 * 1440)
         unit.turn(self.clock, "empty")
         self._say(unit, "UpkeepDone", task=unit.task.task, minutes=float(round(minutes)))
