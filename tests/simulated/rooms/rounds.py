@@ -2,12 +2,11 @@
 
 One or two people walk along all racks two to six times a day and do at each machine what there is to do, one after
 another; a round of a big room takes one to two hours. Rounds are early or late by tens of minutes, none is at lunch,
-some are left out, and whoever has to go home stops where they are. Between rounds nobody looks: what ended, stopped or ran
-out stands until somebody comes past. A print that a fault ended stands "stopped" until it is found and the machine is
-"down" from then, as the words of the design have it; `Fault.failed` is the true moment. Repairs, spools, upkeep and
-proving are done in passing. People tap at the machine or, in part, from memory when the round is over. Entries are lost
-one by one, and whole racks of a round are forgotten. At the start all platforms are clear; a print still on at the
-end is told as it would have ended.
+some are left out, and whoever has to go home stops where they are. Between rounds nobody looks. A print that a fault
+ended stands "stopped" until it is found and the machine is "down" from then, as the design's words have it;
+`Fault.failed` is the true moment. Repairs, spools, upkeep and proving are done in passing. People tap at the machine
+or, in part, from memory when the round is over. Entries are lost one by one, and whole racks of a round are forgotten.
+At the start all platforms are clear; a print still on at the end is told as it would have ended.
 """
 
 from __future__ import annotations
@@ -33,7 +32,6 @@ PARTS = (
     "guide", "ring", "stand", "grip", "duct", "shim", "frame", "wedge", "plug", "rail", "cradle", "spout",
 )  # fmt: skip
 TROUBLES = ("nozzle", "belt", "heater", "feeder", "board", "sensor", "fan")
-
 
 #: An entry, with the round and rack that it may be forgotten with.
 Tapped = tuple[AnyEntry, tuple[int, str]]
@@ -130,13 +128,14 @@ def _hours(rng: np.random.Generator) -> Hours:
 def _house(rng: np.random.Generator, start: datetime, rounds: int) -> House:
     models = ["M1", "M2", "M3"][: int(rng.integers(1, 4))]
     machines = _machines(rng, models)
-    files = _files(rng, models, start + (END - start) * float(rng.uniform(0.35, 0.65)), 36 / (rounds + 1))
+    files = _files(rng, models, start + (END - start) * float(rng.uniform(0.35, 0.65)), 56 / (rounds + 1))
     names = sorted({file.file for file in files})
     of_room, spread = float(rng.uniform(0.85, 1.25)), float(rng.uniform(0.01, 0.06))
     base, usage = float(rng.uniform(0.008, 0.07)), float(rng.uniform(0.96, 1.09))
     spares = {cause: f"{cause}-kit" if rng.random() < 0.6 else None for cause in TROUBLES}
-    changed = models[0], start + (END - start) * float(rng.uniform(0.4, 0.6)), float(rng.choice([-1, 1]))
-    jump = 1 + changed[2] * float(rng.uniform(0.03, 0.08))
+    changed = start + (END - start) * float(rng.uniform(0.4, 0.6))
+    of_faults, repair = (float(np.exp(rng.uniform(np.log(a), np.log(b)))) for a, b in ((60, 600), (0.7, 24)))
+    jump = 1 + float(rng.choice([-1, 1]) * rng.uniform(0.03, 0.08))
     return House(
         machines=machines, files=files, pack=float(rng.choice([750, 1000, 1000, 2300])),
         causes=[
@@ -149,16 +148,16 @@ def _house(rng: np.random.Generator, start: datetime, rounds: int) -> House:
         * int(rng.random() < 0.6),
         pace={name: of_room * float(np.exp(rng.normal(0, spread))) for name in names},
         model_pace={model: float(np.exp(rng.normal(0, 0.02))) for model in models},
-        firmware=(changed[0], changed[1], jump) if rng.random() < 0.3 else None,
+        firmware=(models[0], changed, jump) if rng.random() < 0.3 else None,
         run_spread=float(np.exp(rng.uniform(np.log(0.003), np.log(0.03)))),
         usage={name: float(np.clip(rng.normal(usage, 0.012), 0.95, 1.10)) for name in names},
         risk={name: min(0.6, base * float(rng.lognormal(0, 0.9))) for name in names},
-        runs_on=float(rng.uniform(0.1, 0.7)), fault_hours=float(np.exp(rng.uniform(np.log(60), np.log(600)))),
+        runs_on=float(rng.uniform(0.1, 0.7)), fault_hours=of_faults,
         bad=machines[int(rng.integers(len(machines)))].machine if rng.random() < 0.34 else None,
-        worse=float(rng.uniform(3, 5)), load=float(rng.uniform(0.6, 1.0)), sticky=float(rng.uniform(0.3, 0.9)),
-        night=float(rng.uniform(0, 1)), eye=float(rng.uniform(0.1, 0.7)),
+        worse=float(rng.uniform(3, 5)), load=float(rng.uniform(0.7, 1.0)), sticky=float(rng.uniform(0.3, 0.9)),
+        night=float(rng.uniform(0.15, 1)), eye=float(rng.uniform(0.1, 0.7)),
         checks_spool=(0.0, 0.8, 1.0)[int(rng.integers(3))], mends_at_once=float(rng.uniform(0.2, 0.7)),
-        repair_hours=float(np.exp(rng.uniform(np.log(0.7), np.log(18)))), spare_days=float(rng.uniform(1, 9)),
+        repair_hours=repair * (of_faults / 600) ** 0.5, spare_days=float(rng.uniform(1, 9)),
         hush=float(rng.uniform(0.02, 0.3)), watches=float(rng.uniform(0, 1)), proves=float(rng.choice([0, 0.3, 0.8])),
         hurried=float(rng.uniform(0, 0.08)), odd_scrap=float(rng.uniform(0, 0.03)),
         off_minutes=float(rng.uniform(1.2, 3.5)), start_minutes=float(rng.uniform(0.8, 2.5)),
@@ -169,18 +168,16 @@ def _house(rng: np.random.Generator, start: datetime, rounds: int) -> House:
 def _machines(rng: np.random.Generator, models: Sequence[str]) -> list[setup.Machine]:
     count, racks = int(rng.integers(10, 46)), int(rng.integers(2, 4))
     size = -(-count // racks)
+    of = [models[i * len(models) // count] for i in range(count)]
     return [
-        setup.Machine(
-            machine=f"P{i + 1:02d}", model=models[min(i * len(models) // count, len(models) - 1)],
-            rack="ABC"[i // size], place=i % size + 1,
-        )
-        for i in range(count)
-    ]  # fmt: skip
+        setup.Machine(machine=f"P{i + 1:02d}", model=model, rack="ABC"[i // size], place=i % size + 1)
+        for i, model in enumerate(of)
+    ]
 
 
 def _files(rng: np.random.Generator, models: Sequence[str], half: datetime, gap: float) -> list[setup.PrintFile]:
     """The print files: short and long ones by the room's own taste, one or two of them new or renamed half-way."""
-    typical, taste = float(np.exp(rng.uniform(np.log(gap), np.log(34)))), float(rng.uniform(0.25, 0.8))
+    typical, taste = float(np.exp(rng.uniform(np.log(gap), np.log(42)))), float(rng.uniform(0.25, 0.8))
     names, product, left, files = rng.permutation(PARTS)[: int(rng.integers(6, 26))], "", 0, []
     for i, name in enumerate(str(n) for n in names):
         if not left:
@@ -221,7 +218,13 @@ def _rows(house: House, hours: Hours, rng: np.random.Generator) -> tuple[setup.R
         *house.files,
         *(setup.Person(person=f"W{i + 1}", name=f"Walker {i + 1}") for i in range(hours.people)),
         *(
-            setup.Shift(weekday=day, shift=n, start=_time(a), end=_time(b), hands=hours.walkers if n == 1 else 1)  # type: ignore[arg-type]
+            setup.Shift(
+                weekday=day,
+                shift=n,
+                start=time(int(a), int(a % 1 * 60)),
+                end=time(int(b), int(b % 1 * 60)),
+                hands=hours.walkers if n == 1 else 1,
+            )  # type: ignore[arg-type]
             for day, a, b, n in days
         ),
         setup.SpecialDay(day=hours.holiday, note="closed"),
@@ -235,10 +238,6 @@ def _rows(house: House, hours: Hours, rng: np.random.Generator) -> tuple[setup.R
         setup.Cause(about="scrap", cause="dont-know", name="Don't know", place=8),
         *house.tasks,
     )
-
-
-def _time(hour: float) -> time:
-    return time(int(hour), int(60 * (hour % 1)))
 
 
 def _live(

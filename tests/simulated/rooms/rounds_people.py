@@ -80,10 +80,6 @@ class Unit:
     runs: list[Run] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
 
-    @property
-    def state(self) -> str:
-        return self.turns[-1][1]
-
     def turn(self, at: datetime, state: str) -> None:
         """From `at` on it is in that state."""
         if self.turns[-1][0] == at:
@@ -107,33 +103,30 @@ class Unit:
         if when <= now:
             it.fates.pop(0)
             self.halt(when, fate)
-            self.turn(when, "done" if fate == "itself" else "stopped")
 
     def halt(self, at: datetime, how: str) -> None:
         """The print on it prints no longer; what it took is gone from the spool and from the machine's life."""
         it = self.print
         assert it
         ran = (at - it.resumed).total_seconds() / 3600
-        it.hours, it.how = it.hours + ran, how
-        it.ended = at
+        it.hours, it.how, it.ended = it.hours + ran, how, at
         it.starved = at if how == "starved" else it.starved
         self.grams = max(0.0, self.grams - it.grams * ran / it.total)
         self.fault_in -= ran
         self.since_upkeep += ran
+        self.turn(at, "done" if how == "itself" else "stopped")
 
     def clear(self, at: datetime | None, scrap: int) -> None:
         """The print is off the platform at `at`, or the span is over."""
         it = self.print
-        if it is None:
-            return
+        assert it
         assert it.ended
-        self.runs.append(
-            Run(
-                machine=self.row.machine, file=it.file.file, revision=it.file.revision, started=it.started,
-                ended=it.ended, off=at, hours=it.hours, whole=it.whole, by_itself=it.how == "itself",
-                parts=it.file.parts, scrap=scrap, starved=it.starved,
-            )
+        run = Run(
+            machine=self.row.machine, file=it.file.file, revision=it.file.revision, started=it.started, ended=it.ended,
+            off=at, hours=it.hours, whole=it.whole, by_itself=it.how == "itself", parts=it.file.parts, scrap=scrap,
+            starved=it.starved,
         )  # fmt: skip
+        self.runs.append(run)
         self.print = None
 
     def finish(self, end: datetime) -> None:
@@ -144,7 +137,8 @@ class Unit:
             last = next(fate for fate in it.fates if fate[1] != "starved")
             it.ended = after(end if it.how else it.resumed, 60 * (last[0] - it.hours))
             it.hours, it.how = last
-        self.clear(None, 0)
+        if it:
+            self.clear(None, 0)
         if self.trouble:
             self.faults.append(Fault(self.row.machine, self.trouble.failed, None, self.trouble.in_print))
 
@@ -162,10 +156,9 @@ class Walker:
         self.facts: list[Fact] = []
         self.carried: PrintFile | None = None
         self.by, self.round, self.last, self.mood = "", 0, False, 1.0
-        self.clock = datetime.min.replace(tzinfo=UTC)
-        self.acted = False
+        self.clock, self.acted = datetime.min.replace(tzinfo=UTC), False
         self._ways: dict[str, Callable[[Unit], None]] = {
-            "printing": self._printing, "proving": self._printing, "done": self._done, "stopped": self._stopped,
+            "printing": self._printing, "proving": self._printing, "done": self._ended, "stopped": self._ended,
             "empty": self._empty, "down": self._out, "waiting": self._out, "upkeep": self._bench, "aside": self._aside,
         }  # fmt: skip
 
@@ -173,7 +166,7 @@ class Walker:
         """Come to a machine, do there what there is to do, and go on."""
         self._spend(self.house.walk_seconds / 60)
         unit.advance(self.clock)
-        saw, came, before, self.acted = unit.state, self.clock, len(self.facts), False
+        saw, came, before, self.acted = unit.turns[-1][1], self.clock, len(self.facts), False
         hushed = unit.trouble is not None and not unit.trouble.told
         self._ways[saw](unit)
         if saw != "aside" and not hushed:
@@ -196,26 +189,21 @@ class Walker:
         hours = it.hours + (self.clock - it.resumed).total_seconds() / 3600
         if it.spoilt is not None and hours > it.spoilt and self._chance(self.house.eye):
             unit.halt(self.clock, "stopped")
-            unit.turn(self.clock, "stopped")
             self._take_off(unit)
             self._empty(unit)
 
-    def _done(self, unit: Unit) -> None:
-        if not self._chance(self.house.hurried):
-            self._take_off(unit)
-            self._empty(unit)
-
-    def _stopped(self, unit: Unit) -> None:
+    def _ended(self, unit: Unit) -> None:
         it = unit.print
         assert it
+        if it.how == "itself" and self._chance(self.house.hurried):
+            return
         if it.how == "starved" and self._chance(0.95):
             self._fit(unit, it.file.material)
             unit.go(self.clock)
             return
-        failed = it.ended if it.how == "fault" else None
         self._take_off(unit)
-        if failed:
-            self._found(unit, failed, in_print=True)
+        if it.how == "fault" and it.ended:
+            self._found(unit, it.ended, in_print=True)
         else:
             self._empty(unit)
 
@@ -232,29 +220,21 @@ class Walker:
         self._say(unit, "PartsOff", scrap=scrap, scrap_cause=cause, ended=ended)
 
     def _scrap(self, it: Print) -> int:
-        if it.how != "itself":
-            return it.file.parts if self._chance(0.88) else int(self.rng.integers(1, it.file.parts + 1))
-        if it.spoilt is not None:
-            return it.file.parts if self._chance(0.6) else int(self.rng.integers(1, it.file.parts + 1))
+        if it.how != "itself" or it.spoilt is not None:
+            return it.file.parts if self._chance(0.8) else int(self.rng.integers(1, it.file.parts + 1))
         return int(self.rng.binomial(it.file.parts, self.house.odd_scrap))
 
     def _empty(self, unit: Unit) -> None:
         """A clear machine: upkeep that is due, a fault that shows at the start, or the next print if there is work."""
-        if self._upkeep(unit):
-            return
-        if self._chance(self.house.aside):
-            unit.till = after(self.clock, 60 * 24 * float(self.rng.uniform(1, 14)))
-            unit.turn(self.clock, "aside")
-            self._say(unit, "SetAside")
+        if self._upkeep(unit) or self._set_aside(unit):
             return
         carried, self.carried = self.carried, None
-        wanted = carried is not None and (not carried.models or unit.row.model in carried.models)
-        if not wanted and not self._chance(self.house.load * self.mood):
-            return
-        if self._chance(0.02 * min(1.0, 150 / self.house.fault_hours)):
-            self._found(unit, self.clock, in_print=False)
-            return
-        self._start(unit, carried if wanted and carried else self._choose(unit))
+        wanted = carried if carried and unit.row.model in carried.models else None
+        if wanted or self._chance(self.house.load * self.mood):
+            if self._chance(0.02 * min(1.0, 150 / self.house.fault_hours)):
+                self._found(unit, self.clock, in_print=False)
+            else:
+                self._start(unit, wanted or self._choose(unit))
 
     def _choose(self, unit: Unit) -> PrintFile:
         newest = {file.file: file for file in self.house.files if file.since <= self.clock}
@@ -269,9 +249,10 @@ class Walker:
         return fit[int(self.rng.choice(len(fit), p=weights / weights.sum()))]
 
     def _start(self, unit: Unit, file: PrintFile) -> None:
-        it = self._print_of(unit, file)
         other = unit.material != file.material
-        if other or (unit.grams < it.grams and self._chance(self.house.checks_spool)):
+        if other or (
+            unit.grams < 1.02 * file.grams * self.house.usage[file.file] and self._chance(self.house.checks_spool)
+        ):
             self._fit(unit, file.material, part=other)
         self._spend(self.house.start_minutes)
         it = self._print_of(unit, file)
@@ -285,16 +266,14 @@ class Walker:
         """The first layers went wrong under their eyes: off with it, and again, here or on the next machine."""
         soon = after(self.clock, float(self.rng.uniform(2, 6)))
         unit.advance(soon)
-        if unit.print is None or unit.print.how:
-            return
-        self.clock = soon
-        unit.halt(self.clock, "stopped")
-        unit.turn(self.clock, "stopped")
-        self._take_off(unit)
-        if self._chance(0.2):
-            self.carried = file
-        else:
-            self._start(unit, file)
+        if unit.print and not unit.print.how:
+            self.clock = soon
+            unit.halt(self.clock, "stopped")
+            self._take_off(unit)
+            if self._chance(0.2):
+                self.carried = file
+            else:
+                self._start(unit, file)
 
     def _print_of(self, unit: Unit, file: PrintFile) -> Print:
         house, rng = self.house, self.rng
@@ -327,14 +306,14 @@ class Walker:
         cause = house.causes[int(rng.integers(len(house.causes)))]
         told, named = not self._chance(house.hush), self._chance(0.75)
         hours = house.repair_hours * float(rng.lognormal(0, 1.3))
-        waits = bool(cause.spare) and self._chance(0.45)
+        waits = bool(cause.spare) and self._chance(0.35)
         days = house.spare_days * float(rng.lognormal(0, 0.5)) if waits else 0.0
         quick = not waits and self._chance(house.mends_at_once)
         ready = self.clock if quick else after(self.clock, min(60 * hours + 1440 * days, 45 * 1440))
         unit.trouble = Trouble(failed, cause, ready, told, in_print, named, waits)
         self._tell_down(unit, unit.trouble)
         if quick:
-            self._mend(unit)
+            self._mend(unit, unit.trouble)
 
     def _tell_down(self, unit: Unit, trouble: Trouble) -> None:
         waits = trouble.waits and trouble.named
@@ -348,17 +327,14 @@ class Walker:
         """A machine that is down: mended when it can be and somebody is here, or its cause is found out."""
         trouble = unit.trouble
         assert trouble
-        if trouble.ready <= self.clock:
-            if self._chance(0.9):
-                self._mend(unit)
+        if trouble.ready <= self.clock and self._chance(0.9):
+            self._mend(unit, trouble)
         elif not trouble.named and self._chance(0.4):
             self._spend(6)
             trouble.named = True
             self._tell_down(unit, trouble)
 
-    def _mend(self, unit: Unit) -> None:
-        trouble = unit.trouble
-        assert trouble
+    def _mend(self, unit: Unit, trouble: Trouble) -> None:
         unit.turn(self.clock, "down")
         self._spend(float(self.rng.lognormal(np.log(14), 0.6)))
         spares = (trouble.cause.spare,) if trouble.cause.spare and (trouble.waits or self._chance(0.3)) else ()
@@ -392,8 +368,7 @@ class Walker:
 
     def _upkept(self, unit: Unit) -> None:
         assert unit.task
-        assert unit.till
-        minutes = min((self.clock - unit.till).total_seconds() / 60, 7 * 1440)
+        minutes = min((self.clock - (unit.till or self.clock)).total_seconds() / 60, 7 * 1440)
         unit.turn(self.clock, "empty")
         self._say(unit, "UpkeepDone", task=unit.task.task, minutes=float(round(minutes)))
         unit.task = unit.till = None
@@ -402,6 +377,14 @@ class Walker:
         self._spend(8)
         self._upkept(unit)
         self._empty(unit)
+
+    def _set_aside(self, unit: Unit) -> bool:
+        if self._chance(1 - self.house.aside):
+            return False
+        unit.till = after(self.clock, 60 * 24 * float(self.rng.uniform(1, 14)))
+        unit.turn(self.clock, "aside")
+        self._say(unit, "SetAside")
+        return True
 
     def _aside(self, unit: Unit) -> None:
         if unit.till and unit.till <= self.clock:
