@@ -25,14 +25,12 @@ from tests.simulated.rooms.rounds_people import Fact, Unit, Walker, after
 from tests.simulated.rooms.told import Told
 
 END = datetime(2026, 5, 31, 23, tzinfo=UTC)
-PATTERNS = ("one shift", "one shift and Saturday", "late rounds")
 ZONES = ("Europe/Lisbon", "Europe/Helsinki", "Europe/Prague", "America/Denver", "America/Toronto", "Pacific/Auckland")
 PARTS = (
     "clip", "hinge", "knob", "tray", "bracket", "foot", "sleeve", "hook", "cap", "spacer", "handle", "latch", "cover",
     "guide", "ring", "stand", "grip", "duct", "shim", "frame", "wedge", "plug", "rail", "cradle", "spout",
 )  # fmt: skip
 TROUBLES = ("nozzle", "belt", "heater", "feeder", "board", "sensor", "fan")
-
 #: An entry, with the round and rack that it may be forgotten with.
 Tapped = tuple[AnyEntry, tuple[int, str]]
 
@@ -100,19 +98,18 @@ def room(seed: int, missing: float, weeks: int = 10) -> Told:
     draw, life, tell, lose = (np.random.default_rng([seed, 7, stream]) for stream in range(4))
     hours = _hours(draw)
     house = _house(draw, start, hours.rounds)
-    rows = _rows(house, hours, draw)
     units, facts = _live(house, hours, start, life)
-    told = _Teller(house, tell).tell(facts)
     return Told(
-        family="rounds", seed=seed, pattern=hours.pattern, start=start, end=END, rows=rows,
-        entries=_thinned(told, missing, lose), turns={unit.row.machine: tuple(unit.turns) for unit in units},
+        family="rounds", seed=seed, pattern=hours.pattern, start=start, end=END,
+        rows=_rows(house, hours, draw), entries=_thinned(_Teller(house, tell).tell(facts), missing, lose),
+        turns={unit.row.machine: tuple(unit.turns) for unit in units},
         runs=tuple(run for unit in units for run in unit.runs),
         faults=tuple(fault for unit in units for fault in unit.faults), bad=house.bad,
     )  # fmt: skip
 
 
 def _hours(rng: np.random.Generator) -> Hours:
-    pattern = PATTERNS[int(rng.integers(3))]
+    pattern = ("one shift", "one shift and Saturday", "late rounds")[int(rng.integers(3))]
     opens = float(rng.choice([6, 6.5, 7, 7.5, 8, 9]))
     return Hours(
         pattern=pattern, zone=ZoneInfo(ZONES[int(rng.integers(len(ZONES)))]), opens=opens,
@@ -128,14 +125,13 @@ def _hours(rng: np.random.Generator) -> Hours:
 def _house(rng: np.random.Generator, start: datetime, rounds: int) -> House:
     models = ["M1", "M2", "M3"][: int(rng.integers(1, 4))]
     machines = _machines(rng, models)
-    files = _files(rng, models, start + (END - start) * float(rng.uniform(0.35, 0.65)), 56 / (rounds + 1))
+    files = _files(rng, models, start + (END - start) * float(rng.uniform(0.35, 0.65)), 42 / (rounds + 1))
     names = sorted({file.file for file in files})
     of_room, spread = float(rng.uniform(0.85, 1.25)), float(rng.uniform(0.01, 0.06))
     base, usage = float(rng.uniform(0.008, 0.07)), float(rng.uniform(0.96, 1.09))
     spares = {cause: f"{cause}-kit" if rng.random() < 0.6 else None for cause in TROUBLES}
-    changed = start + (END - start) * float(rng.uniform(0.4, 0.6))
     of_faults, repair = (float(np.exp(rng.uniform(np.log(a), np.log(b)))) for a, b in ((60, 600), (0.7, 24)))
-    jump = 1 + float(rng.choice([-1, 1]) * rng.uniform(0.03, 0.08))
+    by = 1 + float(rng.choice([-1, 1]) * rng.uniform(0.03, 0.08))
     return House(
         machines=machines, files=files, pack=float(rng.choice([750, 1000, 1000, 2300])),
         causes=[
@@ -148,7 +144,7 @@ def _house(rng: np.random.Generator, start: datetime, rounds: int) -> House:
         * int(rng.random() < 0.6),
         pace={name: of_room * float(np.exp(rng.normal(0, spread))) for name in names},
         model_pace={model: float(np.exp(rng.normal(0, 0.02))) for model in models},
-        firmware=(models[0], changed, jump) if rng.random() < 0.3 else None,
+        firmware=(models[0], start + (END - start) * float(rng.uniform(0.4, 0.6)), by) if rng.random() < 0.3 else None,
         run_spread=float(np.exp(rng.uniform(np.log(0.003), np.log(0.03)))),
         usage={name: float(np.clip(rng.normal(usage, 0.012), 0.95, 1.10)) for name in names},
         risk={name: min(0.6, base * float(rng.lognormal(0, 0.9))) for name in names},
@@ -177,7 +173,7 @@ def _machines(rng: np.random.Generator, models: Sequence[str]) -> list[setup.Mac
 
 def _files(rng: np.random.Generator, models: Sequence[str], half: datetime, gap: float) -> list[setup.PrintFile]:
     """The print files: short and long ones by the room's own taste, one or two of them new or renamed half-way."""
-    typical, taste = float(np.exp(rng.uniform(np.log(gap), np.log(42)))), float(rng.uniform(0.25, 0.8))
+    typical, taste = float(np.exp(rng.uniform(np.log(gap), np.log(30)))), float(rng.uniform(0.3, 0.9))
     names, product, left, files = rng.permutation(PARTS)[: int(rng.integers(6, 26))], "", 0, []
     for i, name in enumerate(str(n) for n in names):
         if not left:
@@ -192,20 +188,20 @@ def _files(rng: np.random.Generator, models: Sequence[str], half: datetime, gap:
                 material=str(rng.choice(["pla-black", "pla-black", "petg-grey", "petg-white"])),
             )
         )  # fmt: skip
-    old, other = files[0], files[1]
-    files.append(old.model_copy(update={"revision": 2, "since": half, "hours": round(old.hours * 0.9 + 0.05, 2)}))
+    files.append(
+        files[0].model_copy(update={"revision": 2, "since": half, "hours": round(files[0].hours * 0.9 + 0.05, 2)})
+    )
     if rng.random() < 0.6:
-        files.append(other.model_copy(update={"file": f"{other.file}-new", "since": half}))
+        files.append(files[1].model_copy(update={"file": f"{files[1].file}-new", "since": half}))
     return files
 
 
 def _rows(house: House, hours: Hours, rng: np.random.Generator) -> tuple[setup.Row, ...]:
     """The set-up as the room has it."""
     spares = sorted({cause.spare for cause in house.causes if cause.spare})
-    days = [(day, hours.opens, hours.shuts, 1) for day in setup.WEEKDAYS[:5]]
-    days += [(day, hours.late, hours.late + 2, 2) for day in setup.WEEKDAYS[:5] if hours.late]
-    days += [("sat", hours.opens + 1, hours.opens + 6, 1)] * bool(hours.saturday)
-    shown = ("warped", "stringy", "loose")
+    days = [(day, hours.opens, hours.shuts, 1, hours.walkers) for day in setup.WEEKDAYS[:5]]
+    days += [(day, hours.late, hours.late + 2, 2, 1) for day in setup.WEEKDAYS[:5] if hours.late]
+    days += [("sat", hours.opens + 1, hours.opens + 6, 1, hours.walkers)] * bool(hours.saturday)
     return (
         setup.Shop(
             name="Invented rounds", zone=str(hours.zone), change_minutes=round(house.off_minutes + house.start_minutes)
@@ -218,14 +214,8 @@ def _rows(house: House, hours: Hours, rng: np.random.Generator) -> tuple[setup.R
         *house.files,
         *(setup.Person(person=f"W{i + 1}", name=f"Walker {i + 1}") for i in range(hours.people)),
         *(
-            setup.Shift(
-                weekday=day,
-                shift=n,
-                start=time(int(a), int(a % 1 * 60)),
-                end=time(int(b), int(b % 1 * 60)),
-                hands=hours.walkers if n == 1 else 1,
-            )  # type: ignore[arg-type]
-            for day, a, b, n in days
+            setup.Shift.model_validate({"weekday": day, "shift": n, "start": _time(a), "end": _time(b), "hands": hands})
+            for day, a, b, n, hands in days
         ),
         setup.SpecialDay(day=hours.holiday, note="closed"),
         *(
@@ -234,10 +224,17 @@ def _rows(house: House, hours: Hours, rng: np.random.Generator) -> tuple[setup.R
         ),
         *house.causes,
         setup.Cause(about="down", cause="dont-know", name="Don't know", place=8),
-        *(setup.Cause(about="scrap", cause=c, name=c.title(), place=i) for i, c in enumerate(shown, 1)),
+        *(
+            setup.Cause(about="scrap", cause=c, name=c.title(), place=i)
+            for i, c in enumerate(("warped", "stringy", "loose"), 1)
+        ),
         setup.Cause(about="scrap", cause="dont-know", name="Don't know", place=8),
         *house.tasks,
     )
+
+
+def _time(hour: float) -> time:
+    return time(int(hour), int(hour % 1 * 60))
 
 
 def _live(
@@ -344,13 +341,12 @@ class _Teller:
             fields |= self._other_file(fact)
         first = self._add(fact, at, noted, machine, fields)
         slipped = machine != fact.machine.machine or fields.get("file") != fact.fields.get("file")
-        if slipped and self.rng.random() < self.voids:
-            again = after(noted, float(self.rng.choice([1, 3, 30, 90])))
-            if again < END:
-                void = {"kind": "EntryVoided", "id": self._id(), "at": again, "noted_at": again, "by": fact.by}
-                taken_back = entry_adapter.validate_python(void | {"which": first, "why": "slip"})
-                self.told.append((taken_back, (fact.round, fact.machine.rack)))
-                self._add(fact, at, again, fact.machine.machine, dict(fact.fields))
+        again = after(noted, float(self.rng.choice([1, 3, 30, 90])))
+        if slipped and again < END and self.rng.random() < self.voids:
+            void = {"kind": "EntryVoided", "id": self._id(), "at": again, "noted_at": again, "by": fact.by}
+            taken_back = entry_adapter.validate_python(void | {"which": first, "why": "slip"})
+            self.told.append((taken_back, (fact.round, fact.machine.rack)))
+            self._add(fact, at, again, fact.machine.machine, dict(fact.fields))
 
     def _add(self, fact: Fact, at: datetime, noted: datetime, machine: str, fields: dict[str, object]) -> UUID:
         head = {"kind": fact.kind, "id": self._id(), "at": at, "noted_at": noted, "by": fact.by, "machine": machine}
@@ -367,7 +363,7 @@ class _Teller:
             at = after(fact.at, float(self.rng.exponential(0.4)))
             return at, at
         noted = after(over, float(self.rng.uniform(1, 15)))
-        ago = (noted - fact.at).total_seconds() / 60 * float(self.rng.lognormal(0, 0.2))
+        ago = (noted - fact.at).total_seconds() / 60 * float(self.rng.lognormal(0, 0.12))
         return after(noted, -self.step * round(ago / self.step)), noted
 
     def _neighbour(self, machine: setup.Machine) -> str:

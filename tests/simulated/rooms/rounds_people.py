@@ -170,7 +170,7 @@ class Walker:
         hushed = unit.trouble is not None and not unit.trouble.told
         self._ways[saw](unit)
         if saw != "aside" and not hushed:
-            look = {"saw": {"proving": "printing", "waiting": "down"}.get(saw, saw)}
+            look: dict[str, object] = {"saw": {"proving": "printing", "waiting": "down"}.get(saw, saw)}
             self.facts.insert(before, Fact(came, self.by, unit.row, self.round, "Looked", look, self.acted))
 
     def _chance(self, share: float) -> bool:
@@ -208,16 +208,14 @@ class Walker:
             self._empty(unit)
 
     def _take_off(self, unit: Unit) -> None:
-        """Taking parts off takes minutes; until then the machine stays as it was."""
         it = unit.print
         assert it
         self._spend(self.house.off_minutes)
         scrap = self._scrap(it)
         cause = str(self.rng.choice(list(self.house.scrap_causes))) if scrap else None
-        ended = "itself" if it.how == "itself" else "stopped"
         unit.clear(self.clock, scrap)
         unit.turn(self.clock, "empty")
-        self._say(unit, "PartsOff", scrap=scrap, scrap_cause=cause, ended=ended)
+        self._say(unit, "PartsOff", scrap=scrap, scrap_cause=cause, ended="itself" if it.how == "itself" else "stopped")
 
     def _scrap(self, it: Print) -> int:
         if it.how != "itself" or it.spoilt is not None:
@@ -359,12 +357,11 @@ class Walker:
             return False
         unit.turn(self.clock, "upkeep")
         unit.task, unit.till, unit.since_upkeep = task, self.clock, 0.0
-        if self.last and self._chance(0.15):
-            self.acted = True
-            return True
-        self._spend(task.minutes)
-        self._upkept(unit)
-        return False
+        overnight, self.acted = self.last and self._chance(0.15), True
+        if not overnight:
+            self._spend(task.minutes)
+            self._upkept(unit)
+        return overnight
 
     def _upkept(self, unit: Unit) -> None:
         assert unit.task
@@ -374,7 +371,6 @@ class Walker:
         unit.task = unit.till = None
 
     def _bench(self, unit: Unit) -> None:
-        self._spend(8)
         self._upkept(unit)
         self._empty(unit)
 
