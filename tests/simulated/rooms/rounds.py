@@ -117,7 +117,7 @@ def _hours(rng: np.random.Generator) -> Hours:
         late=float(rng.choice([20, 20.5, 21, 21.5])) if pattern == "late rounds" else 0.0,
         spread=float(rng.uniform(10, 40)) / 60,
         saturday=int(rng.integers(1, 4)) if pattern == "one shift and Saturday" else 0,
-        left_out=float(rng.uniform(0, 0.06)), people=int(rng.integers(2, 5)), walkers=int(rng.integers(1, 3)),
+        left_out=float(rng.uniform(0, 0.06)), people=int(rng.integers(2, 5)), walkers=1 + int(rng.random() < 0.35),
         holiday=date(2026, 5, 25) if rng.random() < 0.5 else date(2026, 4, 6),
     )  # fmt: skip
 
@@ -156,8 +156,8 @@ def _house(rng: np.random.Generator, start: datetime, rounds: int) -> House:
         repair_hours=repair * (of_faults / 600) ** 0.5, spare_days=float(rng.uniform(1, 9)),
         hush=float(rng.uniform(0.02, 0.3)), watches=float(rng.uniform(0, 1)), proves=float(rng.choice([0, 0.3, 0.8])),
         hurried=float(rng.uniform(0, 0.08)), odd_scrap=float(rng.uniform(0, 0.03)),
-        off_minutes=float(rng.uniform(1.2, 3.5)), start_minutes=float(rng.uniform(0.8, 2.5)),
-        walk_seconds=float(rng.uniform(8, 30)), aside=float(rng.choice([0, 0.0005, 0.002])),
+        off_minutes=float(rng.uniform(2, 6)), start_minutes=float(rng.uniform(1, 4)),
+        walk_seconds=float(rng.uniform(10, 50)), aside=float(rng.choice([0, 0.0005, 0.002])),
     )  # fmt: skip
 
 
@@ -185,7 +185,7 @@ def _files(rng: np.random.Generator, models: Sequence[str], half: datetime, gap:
             setup.PrintFile(
                 file=name, revision=1, product=product, parts=int(rng.choice([1, 2, 4, 6, 8, 12, 20])), hours=hours,
                 grams=float(round(min(600, 10 + hours * rng.uniform(8, 28)))), models=fit,
-                material=str(rng.choice(["pla-black", "pla-black", "petg-grey", "petg-white"])),
+                material=str(rng.choice(["pla-black", "petg-grey", "petg-white"], p=[0.75, 0.15, 0.1])),
             )
         )  # fmt: skip
     files.append(
@@ -381,10 +381,7 @@ class _Teller:
 
 
 def _thinned(told: Sequence[Tapped], missing: float, rng: np.random.Generator) -> tuple[AnyEntry, ...]:
-    """What reached the log: of the share missing one part went by whole racks of a round, the rest one by one.
-
-    Nobody takes back what is not there.
-    """
+    """What reached the log: some went by whole racks of a round, some one by one; a void goes with what it voids."""
     by_rack = missing * float(rng.uniform(0.15, 0.7))
     one_by_one = 1 - (1 - missing) / (1 - by_rack)
     batches = {batch: rng.random() >= by_rack for batch in dict.fromkeys(batch for _, batch in told)}
