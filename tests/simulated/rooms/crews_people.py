@@ -14,8 +14,7 @@ from zoneinfo import ZoneInfo
 from core import setup
 from core.entries import KINDS, AnyEntry
 
-HOUR = 3600
-DAY = 24 * HOUR
+HOUR, DAY = 3600, 24 * 3600
 #: Life goes on after the span so that the prints running at its end have an end.
 AFTER = 5 * DAY
 #: How often the room asks whether there is work for an empty machine.
@@ -132,12 +131,13 @@ class Ways:
         self.waves = chance.uniform(0.05, 0.35)
         self.run_spread, self.use = chance.uniform(0.003, 0.03), chance.uniform(0.95, 1.10)
         self.mean_fault = 10 ** chance.uniform(1.78, 2.78)
-        self.untold, self.spare_share, self.long_share = (chance.uniform(0, top) for top in (0.35, 0.5, 0.1))
+        rare = min(1.0, self.mean_fault / 300) ** 0.5
+        self.untold, self.spare_share, self.long_share = (chance.uniform(0, t) for t in (0.35, rare / 2, rare / 10))
         self.spare_days, self.work_hours = chance.uniform(0.5, 5), chance.uniform(0.25, 1.5)
         self.run_on, self.part_spools = chance.uniform(0.2, 0.8), chance.uniform(0.0, 0.3)
         self.abort, self.move, self.hush = chance.uniform(0.0, 0.05), chance.uniform(0.0, 0.006), chance.random()
         self.asides = chance.uniform(0, 4) * TICK / here.seconds
-        self.idle_fault = chance.uniform(0.1, 0.4) * 6 / self.mean_fault
+        self.idle_fault = chance.uniform(0.2, 1.2) / self.mean_fault
         self.model_factor = {model: chance.gauss(1.0, 0.04) for model in models}
         self.firmware = (chance.choice(models), NEVER, 1.0)
         if chance.random() < 0.35:
@@ -293,9 +293,8 @@ class Telling:
         self.here, self.chance = here, chance
         self.told: list[tuple[int, AnyEntry, Deed]] = []
         self._models = {m.machine: m.model for m in here.machines}
-        self._blurs: dict[tuple[str, int], float] = {}
+        self._blurs, self._tapped = dict[tuple[str, int], float](), dict[str, int]()
         self._rounds: dict[int, UUID] = {}
-        self._tapped: dict[str, int] = {}
         for deed in sorted(deeds, key=lambda d: (d.at, d.machine, d.kind)):
             if not deed.hushed and deed.at < self.here.seconds:
                 self._tell_one(deed)
