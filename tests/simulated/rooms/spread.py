@@ -1,18 +1,21 @@
 """The widest family: every habit is drawn on its own, so that no two rooms are alike.
 
-It assumes 10 to 45 machines of 1 to 3 models in 2 or 3 racks and one to five hands a shift, who come to a machine after a
-lognormal wait of staffed time whose median is 3 minutes to 3 hours. People start the next print at once or later, as far
-as that week's work goes; they pause, abort, move and restart prints, and tell a removal before a restart or not. Machines
-fail by the printing hour, all alike but for one bad one in a third of the rooms; some faults are never told. Files differ
-in risk by a lot, and of a few nobody knows the right hours. A failed machine is "stopped" until somebody finds it, and
-"down" or "waiting" from then on. A room starts empty. What is told late is told from memory, by some far more than others;
-entries go missing at random, by kind, by person or whole half days at a time.
+It assumes 10 to 45 machines of 1 to 3 models in 2 or 3 racks and one to five hands a shift, who come to a machine
+after a lognormal wait of staffed time whose median is 3 minutes to 3 hours. They start the next print at once or
+later, as far as that week's work goes; they pause, abort, move and restart prints, and tell a removal before a
+restart or not. Machines fail by the printing hour, all alike but for one bad one in a third of the rooms; some
+faults are never told. Files differ in risk by a lot, and of a few nobody knows the right hours. A failed machine is
+"stopped" until somebody finds it, and "down" or "waiting" from then on. A room starts empty; one used less than 25
+% or more than 85 % is drawn anew. What is told late is told from memory, by some far more than others; entries go
+missing at random, by kind, by person or whole half days at a time.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
+from typing import Literal
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -35,14 +38,22 @@ from core.setup import (
     SpecialDay,
     UpkeepTask,
 )
-from tests.simulated.rooms.spread_people import DAY, WEEK, Bench, Floor, Life, Print, Spans
-from tests.simulated.rooms.spread_telling import tell
+from tests.simulated.rooms.spread_floor import DAY, WEEK, Bench, Fact, Floor, Print, Spans, tell
+from tests.simulated.rooms.spread_people import Life
 from tests.simulated.rooms.told import Fault, Run, Told
 
 END = datetime(2026, 5, 31, 23, tzinfo=UTC)
 PATTERNS = ("one shift", "one shift and Saturday", "two shifts", "two shifts and Saturday")
 ZONES = ("Europe/Dublin", "Europe/Helsinki", "America/Chicago", "America/Halifax", "Australia/Adelaide")
-WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+WEEKDAYS: tuple[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"], ...] = (
+    "mon",
+    "tue",
+    "wed",
+    "thu",
+    "fri",
+    "sat",
+    "sun",
+)
 NAMES = (
     "hinge", "knob", "clip", "bracket", "hook", "spacer", "foot", "tray", "lid", "grip", "cap", "duct", "frame",
     "pulley", "handle", "plug", "stand", "cover", "wedge", "ring", "funnel", "latch", "rail", "shim", "cradle",
@@ -50,31 +61,65 @@ NAMES = (
 CAUSES = (("nozzle", "nozzle"), ("belt", "belt"), ("bed", None), ("feeder", "feeder"), (DONT_KNOW, None))
 SCRAPS = ("warped", "stringy", "loose", DONT_KNOW)
 Rng = np.random.Generator
+PRINTS = ("printing", "proving")
+#: A room whose machines print less or more than this is drawn anew, so many times at most.
+LEAST_USED, MOST_USED, MOST_DRAWS = 0.25, 0.85, 8
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """A room drawn: its set-up, its floor with all that happened on it, and what there is to tell."""
+
+    pattern: str
+    rows: list[Row]
+    floor: Floor
+    facts: list[Fact]
+    bad: str | None
 
 
 def room(seed: int, missing: float, weeks: int = 10) -> Told:
     """One room of this family: the same seed has the same life however much is missing of what is told."""
-    rng, start = np.random.default_rng([seed, 71]), END - timedelta(weeks=weeks)
-    pattern, zone = PATTERNS[int(rng.integers(4))], ZoneInfo(str(rng.choice(ZONES)))
-    habits, hands = _habits(rng), int(rng.integers(1, 6))
-    shifts = _shifts(pattern, hands, rng)
-    shut = [(start + timedelta(days=int(d))).astimezone(zone).date() for d in rng.integers(3, 7 * weeks, 2)]
-    people = _people(shifts, hands, zone, start, {str(day) for day in shut}, rng)
-    benches, bad = _benches(rng, habits)
-    files, turn = _files(sorted({b.model for b in benches}), start, weeks, rng)
-    floor = _floor(benches, files, start, turn, people, weeks, rng)
-    life = Life(floor, habits, rng)
-    life.live()
-    rows = _rows(zone, benches, files, shifts, people, habits, floor.pack)
-    rows += [SpecialDay(day=day) for day in dict.fromkeys(shut)]
-    entries = tell(life.facts, floor, start, missing, np.random.default_rng([seed, 72]))
+    start = END - timedelta(weeks=weeks)
+    for attempt in range(MOST_DRAWS):
+        drawn = _drawn(np.random.default_rng([seed, 71, attempt]), PATTERNS[seed % 4], start, weeks)
+        if LEAST_USED <= _used(drawn.floor) <= MOST_USED:
+            break
+    floor, benches = drawn.floor, drawn.floor.benches
+    entries = tell(drawn.facts, floor, start, missing, np.random.default_rng([seed, 72]))
     turns = {b.code: [(_at(start, t), state) for t, state in b.turns if t < floor.span] for b in benches}
     runs = [_run(b.code, run, start, floor.span) for b in benches for run in b.prints if run.started < floor.span]
     faults = [
         Fault(b.code, _at(start, f.failed), _within(start, f.back, floor.span), f.in_print)
         for b in benches for f in b.faults if f.failed < floor.span
     ]  # fmt: skip
-    return Told("spread", seed, pattern, start, END, rows, entries, turns, runs, faults, bad)
+    return Told("spread", seed, drawn.pattern, start, END, drawn.rows, entries, turns, runs, faults, drawn.bad)
+
+
+def _drawn(rng: Rng, pattern: str, start: datetime, weeks: int) -> _Drawn:
+    """One room drawn and lived through."""
+    zone, habits, hands = ZoneInfo(str(rng.choice(ZONES))), _habits(rng), int(rng.integers(1, 6))
+    shifts = _shifts(pattern, hands, rng)
+    shut = [(start + timedelta(days=int(d))).astimezone(zone).date() for d in rng.integers(3, 7 * weeks, 2)]
+    people = _people(shifts, hands, zone, start, {str(day) for day in shut}, rng)
+    benches, bad = _benches(rng, habits)
+    shortest = 4.0 if pattern.startswith("one") else 2.5
+    files, turn = _files(sorted({b.model for b in benches}), start, weeks, shortest, rng)
+    floor = _floor(benches, files, start, turn, people, weeks=weeks, rng=rng)
+    life = Life(floor, habits, rng)
+    life.live()
+    rows = _rows(zone, benches, files, shifts, people, habits=habits, pack=floor.pack)
+    rows += [SpecialDay(day=day) for day in dict.fromkeys(shut)]
+    return _Drawn(pattern, rows, floor, life.facts, bad)
+
+
+def _used(floor: Floor) -> float:
+    """The share of machine time in which machines print."""
+    printed = 0
+    for bench in floor.benches:
+        ends = [t for t, _ in bench.turns[1:]] + [floor.span]
+        spans = zip(bench.turns, ends, strict=True)
+        printed += sum(min(b, floor.span) - a for (a, s), b in spans if s in PRINTS and a < floor.span)
+    return printed / (floor.span * len(floor.benches))
 
 
 def _at(start: datetime, t: int) -> datetime:
@@ -104,7 +149,8 @@ def _log(rng: Rng, low: float, high: float) -> float:
 def _habits(rng: Rng) -> dict[str, float]:
     """Every habit on its own: hours, minutes and shares."""
     flat = {
-        "wait_spread": (0.5, 1.3), "demand": (0.35, 1.2), "at_once": (0.2, 1), "look_ahead": (0, 0.9), "use": (0.95, 1.1),
+        "wait_spread": (0.5, 1.3), "demand": (0.45, 1.3), "at_once": (0.2, 1), "look_ahead": (0, 0.9),
+        "use": (0.95, 1.1),
         "fit_exact": (0.85, 1), "untold": (0, 0.4), "no_spare": (0, 0.6), "runs_on": (0.1, 0.9), "spots": (0.05, 0.7),
         "again": (0, 0.8), "silent_again": (0, 0.7), "abort": (0, 0.05), "move": (0, 0.8), "pause": (0, 0.06),
         "give_up": (0, 0.3), "proves": (0, 0.4), "aside": (0, 1), "overnight": (0, 0.5), "passing": (0, 0.2),
@@ -126,8 +172,10 @@ def _shifts(pattern: str, hands: int, rng: Rng) -> list[Shift]:
     else:
         day = [(time(first), time(first + int(rng.integers(8, 10))))]
     rows = [
-        Shift(weekday=name, shift=i + 1, start=a, end=b, hands=hands) for name in WEEKDAYS[:5] for i, (a, b) in enumerate(day)
-    ]  # type: ignore[arg-type, unused-ignore]
+        Shift(weekday=name, shift=i + 1, start=a, end=b, hands=hands)
+        for name in WEEKDAYS[:5]
+        for i, (a, b) in enumerate(day)
+    ]
     if pattern.endswith("Saturday"):
         rows.append(Shift(weekday="sat", start=time(first), end=time(first + 6), hands=hands))
     return rows
@@ -149,7 +197,8 @@ def _people(
             if str(date) in shut or rng.random() < off or (day // 7 == away and len(names) > 1 and i % 2):
                 continue
             for row in shifts:
-                if row.weekday == WEEKDAYS[date.weekday()] and (row.shift - 1 == i // hands or row.weekday == "sat"):
+                team = day // 7 % teams if row.weekday == "sat" else row.shift - 1
+                if row.weekday == WEEKDAYS[date.weekday()] and team == i // hands:
                     a, b = (datetime.combine(date, t, zone) for t in (row.start, row.end))
                     late, soon = rng.exponential(5 * 60), rng.exponential(early * 1200)
                     mine.append((int((a - start).total_seconds() + late), int((b - start).total_seconds() - soon)))
@@ -172,16 +221,18 @@ def _benches(rng: Rng, habits: Mapping[str, float]) -> tuple[list[Bench], str | 
     return benches, bad.code
 
 
-def _files(models: list[str], start: datetime, weeks: int, rng: Rng) -> tuple[list[PrintFile], datetime]:
+def _files(
+    models: list[str], start: datetime, weeks: int, shortest: float, rng: Rng
+) -> tuple[list[PrintFile], datetime]:
     """The print files, some revised or renamed half-way; `hours` are the stated ones."""
     turn = start + timedelta(days=int(rng.integers(2 * weeks, 5 * weeks)))
-    middle, spread, rows = _log(rng, 1.5, 14), rng.uniform(0.3, 1.0), []
+    middle, spread, rows = _log(rng, shortest, 28), rng.uniform(0.3, 1.0), []
     for i in range(int(rng.integers(6, 26))):
         hours = round(float(np.clip(rng.lognormal(np.log(middle), spread), 0.5, 40)), 2)
         fits = models if i < 2 or rng.random() < 0.6 else [str(rng.choice(models))]
         rows.append(PrintFile(
             file=NAMES[i], revision=1, product=f"{NAMES[i // 3]}-{1 + i % int(rng.integers(1, 4))}",
-            parts=int(rng.integers(1, 25)), hours=hours, grams=round(min(850.0, hours * rng.uniform(8, 30)), 1),
+            parts=int(rng.integers(1, 25)), hours=hours, grams=round(min(650.0, hours * rng.uniform(8, 30)), 1),
             material=f"plastic-{1 + int(rng.integers(3))}", models=tuple(fits),
         ))  # fmt: skip
     for old in [rows[int(i)] for i in rng.choice(len(rows), 2, replace=False)]:
@@ -192,8 +243,8 @@ def _files(models: list[str], start: datetime, weeks: int, rng: Rng) -> tuple[li
 
 
 def _floor(
-    benches: list[Bench], files: list[PrintFile], start: datetime, turn: datetime, people: dict[str, Spans],
-    weeks: int, rng: Rng,
+    benches: Sequence[Bench], files: list[PrintFile], start: datetime, turn: datetime, people: dict[str, Spans],
+    *, weeks: int, rng: Rng,
 ) -> Floor:  # fmt: skip
     """How long prints truly take, and what goes wrong with which file."""
     common, spread = rng.uniform(0.85, 1.25), rng.uniform(0.01, 0.06)
@@ -211,9 +262,11 @@ def _floor(
         new = firm[1] if changes and model == firm[0] and t >= since else 1.0
         return float(file.hours * factor[file.file, file.revision] * of[model] * new)
 
+    old = [f for f in files if f.since == ALWAYS]
+    new = [f for f in files if f.since > ALWAYS or f.file not in later]
+
     def in_force(t: int) -> list[PrintFile]:
-        return [f for f in files if (f.since > ALWAYS if t >= half else f.since == ALWAYS) or f.file not in later
-                and not f.file.endswith("-new")]  # fmt: skip
+        return new if t >= half else old
 
     risk = _log(rng, 0.0008, 0.01)
     return Floor(
@@ -224,8 +277,8 @@ def _floor(
 
 
 def _rows(
-    zone: ZoneInfo, benches: list[Bench], files: list[PrintFile], shifts: list[Shift], people: Mapping[str, Spans],
-    habits: Mapping[str, float], pack: Mapping[str, float],
+    zone: ZoneInfo, benches: Sequence[Bench], files: list[PrintFile], shifts: list[Shift], people: Mapping[str, Spans],
+    *, habits: Mapping[str, float], pack: Mapping[str, float],
 ) -> list[Row]:  # fmt: skip
     """The set-up as the shop would have written it."""
     rows: list[Row] = [Shop(name="Invented room", zone=zone.key)]

@@ -3,116 +3,20 @@
 from __future__ import annotations
 
 import heapq
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import TypeVar
 
 import numpy as np
 
 from core.setup import PrintFile
+from tests.simulated.rooms.spread_floor import DAY, HOUR, MINUTE, WEEK, Bench, Breakdown, Fact, Floor, Print, Spans
 
-MINUTE, HOUR, DAY = 60, 3600, 86400
-WEEK = 7 * DAY
 NEVER = 10**12
 #: How a state looks to somebody who passes.
 LOOKS = {"proving": "printing", "waiting": "down", "aside": "empty"}
 
 T = TypeVar("T")
-Spans = Sequence[tuple[int, int]]
-
-
-@dataclass(slots=True)
-class Fact:
-    """What somebody did or saw, as they would tell it at once: seconds from the start, by whom, and the fields."""
-
-    at: int
-    by: str
-    kind: str
-    machine: str
-    more: dict[str, object] = field(default_factory=dict)
-
-
-@dataclass(slots=True)
-class Print:
-    """A print as it truly goes; `ahead` is what happens to it, by the seconds it has printed until then."""
-
-    file: PrintFile
-    proving: bool
-    started: int
-    hours: float
-    whole: float
-    ahead: list[tuple[int, str]]
-    printed: int = 0
-    ended: int | None = None
-    off: int | None = None
-    scrap: int = 0
-    by_itself: bool = False
-    spoiled: bool = False
-    starved: int | None = None
-    since: int | None = None
-
-    def lasted(self, t: int) -> int:
-        """Seconds printed by a moment, pauses not counted."""
-        return self.printed + (t - self.since if self.since is not None and t > self.since else 0)
-
-
-@dataclass(slots=True)
-class Breakdown:
-    """A true fault of a machine."""
-
-    failed: int
-    in_print: bool
-    back: int | None = None
-
-
-@dataclass(slots=True)
-class Bench:
-    """One machine with everything that has happened to it."""
-
-    code: str
-    model: str
-    rack: str
-    frailty: float
-    upkeep_in: float
-    turns: list[tuple[int, str]] = field(default_factory=lambda: [(0, "empty")])
-    prints: list[Print] = field(default_factory=list)
-    faults: list[Breakdown] = field(default_factory=list)
-    token: int = 0
-    called: bool = False
-    broken: bool = False
-    grams: float = 0.0
-    material: str = ""
-    again: PrintFile | None = None
-    prove: bool = False
-
-    def seen(self, t: int) -> str:
-        """Its state at a moment."""
-        return next(state for since, state in reversed(self.turns) if since <= t)
-
-    def turn(self, t: int, state: str) -> None:
-        """Take a state on from a moment; what was to come of the last one comes no more."""
-        while self.turns and self.turns[-1][0] >= t:
-            self.turns.pop()
-        if not self.turns or self.turns[-1][1] != state:
-            self.turns.append((t, state))
-        self.token += 1
-
-
-@dataclass(frozen=True, slots=True)
-class Floor:
-    """All that life needs: machines, files in force, true hours of a print, risks an hour, and who is in when."""
-
-    benches: Sequence[Bench]
-    files: Callable[[int], Sequence[PrintFile]]
-    whole: Callable[[PrintFile, str, int], float]
-    risk: Mapping[str, float]
-    pack: Mapping[str, float]
-    causes: Sequence[tuple[str, str | None]]
-    scrap_causes: Sequence[str]
-    tasks: Sequence[str]
-    people: Mapping[str, Spans]
-    span: int
-    every: Sequence[PrintFile]
 
 
 def joined(spans: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
@@ -124,6 +28,12 @@ def joined(spans: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
         else:
             whole.append((a, b))
     return whole
+
+
+def inside(spans: Spans, t: int) -> bool:
+    """Whether a moment is in one of the spans."""
+    at = bisect_right(spans, t, key=lambda span: span[1])
+    return at < len(spans) and spans[at][0] <= t
 
 
 class Life:
@@ -164,9 +74,8 @@ class Life:
 
     def later(self, t: int, seconds: float) -> int:
         """The moment after so many seconds of staffed time."""
-        for a, b in self.staffed:
-            if b <= t:
-                continue
+        first = bisect_right(self.staffed, t, key=lambda span: span[1])
+        for a, b in self.staffed[first:]:
             here = b - max(a, t)
             if seconds < here:
                 return int(max(a, t) + seconds)
@@ -180,11 +89,13 @@ class Life:
         """Somebody will come to a machine after the room's usual wait."""
         if not bench.called:
             bench.called = True
-            self.push(self.later(t, self.wait(self.habits["wait"] * share, self.habits["wait_spread"])), self.visit, bench)
+            self.push(
+                self.later(t, self.wait(self.habits["wait"] * share, self.habits["wait_spread"])), self.visit, bench
+            )
 
     def hand(self, t: int) -> str | None:
         """Somebody who is in and has nothing in their hands."""
-        free = [p for p, spans in self.floor.people.items() if self.busy[p] <= t and any(a <= t < b for a, b in spans)]
+        free = [p for p, spans in self.floor.people.items() if self.busy[p] <= t and inside(spans, t)]
         return self.pick(free) if free else None
 
     def next_hand(self, t: int) -> int:
@@ -358,7 +269,10 @@ class Life:
         self.push(ends, lambda b, at: self.upkept(b, at, t), bench)
 
     def upkept(self, bench: Bench, t: int, began: int) -> None:
-        who = self.pick(list(self.floor.people))
+        who = self.hand(t)
+        if who is None:
+            self.push(self.next_hand(t), lambda b, at: self.upkept(b, at, began), bench)
+            return
         bench.turn(t, "empty")
         minutes = min(round((t - began) / MINUTE), 7 * 24 * 60)
         self.tell(t, who, "UpkeepDone", bench, task=self.pick(self.floor.tasks), minutes=minutes)
@@ -367,11 +281,17 @@ class Life:
     def set_aside(self, bench: Bench, t: int, who: str) -> None:
         bench.turn(t, "aside")
         self.tell(t, who, "SetAside", bench)
-        self.push(self.later(t + int(self.rng.uniform(1, 18) * DAY), self.rng.uniform(0, 6 * HOUR)), self.put_back, bench)
+        self.push(
+            self.later(t + int(self.rng.uniform(1, 18) * DAY), self.rng.uniform(0, 6 * HOUR)), self.put_back, bench
+        )
 
     def put_back(self, bench: Bench, t: int) -> None:
+        who = self.hand(t)
+        if who is None:
+            self.push(self.next_hand(t), self.put_back, bench)
+            return
         bench.turn(t, "empty")
-        self.tell(t, self.hand(t) or self.pick(list(self.floor.people)), "PutBack", bench)
+        self.tell(t, who, "PutBack", bench)
         self.call(bench, t)
 
     def round(self, bench: Bench, t: int) -> None:
@@ -397,6 +317,7 @@ class Life:
         run = bench.prints[-1] if bench.prints else None
         if state == "printing" and run and run.spoiled and self.chance(self.habits["spots"]):
             run.printed, run.since, run.ended = run.lasted(t + 20), None, t + 20
+            self.leave(bench, run)
             bench.turn(t + 20, "stopped")
             self.call(bench, t + 20, 0.1)
 
@@ -433,21 +354,27 @@ class Life:
             run.starved, bench.grams = t, 0.0
         elif what != "pause":
             run.ended, run.by_itself = t, what == "end"
-            bench.upkeep_in -= run.printed / HOUR
+            self.leave(bench, run)
         if what == "fault":
             bench.broken = True
             bench.faults.append(Breakdown(t, in_print=True))
         self.call(bench, t)
+
+    def leave(self, bench: Bench, run: Print) -> None:
+        """A print is over: the material that it did not use is still on the spool."""
+        bench.upkeep_in -= run.printed / HOUR
+        bench.grams += run.file.grams * self.habits["use"] * max(0.0, 1 - run.printed / (run.hours * HOUR))
 
     def abort(self, bench: Bench, t: int, who: str) -> None:
         """Somebody stops a print soon after its start and starts it again, here or on another machine."""
         run = bench.prints[-1]
         run.ended = run.off = t
         run.scrap = run.file.parts
+        self.leave(bench, run)
         bench.turn(t, "empty")
         self.tell(t, who, "PartsOff", bench, scrap=run.scrap, scrap_cause="dont-know", ended="stopped")
-        others = [b for b in self.floor.benches if b.model == bench.model and b.turns[-1][1] == "empty" and b is not bench]
-        others = [b for b in others if b.turns[-1][0] < t]
+        alike = [b for b in self.floor.benches if b.model == bench.model and b is not bench]
+        others = [b for b in alike if b.turns[-1][1] == "empty" and b.turns[-1][0] < t]
         to = self.pick(others) if others and self.chance(self.habits["move"]) else bench
         self.start(to, t + int(self.rng.uniform(1, 8) * MINUTE), who, run.file)
         if to is not bench:

@@ -1,21 +1,123 @@
-"""What the people of a widely drawn room tap of what they did and saw: late, with slips, and not all of it."""
+"""What a widely drawn room consists of, and what its people tap of its life: late, with slips, and not all of it."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from uuid import UUID
 
 import numpy as np
 
 from core.entries import AnyEntry, EntryVoided, entry_adapter
-from tests.simulated.rooms.spread_people import HOUR, MINUTE, Fact, Floor
+from core.setup import PrintFile
+
+MINUTE, HOUR, DAY = 60, 3600, 86400
+WEEK = 7 * DAY
+Spans = Sequence[tuple[int, int]]
+
+
+@dataclass(slots=True)
+class Fact:
+    """What somebody did or saw, as they would tell it at once: seconds from the start, by whom, and the fields."""
+
+    at: int
+    by: str
+    kind: str
+    machine: str
+    more: dict[str, object] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class Print:
+    """A print as it truly goes; `ahead` is what happens to it, by the seconds it has printed until then."""
+
+    file: PrintFile
+    proving: bool
+    started: int
+    hours: float
+    whole: float
+    ahead: list[tuple[int, str]]
+    printed: int = 0
+    ended: int | None = None
+    off: int | None = None
+    scrap: int = 0
+    by_itself: bool = False
+    spoiled: bool = False
+    starved: int | None = None
+    since: int | None = None
+
+    def lasted(self, t: int) -> int:
+        """Seconds printed by a moment, pauses not counted."""
+        return self.printed + (t - self.since if self.since is not None and t > self.since else 0)
+
+
+@dataclass(slots=True)
+class Breakdown:
+    """A true fault of a machine."""
+
+    failed: int
+    in_print: bool
+    back: int | None = None
+
+
+@dataclass(slots=True)
+class Bench:
+    """One machine with everything that has happened to it."""
+
+    code: str
+    model: str
+    rack: str
+    frailty: float
+    upkeep_in: float
+    turns: list[tuple[int, str]] = field(default_factory=lambda: [(0, "empty")])
+    prints: list[Print] = field(default_factory=list)
+    faults: list[Breakdown] = field(default_factory=list)
+    token: int = 0
+    called: bool = False
+    broken: bool = False
+    grams: float = 0.0
+    material: str = ""
+    again: PrintFile | None = None
+    prove: bool = False
+
+    def seen(self, t: int) -> str:
+        """Its state at a moment."""
+        return next(state for since, state in reversed(self.turns) if since <= t)
+
+    def turn(self, t: int, state: str) -> None:
+        """Take a state on from a moment; what was to come of the last one comes no more."""
+        while self.turns and self.turns[-1][0] >= t:
+            self.turns.pop()
+        if not self.turns or self.turns[-1][1] != state:
+            self.turns.append((t, state))
+        self.token += 1
+
+
+@dataclass(frozen=True, slots=True)
+class Floor:
+    """All that life needs: machines, files in force, true hours of a print, risks an hour, and who is in when."""
+
+    benches: Sequence[Bench]
+    files: Callable[[int], Sequence[PrintFile]]
+    whole: Callable[[PrintFile, str, int], float]
+    risk: Mapping[str, float]
+    pack: Mapping[str, float]
+    causes: Sequence[tuple[str, str | None]]
+    scrap_causes: Sequence[str]
+    tasks: Sequence[str]
+    people: Mapping[str, Spans]
+    span: int
+    every: Sequence[PrintFile]
+
 
 MISSING = ("at random", "by kind", "in bursts", "by person")
 HALF_DAY = 12 * HOUR
 
 
-def tell(facts: Sequence[Fact], floor: Floor, start: datetime, missing: float, rng: np.random.Generator) -> list[AnyEntry]:
+def tell(
+    facts: Sequence[Fact], floor: Floor, start: datetime, missing: float, rng: np.random.Generator
+) -> list[AnyEntry]:
     """The entries that reach the log, in the order in which they do."""
     late, slip = _log(rng, 0.01, 0.5), _log(rng, 0.0005, 0.02)
     mends, way = rng.random(), MISSING[int(rng.integers(len(MISSING)))]
@@ -25,7 +127,7 @@ def tell(facts: Sequence[Fact], floor: Floor, start: datetime, missing: float, r
         if fact.at >= floor.span - HOUR // 2:
             continue
         share = 0.0 if fact.kind == "Looked" else min(0.9, late * person[fact.by])
-        entries += _told(fact, floor, start, share, slip, mends, rng)
+        entries += _told(fact, floor, start, share, (slip, mends), rng)
     gone = _gone(entries, start, missing, way, rng)
     there = {entry.id for entry, lost in zip(entries, gone, strict=True) if not lost}
     kept = [e for e in entries if e.id in there and (not isinstance(e, EntryVoided) or e.which in there)]
@@ -37,9 +139,10 @@ def _log(rng: np.random.Generator, low: float, high: float) -> float:
 
 
 def _told(
-    fact: Fact, floor: Floor, start: datetime, late: float, slip: float, mends: float, rng: np.random.Generator
+    fact: Fact, floor: Floor, start: datetime, late: float, habits: tuple[float, float], rng: np.random.Generator
 ) -> list[AnyEntry]:
     """One fact as it is tapped: at once or from memory; after a slip it may be taken back and said anew."""
+    slip, mends = habits
     noted, at = _when(fact, floor, late, rng)
     wrong = _slip(fact, floor, rng) if rng.random() < slip else None
     if wrong is None:
@@ -76,7 +179,8 @@ def _slip(fact: Fact, floor: Floor, rng: np.random.Generator) -> Fact | None:
     if fact.kind == "PrintStarted" and rng.random() < 0.6:
         fit = [f for f in floor.every if model[fact.machine] in f.models]
         other = fit[int(rng.integers(len(fit)))]
-        return Fact(fact.at, fact.by, fact.kind, fact.machine, {**fact.more, "file": other.file, "revision": other.revision})
+        told = {**fact.more, "file": other.file, "revision": other.revision}
+        return Fact(fact.at, fact.by, fact.kind, fact.machine, told)
     beside = codes[(codes.index(fact.machine) + int(rng.choice([-1, 1]))) % len(codes)]
     same = model[beside] == model[fact.machine]
     return Fact(fact.at, fact.by, fact.kind, beside, fact.more) if same and fact.kind != "Looked" else None
