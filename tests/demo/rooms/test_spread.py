@@ -10,8 +10,8 @@ import pytest
 
 from core.log.record import record_many
 from core.log.store import Log
-from tests.simulated.rooms.spread import room
-from tests.simulated.rooms.told import STATES, Told
+from demo.rooms.spread import room
+from demo.rooms.told import STATES, Told
 
 SEEDS = (1, 4)
 WEEKS = 3

@@ -6,8 +6,8 @@ import pytest
 
 from core.log.record import record_many
 from core.log.store import Log
-from tests.simulated.rooms.rounds import room
-from tests.simulated.rooms.told import STATES, Told
+from demo.rooms.rounds import room
+from demo.rooms.told import STATES, Told
 
 WEEKS = 4
 SEEDS = (3, 8, 14)

@@ -9,8 +9,8 @@ import pytest
 
 from core.log.record import record_many
 from core.log.store import Log
-from tests.simulated.rooms.crews import room
-from tests.simulated.rooms.told import STATES, Told
+from demo.rooms.crews import room
+from demo.rooms.told import STATES, Told
 
 SEEDS = (7, 10)
 

@@ -11,8 +11,8 @@ import pytest
 from core.log.record import record_many
 from core.log.store import Log
 from core.setup import Shop
-from tests.simulated.rooms.queues import room
-from tests.simulated.rooms.told import OUT_OF_SERVICE, STATES, Run, Told
+from demo.rooms.queues import room
+from demo.rooms.told import OUT_OF_SERVICE, STATES, Run, Told
 
 SEEDS = (2, 4)
 WEEKS = 3

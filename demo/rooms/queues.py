@@ -28,8 +28,8 @@ import numpy as np
 from core import setup as tables
 from core.entries import AnyEntry, entry_adapter
 from core.setup import WEEKDAYS, PrintFile, Row, Shift, SpecialDay
-from tests.simulated.rooms.queues_people import DAY, DOWN, HOUR, NEVER, SPARES, Act, Life, Print, Unit
-from tests.simulated.rooms.told import Fault, Run, Told
+from demo.rooms.queues_people import DAY, DOWN, HOUR, NEVER, SPARES, Act, Life, Print, Unit
+from demo.rooms.told import Fault, Run, Told
 
 END = datetime(2026, 5, 31, 23, tzinfo=UTC)
 ZONES = ("Europe/Dublin", "Europe/Madrid", "Europe/Helsinki", "America/Toronto", "America/Denver", "America/Santiago")

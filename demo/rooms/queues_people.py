@@ -8,7 +8,7 @@ from math import inf
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:  # the room is drawn there, and lives here
-    from tests.simulated.rooms.queues import Plant, Sheet, Window
+    from demo.rooms.queues import Plant, Sheet, Window
 
 HOUR, DAY, NEVER = 3600, 86400, inf
 SPARES = ("nozzle", "belt", "fan", "heater")

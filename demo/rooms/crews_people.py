@@ -274,9 +274,9 @@ def _draw_crew(here: Place, chance: Random) -> None:
             works[day, since, until] = works.get((day, since, until), 0) + 1
         for date in (d for d in dates if d.weekday() in days and d != holiday and chance.random() > 0.03):
             midnight = datetime.combine(date, time(), here.zone)
-            since, until = ((midnight + timedelta(hours=h)).astimezone(UTC) - here.start for h in days[date.weekday()])
-            came = max(0, int(since.total_seconds() + chance.uniform(-300, 500)))
-            went = int(until.total_seconds() + chance.uniform(-600, 900))
+            comes, goes = ((midnight + timedelta(hours=h)).astimezone(UTC) - here.start for h in days[date.weekday()])
+            came = max(0, int(comes.total_seconds() + chance.uniform(-300, 500)))
+            went = int(goes.total_seconds() + chance.uniform(-600, 900))
             worker.shifts += [(came, went)] if went > came else []
         here.crew.append(worker)
         here.rows.append(setup.Person(person=worker.name, name=f"Person {worker.name}"))
