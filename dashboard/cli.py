@@ -2,7 +2,7 @@
 
 import json
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -175,11 +175,14 @@ def tables(shop: Path, folder: Path, at: str | None, parquet: bool) -> None:
 @_as_json
 @_as_sheet
 @click.option("--how-sure", is_flag=True, help="Instead: how far off it is on invented shops whose truth is known.")
-@click.option("--shops", type=click.IntRange(1, 500), default=24, show_default=True, help="So many of those shops.")
-def report(shop: Path, at: str | None, as_json: bool, sheet: Path | None, how_sure: bool, shops: int) -> None:
+@click.option("--rooms", type=click.IntRange(1, 500), default=20, show_default=True, help="So many rooms of each family.")
+@click.option("--family", "families", multiple=True, help="Rooms of this family alone; may be given several times.")
+def report(  # noqa: PLR0913, PLR0917 - an argument an option
+    shop: Path, at: str | None, as_json: bool, sheet: Path | None, how_sure: bool, rooms: int, families: tuple[str, ...]
+) -> None:
     """What the owner's page says."""
     if how_sure:
-        _print_how_sure(shops)
+        _print_how_sure(rooms, families)
         return
     _one_answer(sheet, as_json)
     if sheet:
@@ -240,11 +243,15 @@ def _ask(shop: Path, name: str, progress: Callable[[float], None] | None = None,
     return ask(shop, name, progress, **arguments)
 
 
-def _print_how_sure(shops: int) -> None:
+def _print_how_sure(rooms: int, families: Sequence[str]) -> None:
     from dashboard.commands.how_sure import how_sure
+    from demo.rooms.families import FAMILIES
 
-    with _progress("Reckoning invented shops") as progress:
-        told = how_sure(shops, progress)
+    for family in families:
+        if family not in FAMILIES:
+            raise Refused("family", f"There is no family of rooms '{family}': name one of {', '.join(FAMILIES)}.")
+    with _progress("Reckoning invented rooms") as progress:
+        told = how_sure(rooms, families, progress)
     click.echo(told)
 
 

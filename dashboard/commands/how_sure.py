@@ -1,36 +1,36 @@
-"""How far off the reckoning is and how often its ranges hold the truth, on invented shops whose true life is known.
+"""How far off the reckoning is and how often its ranges hold the truth, on families of invented rooms.
 
-Shares no code with what it judges: true hours are added up here from the stretches of the demo, and
-the answers are those that the pages show. The shops differ: 12 to 60 machines, one or two shifts, prints that take
-0.9 to 1.15 of what they state; so many entries are missing, others late, some wrong.
+Shares no code with what it judges: true hours are added up here from the turns of the rooms, and the answers are those
+that the pages show. The family that fares worst comes first. Constants were found on some of the families; those set
+apart nobody looked at meanwhile.
 """
 
 from __future__ import annotations
 
 import os
-import random
 import tempfile
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
-from dataclasses import dataclass, field, fields, replace
-from datetime import UTC, datetime, timedelta
+from dataclasses import dataclass, field, fields
+from datetime import timedelta
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 
 from core import answers
 from core.estimate import Estimate
+from core.log.record import record_many
 from core.log.store import Log
+from core.setup import Machine
 from core.window import Window
-from demo.make import Truth, make
-from demo.people import USUAL
+from demo.rooms.families import FAMILIES, SET_APART
+from demo.rooms.told import OUT_OF_SERVICE, Told
 
 #: The shares of entries that are missing.
 MISSING = (0.0, 0.2, 0.4)
-#: Ten weeks of entries, of which four are judged; a Sunday midnight in Dublin's summer.
-WEEKS, JUDGED_WEEKS = 10, 4
-UNTIL = datetime(2026, 5, 31, 23, 0, tzinfo=UTC)
-DOWN = ("upkeep", "down", "waiting")
+#: Of ten weeks of entries four are judged, all but the last of the last five.
+JUDGED_WEEKS = 4
 #: A file's time is judged from so many sightings on.
 SIGHTINGS = 20
 #: Half the width of a bar of the chart, in points; the bars reach so far.
@@ -54,10 +54,12 @@ class Judged:
 
 @dataclass(frozen=True)
 class Trial:
-    """A shop, judged: printing and downtime of its weeks (points of machine time) and of each machine's weeks (hours),
+    """A room, judged: printing and downtime of its weeks (points of machine time) and of each machine's weeks (hours),
     and what files take (hours) that were seen often enough.
     """
 
+    family: str
+    pattern: str
     missing: float
     printing: list[Judged] = field(default_factory=list)
     down: list[Judged] = field(default_factory=list)
@@ -66,47 +68,52 @@ class Trial:
     files: list[Judged] = field(default_factory=list)
 
 
-def how_sure(shops: int, progress: Callable[[float], None] = lambda _: None) -> str:
-    """The report over so many shops, each with every share of entries missing; `progress` is told the share done."""
-    jobs = [(seed, missing) for seed in range(1, shops + 1) for missing in MISSING]
+def how_sure(rooms: int, families: Sequence[str] = (), progress: Callable[[float], None] = lambda _: None) -> str:
+    """The report over so many rooms of each of these families (or all), with every share of entries missing.
+
+    `progress` is told the share done.
+    """
+    jobs = [
+        (family, seed, missing)
+        for family in families or FAMILIES for seed in range(1, rooms + 1) for missing in MISSING
+    ]  # fmt: skip
     trials = []
     with ProcessPoolExecutor(os.cpu_count()) as pool:
         for done in as_completed([pool.submit(trial, *job) for job in jobs]):
             trials.append(done.result())
             progress(len(trials) / len(jobs))
-    return "\n\n".join(_of([t for t in trials if t.missing == missing], missing) for missing in MISSING)
+    return "\n\n".join(_of_share(trials, missing) for missing in MISSING)
 
 
-def trial(seed: int, missing: float) -> Trial:
-    """The last weeks but one of a shop of which a share of the entries is missing."""
-    draw = random.Random(f"room {seed}")
-    machines, shifts, slower = draw.randint(12, 60), draw.choice((1, 1, 2)), draw.uniform(0.9, 1.15)
-    found = Trial(missing)
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "shop.duckdb"
-        truth = make(path, machines, WEEKS, seed, UNTIL, replace(USUAL, missing=missing), shifts, slower)
-        with Log.open(path) as log:
-            for n in range(JUDGED_WEEKS + 1, 1, -1):
-                judge_week(log, truth, Window(UNTIL - timedelta(weeks=n), UNTIL - timedelta(weeks=n - 1)), found)
-            _judge_files(log, truth, found)
+def trial(family: str, seed: int, missing: float) -> Trial:
+    """Some weeks of a room of which a share of the entries is missing."""
+    told = FAMILIES[family](seed, missing)
+    found = Trial(family, told.pattern, missing)
+    with tempfile.TemporaryDirectory() as folder, Log.open(Path(folder) / "shop.duckdb") as log:
+        log.append_setup(list(told.rows), noted_at=told.start)
+        record_many(log, list(told.entries), now=told.end)
+        for n in range(JUDGED_WEEKS + 1, 1, -1):
+            judge_week(log, told, Window(told.end - timedelta(weeks=n), told.end - timedelta(weeks=n - 1)), found)
+        _judge_files(log, told, found)
     return found
 
 
-def true_hours(truth: Truth, window: Window) -> dict[tuple[str, str], float]:
+def true_hours(told: Told, window: Window) -> dict[tuple[str, str], float]:
     """True hours per machine and state in the window."""
     hours: dict[tuple[str, str], float] = {}
-    for machine, start, end, state in truth.stretches.select("machine", "start", "end", "state").iter_rows():
-        lasted = (min(end, window.end) - max(start, window.start)).total_seconds() / 3600
-        if lasted > 0:
-            hours[machine, state] = hours.get((machine, state), 0.0) + lasted
+    for machine, steps in told.turns.items():
+        for (start, state), (end, _) in pairwise([*steps, (told.end, "")]):
+            lasted = (min(end, window.end) - max(start, window.start)).total_seconds() / 3600
+            if lasted > 0:
+                hours[machine, state] = hours.get((machine, state), 0.0) + lasted
     return hours
 
 
-def judge_week(log: Log, truth: Truth, window: Window, found: Trial) -> None:
+def judge_week(log: Log, told: Told, window: Window, found: Trial) -> None:
     """Judge one week, as it stands when the entries end."""
-    got, true = answers.hours(log, window, "machine", truth.end), true_hours(truth, window)
+    got, true = answers.hours(log, window, "machine", told.end), true_hours(told, window)
     point = 100 / sum(true.values())
-    printing, down = _of_machines(true, ("printing",)), _of_machines(true, DOWN)
+    printing, down = _of_machines(true, ("printing",)), _of_machines(true, OUT_OF_SERVICE)
     found.printing.append(_judged(sum(printing.values()), got.whole.productive_time, point))
     found.down.append(_judged(sum(down.values()), got.whole.equipment_downtime, point))
     for group in got.groups:
@@ -126,30 +133,64 @@ def _judged(true: float, told: Estimate, unit: float = 1.0) -> Judged:
     return Judged(*(unit * value for value in (true, told.low, told.best, told.high)))
 
 
-def _judge_files(log: Log, truth: Truth, found: Trial) -> None:
-    for told in answers.report(log, truth.end - timedelta(hours=1)).print_times:
-        if told.seen >= SIGHTINGS:
-            true = told.stated * truth.factors[told.file, told.revision, told.model]
-            found.files.append(_judged(true, told.takes))
+def _judge_files(log: Log, told: Told, found: Trial) -> None:
+    """The times of files against those of their last prints: a machine's new software may have changed them."""
+    models = {row.machine: row.model for row in told.rows if isinstance(row, Machine)}
+    true = {(run.file, run.revision, models[run.machine]): run.whole for run in told.runs}
+    for time in answers.report(log, told.end - timedelta(hours=1)).print_times:
+        if time.seen >= SIGHTINGS and (time.file, time.revision, time.model) in true:
+            found.files.append(_judged(true[time.file, time.revision, time.model], time.takes))
 
 
-def _of(trials: Sequence[Trial], missing: float) -> str:
-    shops = "1 shop" if len(trials) == 1 else f"{len(trials)} shops"
-    title = f"{missing:.0%} of the entries missing: {shops}, {JUDGED_WEEKS} weeks of each"
-    of = {each.name: [one for t in trials for one in getattr(t, each.name)] for each in fields(Trial)[1:]}
+def _of_share(trials: Sequence[Trial], missing: float) -> str:
+    """All families with this share of entries missing, the one whose ranges hold least often first."""
+    mine = [trial for trial in trials if trial.missing == missing]
+    families = dict.fromkeys(trial.family for trial in mine)
+    worst = sorted(families, key=lambda family: _least_held([t for t in mine if t.family == family]))
+    told = [_of([trial for trial in mine if trial.family == family]) for family in worst]
+    return "\n\n".join([f"{missing:.0%} of the entries missing, the worst family first", *told])
+
+
+def _least_held(trials: Sequence[Trial]) -> float:
+    return min(float(np.mean([week.held for t in trials for week in weeks(t)])) for weeks in (_printing, _down))
+
+
+def _printing(trial: Trial) -> list[Judged]:
+    return trial.printing
+
+
+def _down(trial: Trial) -> list[Judged]:
+    return trial.down
+
+
+def _of(trials: Sequence[Trial]) -> str:
+    """One family."""
+    family = trials[0].family
+    rooms = "1 room" if len(trials) == 1 else f"{len(trials)} rooms"
+    apart = ", set apart" if family in SET_APART else ""
+    of = {each.name: [one for t in trials for one in getattr(t, each.name)] for each in fields(Trial)[3:]}
     files, printing, down = of["files"], of["machines_printing"], of["machines_down"]
-    close = np.mean([abs(f.best / f.true - 1) <= 0.01 for f in files]) if files else 0.0
+    close = np.mean([abs(f.best / f.true - 1) <= 0.02 for f in files]) if files else 0.0
     lines = [
         "share of machine time, points   median off   95th   mean    range   held the truth",
         _line("printing, a shop's week", of["printing"]),
+        *_by_pattern(trials),
         _line("downtime, a shop's week", of["down"]),
         f"a machine's week: printing held in {_held(printing)}, downtime in {_held(down)}",
-        f"what a file takes, seen {SIGHTINGS} times or more: within 1 % in {close:.1%}, held in {_held(files)}",
+        f"what a file takes, seen {SIGHTINGS} times or more: within 2 % in {close:.1%}, held in {_held(files)}",
         "",
         "How far off printing was, points of machine time; a bar for every half point",
         *_bars([week.best - week.true for week in of["printing"]]),
     ]
+    title = f"{family}{apart}: {rooms}, {JUDGED_WEEKS} weeks of each"
     return "\n".join([title, *(f"  {line}".rstrip() for line in lines)])
+
+
+def _by_pattern(trials: Sequence[Trial]) -> list[str]:
+    """The printing of each pattern of shifts, where there are several."""
+    patterns = sorted({trial.pattern for trial in trials})
+    weeks = {name: [week for t in trials if t.pattern == name for week in t.printing] for name in patterns}
+    return [_line(f"  {name}", weeks[name]) for name in patterns] if len(patterns) > 1 else []
 
 
 def _line(name: str, weeks: Sequence[Judged]) -> str:

@@ -10,9 +10,10 @@ import pytest
 
 from core.log.store import Log
 from core.window import Window
-from dashboard.commands.how_sure import UNTIL, Trial, judge_week, trial
+from dashboard.commands.how_sure import Trial, judge_week, trial
 from demo.make import make
 from demo.people import NO_SLIPS, ONE_IN_FIVE, Slips
+from demo.rooms.larkfield import UNTIL, told_of
 
 MACHINES, WEEKS = 36, 13
 
@@ -20,10 +21,10 @@ MACHINES, WEEKS = 36, 13
 def judged(folder: Path, slips: Slips, seed: int) -> Trial:
     """Every other of eight weeks: the first four teach the shop its pace, and nobody is back from the last weekend."""
     truth = make(folder / f"{seed}.duckdb", machines=MACHINES, weeks=WEEKS, seed=seed, until=UNTIL, slips=slips)
-    found = Trial(slips.missing)
+    found, told = Trial("larkfield", "one shift", slips.missing), told_of(truth, seed, "one shift")
     with Log.open(folder / f"{seed}.duckdb") as log:
         for n in range(WEEKS - 4, 1, -2):
-            judge_week(log, truth, Window(UNTIL - timedelta(weeks=n), UNTIL - timedelta(weeks=n - 1)), found)
+            judge_week(log, told, Window(UNTIL - timedelta(weeks=n), UNTIL - timedelta(weeks=n - 1)), found)
     return found
 
 
@@ -46,7 +47,7 @@ def test_every_shop_week_is_near_the_truth(
 
 
 def test_ranges_hold_the_truth_about_nine_times_in_ten() -> None:
-    trials = [trial(seed, missing) for seed, missing in ((4, 0.0), (11, 0.2), (20, 0.4))]
+    trials = [trial("larkfield", seed, missing) for seed, missing in ((4, 0.0), (11, 0.2), (20, 0.4))]
     machines = [week.held for one in trials for week in one.machines_printing]
     # 248 machine-weeks; those of one shop share its errors, so they count as fewer than they are.
     assert 0.78 <= sum(machines) / len(machines) <= 0.98

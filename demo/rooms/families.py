@@ -1,0 +1,17 @@
+"""The families by name, and those on which nothing is ever tuned."""
+
+from collections.abc import Callable
+
+from demo.rooms import crews, larkfield, queues, rounds, spread
+from demo.rooms.told import Told
+
+#: Makes one room of a family from its seed and the share of entries that are missing.
+FAMILIES: dict[str, Callable[[int, float], Told]] = {
+    "larkfield": larkfield.room,
+    "queues": queues.room,
+    "rounds": rounds.room,
+    "crews": crews.room,
+    "spread": spread.room,
+}
+#: Judged on, but never looked at while a constant or a law is found.
+SET_APART = ("spread",)
