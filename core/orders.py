@@ -28,7 +28,8 @@ LAGS, USUAL_LAG = 40, 1.0
 def order_book(entries: pl.DataFrame) -> pl.DataFrame:
     """A row an order: order, product, quantity, taken, due, packed (parts), over (packed whole or shipped), shipped.
 
-    Moments are microseconds, null where they have not come.
+    Moments are microseconds, null where they have not come. An order was taken by when parts of it were packed or it
+    was shipped, whatever was noted.
     """
     kind = pl.col("kind")
     rows = entries.filter(pl.col("order").is_not_null()).with_columns(pl.col("at", "due").dt.epoch("us"))
@@ -36,7 +37,7 @@ def order_book(entries: pl.DataFrame) -> pl.DataFrame:
     orders = rows.group_by("order", maintain_order=True).agg(
         product=pl.col("product").filter(took).first(),
         quantity=pl.col("quantity").filter(took).sum(),
-        taken=pl.col("at").filter(took).first(),
+        taken=pl.col("at").filter(kind.is_in(ORDER_KINDS)).min(),
         due=pl.col("due").filter(took).first(),
         packed=pl.col("quantity").filter(kind == "OrderPacked").sum(),
         last=pl.col("at").filter(kind == "OrderPacked").max(),
@@ -76,8 +77,9 @@ def flows(gaps: pl.DataFrame, files: Mapping[str, tuple[str, float]], unnoted: f
     usual; the share `unnoted` of starts is not in the log, nor is what those gave.
     """
     begun = starts(gaps).select("file", t="began", stock=pl.lit(0.0), running=pl.col("parts"))
-    on = starts(gaps).select("print", running=-pl.col("parts"))
-    off = removals(gaps).filter(pl.col("good").is_not_null()).join(on, on="print", how="inner", maintain_order="left")
+    on = starts(gaps).select("print", "file", running=-pl.col("parts"))
+    off = removals(gaps).filter(pl.col("good").is_not_null()).drop("file")
+    off = off.join(on, on="print", how="inner", maintain_order="left")
     off = off.select("file", "t", "running", stock="good")
     usual = pl.col("file").replace_strict(
         {file: good for file, (_, good) in files.items()}, default=1.0, return_dtype=pl.Float64

@@ -349,6 +349,10 @@ class Setup:
                 newest[row.file] = row
         return list(newest.values())
 
+    def most_parts(self, model: str) -> int:
+        """The most parts that a print file for a model ever puts on a platform, in any revision; 0 of none."""
+        return max((row.parts for row in self.history(PrintFile) if is_for(row, model)), default=0)
+
     def item(self, code: str, at: datetime) -> Item | None:
         """What a stock entry is about: a material, a spare or a supply."""
         return self.get(Material, code, at=at) or self.get(Spare, code, at=at) or self.get(Supply, code, at=at)

@@ -41,6 +41,7 @@ def machine_page(log: Log, machine: str, at: datetime, learned: Learned | None =
         now=now,
         acts=list(possible.acts(now.state)),
         files=_files_for(setup, now, read.reckoned, alone),
+        most_parts=setup.most_parts(now.model),
         down_causes=[Choice(code=c.cause, name=c.name) for c in setup.causes("down", at)],
         scrap_causes=[Choice(code=c.cause, name=c.name) for c in setup.causes("scrap", at)],
         spares=[Choice(code=s.spare, name=s.name) for s in fits],

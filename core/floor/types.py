@@ -63,12 +63,13 @@ class MachinePage(Frozen):
     `acts` are what is possible now, most likely first; `files` fit the machine, likeliest first; `spool` is what is
     on it, `spool_grams` the net weight of the spool last fitted to it; `shift_began` is when the shift began that
     runs or ran last today; `recent` are its newest entries (fields as recorded), newest first; `planned` is the file
-    that a loading list has for it next.
+    that a loading list has for it next. No print file for it has more than `most_parts`.
     """
 
     now: MachineNow
     acts: list[str]
     files: list[FileChoice]
+    most_parts: int
     down_causes: list[Choice]
     scrap_causes: list[Choice]
     spares: list[Choice]

@@ -1,8 +1,18 @@
-"""What is merely surprising in an entry: it is taken, with the consequence that its sentence states."""
+"""What contradicts no more than other entries: it is taken, with the consequence that its sentence states."""
 
 from __future__ import annotations
 
-from core.entries import AnyEntry, AtMachine, CameBack, Looked, PartsOff, PrintStarted
+from core.entries import (
+    AnyEntry,
+    AtMachine,
+    CameBack,
+    Looked,
+    OrderPacked,
+    OrderShipped,
+    PartsOff,
+    PrintStarted,
+    SpoolFitted,
+)
 from core.log.known import Known, clears_platform
 from core.log.rules import Rule, clock
 
@@ -43,6 +53,41 @@ def removal_without_a_start(entry: AnyEntry, known: Known) -> str | None:
     return None
 
 
+def more_scrap_than_parts(entry: AnyEntry, known: Known) -> str | None:
+    if not isinstance(entry, PartsOff) or entry.on_platform is not None:
+        return None
+    started = known.on_platform(entry)
+    file = known.file_of(started) if started else None
+    if file and entry.scrap > file.parts:
+        return (
+            f"{file.file}, the last print noted on {entry.machine}, has {file.parts} parts: "
+            f"all {entry.scrap} scrap count, none good with them, and what was printed is asked for."
+        )
+    return None
+
+
+def more_left_than_fitted(entry: AnyEntry, known: Known) -> str | None:
+    if not isinstance(entry, SpoolFitted) or entry.left_grams is None:
+        return None
+    fitted = next((e for e in known.back_from(entry) if isinstance(e, SpoolFitted)), None)
+    if fitted and entry.left_grams > fitted.grams:
+        return (
+            f"The spool noted on {entry.machine} had {fitted.grams:g} g when it was fitted: "
+            f"the {entry.left_grams:g} g are taken as left on another, fitted since and not noted."
+        )
+    return None
+
+
+def order_gone_before_taken(entry: AnyEntry, known: Known) -> str | None:
+    taken = known.order(entry.order) if isinstance(entry, OrderPacked | OrderShipped) else None
+    if taken and entry.at < taken.at:
+        return (
+            f"Order {taken.order} was noted as taken at {clock(taken.at, known)}, after this: "
+            "it is taken as on the book from this entry on."
+        )
+    return None
+
+
 def back_without_down(entry: AnyEntry, known: Known) -> str | None:
     if not isinstance(entry, CameBack):
         return None
@@ -59,6 +104,9 @@ REMARKS: tuple[Rule, ...] = (
     start_on_machine_set_aside,
     start_on_full_platform,
     removal_without_a_start,
+    more_scrap_than_parts,
+    more_left_than_fitted,
+    order_gone_before_taken,
     back_without_down,
 )
 

@@ -1,7 +1,8 @@
 """What an entry must satisfy: one named check a function.
 
 A check gets an entry and what the log knows, and returns a sentence when it is broken, else None.
-What breaks one of `REFUSALS` cannot be true; `remarks` are taken.
+What breaks one of `REFUSALS` cannot be true of the shop as set up, or contradicts itself, or names what nobody has
+told of. What contradicts no more than other entries, or what is reckoned from them, is taken: see `remarks`.
 """
 
 from collections.abc import Callable
@@ -29,7 +30,7 @@ from core.entries import (
     WentDown,
 )
 from core.log.known import Known
-from core.setup import DONT_KNOW, Cause, Machine, Material, Person, PrintFile, Product, Spare, UpkeepTask
+from core.setup import DONT_KNOW, Cause, Machine, Material, Person, Product, Spare, UpkeepTask
 
 Rule = Callable[[AnyEntry, Known], str | None]
 
@@ -99,24 +100,23 @@ def file_fits_machine(entry: AnyEntry, known: Known) -> str | None:
 
 
 def scrap_within_platform(entry: AnyEntry, known: Known) -> str | None:
-    if not isinstance(entry, PartsOff):
-        return None
-    held = parts_on_platform(entry, known)
-    if held is not None and entry.scrap > held:
+    if isinstance(entry, PartsOff) and entry.on_platform is not None and entry.scrap > entry.on_platform:
         return (
-            f"It cannot be {entry.scrap} scrap: the platform of {entry.machine} held {held}. "
-            "Change the number, or say how many it held."
+            f"{entry.scrap} of {entry.on_platform} parts of {entry.machine} cannot be scrap: "
+            "correct one of the two numbers."
         )
     return None
 
 
 def platform_within_any_file(entry: AnyEntry, known: Known) -> str | None:
-    if not isinstance(entry, PartsOff) or entry.on_platform is None:
+    if not isinstance(entry, PartsOff):
         return None
-    most = max((f.parts for f in known.setup.history(PrintFile)), default=0)
-    if entry.on_platform > most:
+    number = max(entry.scrap, entry.on_platform or 0)
+    machine = known.setup.get(Machine, entry.machine, at=entry.at) if number else None
+    most = known.setup.most_parts(machine.model) if machine else number
+    if number > most:
         return (
-            f"{entry.on_platform} parts cannot come off {entry.machine}: no print file puts more than {most} "
+            f"{number} parts cannot come off {entry.machine}: no print file for it puts more than {most} "
             "on a platform. Change the number, or correct the print file."
         )
     return None
@@ -239,18 +239,6 @@ def order_is_known(entry: AnyEntry, known: Known) -> str | None:
     return None
 
 
-def order_not_before_taken(entry: AnyEntry, known: Known) -> str | None:
-    if not isinstance(entry, OrderPacked | OrderShipped):
-        return None
-    taken = known.order(entry.order)
-    if taken and entry.at < taken.at:
-        return (
-            f"Order {entry.order} was taken at {clock(taken.at, known)}, after this entry "
-            f"({clock(entry.at, known)}): correct the time."
-        )
-    return None
-
-
 def air_says_something(entry: AnyEntry, known: Known) -> str | None:
     if isinstance(entry, AirRead) and entry.celsius is entry.humidity_pct is entry.pm25_ug_m3 is None:
         return f"The air reading at {entry.place} has no figure: give degrees, humidity or dust."
@@ -320,7 +308,6 @@ REFUSALS: tuple[Rule, ...] = (
     due_after_taken,
     order_is_new,
     order_is_known,
-    order_not_before_taken,
     air_says_something,
     actions_are_few,
     action_has_a_person,
@@ -328,15 +315,6 @@ REFUSALS: tuple[Rule, ...] = (
     action_is_open,
     void_is_possible,
 )
-
-
-def parts_on_platform(entry: PartsOff, known: Known) -> int | None:
-    """How many parts the removal took off, or None where nobody can say."""
-    if entry.on_platform is not None:
-        return entry.on_platform
-    started = known.on_platform(entry)
-    file: PrintFile | None = known.file_of(started) if started else None
-    return file.parts if file else None
 
 
 def _cause(entry: AnyEntry) -> tuple[str, str | None]:

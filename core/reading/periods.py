@@ -63,7 +63,7 @@ def period(read: Reading, window: Window) -> Period:
     spent = read.state_hours([window])
     faults = account.faults_begun(read.reckoned.gaps, [window]).height
     off = counts.within(counts.removals(read.reckoned.gaps), window, "t")
-    missing = counts.within(counts.uncounted(read.reckoned.gaps), window, "gone")
+    missing = counts.within(counts.perhaps_good(read.reckoned.gaps), window, "t")
     good = int(off["good"].sum())
     scrapped = off.filter(pl.col("scrap") > 0).group_by("cause").agg(pl.col("scrap").sum()).sort("scrap", "cause")
     return Period(

@@ -354,6 +354,7 @@ def _question(asked: questions.OpenQuestion) -> Question:
         file=asked.file,
         revision=asked.revision,
         parts=asked.parts,
+        scrap=asked.scrap,
         choices=[
             AnswerChoice(
                 name=a.name, entries=[{"kind": d.kind, "at": instant(d.at).isoformat(), **d.fields} for d in a.drafts]

@@ -245,7 +245,7 @@ class AnswerChoice(Frozen):
 
 
 class Question(Frozen):
-    """Something the entries leave open, and the ways to answer it."""
+    """Something the entries leave open, and the ways to answer it; `parts` and `scrap` of the print, where known."""
 
     id: str
     rule: str
@@ -256,6 +256,7 @@ class Question(Frozen):
     file: str | None
     revision: int | None
     parts: int | None
+    scrap: int | None
     choices: list[AnswerChoice]
 
 

@@ -107,7 +107,7 @@ def scrap(past: Past, part: Part = WHOLE, of: str | None = None) -> DailyFigure:
     A figure is known best by what fails on its own: 24 parts of one print that came loose tell no more than one.
     """
     rows = part.removals(past)
-    told = rows.drop_nulls("parts").filter(pl.col("parts") >= pl.col("scrap"))
+    told = rows.drop_nulls("parts")
     if together(told["scrap"].to_numpy().astype(np.float64), told["parts"].to_numpy().astype(np.float64)) > TOGETHER:
         return _share(past, "scrap", of, rows, SPOILT)
     t = told["t"].to_numpy()

@@ -68,14 +68,14 @@ def review(past: Past) -> Review:
 
 
 def _weeks(past: Past) -> Iterator[WeekFigures]:
-    off, missing = past.removals, counts.uncounted(past.read.reckoned.gaps)
+    off, missing = past.removals, counts.perhaps_good(past.read.reckoned.gaps)
     for place, week in enumerate(past.weeks):
         mine = counts.within(off, week, "t")
         begin, end = past.edges_of(week)
         faults = sum(begin <= fault.began < end for fault in past.faults)
         hours = account.account("shop", past.by_week.of(pl.col("window") == place), faults)
         good = int(mine["good"].sum())
-        uncounted = int(counts.within(missing, week, "gone")["parts"].sum())
+        uncounted = int(counts.within(missing, week, "t")["parts"].sum())
         yield WeekFigures(
             start=week.start,
             end=week.end,

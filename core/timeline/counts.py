@@ -20,18 +20,40 @@ def starts(gaps: pl.DataFrame) -> pl.DataFrame:
 def removals(gaps: pl.DataFrame) -> pl.DataFrame:
     """Every removal with the print it ended: machine, t, id, print, file, revision, parts, good, scrap, cause, ended.
 
-    parts and good are null where no start says how many were on the platform.
+    parts and good are null where no start says how many were on the platform. Where more was scrap than the print
+    had parts, all that came off is taken to be scrap, none good, of a file that nobody noted: see `contradicted`.
     """
-    before = gaps.select("machine", "id", "kind", "t", "ended", "scrap", "scrap_cause", "parts",
-                         print=pl.col("print").shift(1).over("machine"))  # fmt: skip
-    off = before.filter(pl.col("kind") == "PartsOff").rename({"parts": "on_platform"})
-    off = off.join(starts(gaps).select("print", "file", "revision", "parts"), on="print", how="left",
-                   maintain_order="left")  # fmt: skip
-    parts = pl.coalesce("on_platform", "parts")
-    return off.select(
-        "machine", "t", "id", "print", "file", "revision", "scrap", "ended",
+    told = pl.coalesce("on_platform", "parts")
+    parts = pl.when(told.is_not_null()).then(pl.max_horizontal(told, "scrap"))
+    of_it = [pl.when(~_too_much_scrap()).then(name).alias(name) for name in ("file", "revision")]
+    return _ended(gaps).select(
+        "machine", "t", "id", "print", *of_it, "scrap", "ended",
         cause="scrap_cause", parts=parts, good=parts - pl.col("scrap"),
     )  # fmt: skip
+
+
+def contradicted(gaps: pl.DataFrame) -> pl.DataFrame:
+    """Removals of more scrap than the announced print before them has parts: either another print came off, and that
+    one's parts were never counted, or its start was tapped wrong.
+
+    Columns: machine, model, t, id, scrap; of the announced print: print, file, revision, parts, began.
+    """
+    rows = _ended(gaps).filter(_too_much_scrap())
+    return rows.select("machine", "model", "t", "id", "scrap", "print", "file", "revision", "parts", "began")
+
+
+def _ended(gaps: pl.DataFrame) -> pl.DataFrame:
+    """Every removal with the announced print it ended, as both were told."""
+    before = gaps.select("machine", "model", "id", "kind", "t", "ended", "scrap", "scrap_cause", on_platform="parts",
+                         print=pl.col("print").shift(1).over("machine"))  # fmt: skip
+    return before.filter(pl.col("kind") == "PartsOff").join(
+        starts(gaps).drop("machine", "proving"), on="print", how="left", maintain_order="left"
+    )
+
+
+def _too_much_scrap() -> pl.Expr:
+    more = pl.col("on_platform").is_null() & (pl.col("scrap") > pl.col("parts"))
+    return more.fill_null(value=False)
 
 
 def uncounted(gaps: pl.DataFrame) -> pl.DataFrame:
@@ -58,6 +80,11 @@ def uncounted(gaps: pl.DataFrame) -> pl.DataFrame:
     # Parts come off a machine that is down as well, after it was seen so.
     rows = rows.unique("print", keep="first", maintain_order=True).join(removals(gaps), on="print", how="anti")
     return rows.join(starts(gaps).drop("machine"), on="print", how="inner", maintain_order="left")
+
+
+def perhaps_good(gaps: pl.DataFrame) -> pl.DataFrame:
+    """Parts that may have been good besides those counted, by when they were gone: t (microseconds), parts."""
+    return pl.concat([uncounted(gaps).select("parts", t="gone"), contradicted(gaps).select("parts", "t")])
 
 
 def within(rows: pl.DataFrame, window: Window, at: str) -> pl.DataFrame:

@@ -13,11 +13,13 @@ from typing import Any
 
 import polars as pl
 
-from core.timeline.counts import uncounted
+from core.timeline.counts import contradicted, uncounted
 from core.timeline.gaps import DECLARED
 from core.timeline.reckon import Reckoned
 
 NOBODY_KNOWS = "nobody knows"
+#: So many files are offered for a print whose start was not noted.
+FILES_OFFERED = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,10 +43,10 @@ class PossibleAnswer:
 class OpenQuestion:
     """Something to ask about one machine.
 
-    `rule` is one of "parts not counted", "start not noted", "return not noted", "fault not noted";
-    `about` the moment it concerns and `seen` the moment of the entry that shows it (microseconds).
-    `file`, `revision`, `parts` tell of the print where it is known. `id` stays the same while the
-    entries do.
+    `rule` is one of "parts not counted", "more scrap than parts", "start not noted", "return not noted",
+    "fault not noted"; `about` the moment it concerns and `seen` the moment of the entry that shows it (microseconds).
+    `file`, `revision`, `parts` tell of the print where it is known, `scrap` of what came off it. `id` stays the same
+    while the entries do.
     """
 
     id: str
@@ -56,6 +58,7 @@ class OpenQuestion:
     file: str | None = None
     revision: int | None = None
     parts: int | None = None
+    scrap: int | None = None
     answers: tuple[PossibleAnswer, ...] = ()
 
 
@@ -67,6 +70,7 @@ def questions(reckoned: Reckoned, since: int, closed: Sequence[str], causes: Seq
     gaps = reckoned.gaps.filter(pl.col("next_id").is_not_null() & (pl.col("until") >= since))
     asked = [
         *_not_counted(reckoned.gaps, since),
+        *_more_scrap(reckoned.gaps, since),
         *_start_not_noted(gaps),
         *_return_not_noted(gaps),
         *_fault_not_noted(gaps, causes),
@@ -90,6 +94,29 @@ def _not_counted(gaps: pl.DataFrame, since: int) -> Iterator[OpenQuestion]:
                 PossibleAnswer(NOBODY_KNOWS),
             ),
         )  # fmt: skip
+
+
+def _more_scrap(gaps: pl.DataFrame, since: int) -> Iterator[OpenQuestion]:
+    """What was printed, where more was scrap than the print that was started has parts."""
+    begun = gaps.filter(pl.col("kind") == "PrintStarted")
+    rows = contradicted(gaps).join(begun.select("takes", print="id"), on="print", how="left", maintain_order="left")
+    for row in rows.filter(pl.col("t") >= since).iter_rows(named=True):
+        yield OpenQuestion(
+            id=f"more scrap than parts:{row['id']}", rule="more scrap than parts", machine=row["machine"],
+            about=row["began"], seen=row["t"], found="parts gone", file=row["file"], revision=row["revision"],
+            parts=row["parts"], scrap=row["scrap"], answers=(*_after_it(row, begun), PossibleAnswer(NOBODY_KNOWS)),
+        )  # fmt: skip
+
+
+def _after_it(row: dict[str, Any], begun: pl.DataFrame) -> Iterator[PossibleAnswer]:
+    """The files last started here that have as many parts, and for which there was time after the noted print."""
+    latest = row["t"] - pl.col("takes")
+    fits = begun.filter(pl.col("model") == row["model"], pl.col("parts") >= row["scrap"], latest > row["began"])
+    newest = fits.sort("t", "id", descending=True).unique("file", keep="first", maintain_order=True)
+    earliest = pl.min_horizontal(row["began"] + row["takes"], latest)
+    for file, revision, at in newest.head(FILES_OFFERED).select("file", "revision", (earliest + latest) // 2).rows():
+        told = {"machine": row["machine"], "file": file, "revision": revision}
+        yield PossibleAnswer(file, (Draft("PrintStarted", at, told),))
 
 
 def _start_not_noted(gaps: pl.DataFrame) -> Iterator[OpenQuestion]:

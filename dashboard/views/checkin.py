@@ -210,7 +210,7 @@ def on_platform(step: AskedAct, answer: MachinePage) -> int | None:
     if answer.now.parts:
         return None
     held = step.told.setdefault("held", acts.likely_parts(answer))
-    parts.stepper(step, "held", 1, acts.most_parts(answer), words.held(held))
+    parts.stepper(step, "held", 1, max(answer.most_parts, 1), words.held(held))
     return held
 
 
@@ -227,9 +227,10 @@ def ask_scrap(step: AskedAct, answer: MachinePage, by: str) -> None:
     """How many were scrap, and the cause: one tap on the cause records."""
     told = on_platform(step, answer)
     held = told or answer.now.parts or 1
-    scrap = step.told["scrap"] = held if step.act == "failed" else min(step.told.get("scrap", 1), held)
+    most = told or max(answer.most_parts, held)
+    scrap = step.told["scrap"] = held if step.act == "failed" else min(step.told.get("scrap", 1), most)
     if step.act != "failed":
-        parts.stepper(step, "scrap", 1, held, words.scrap_of(scrap, held))
+        parts.stepper(step, "scrap", 1, most, words.scrap_of(scrap, held))
 
     def tapped(name: str, cause: str) -> None:
         record(name, answer, by, acts.scrapped(step.act, answer, scrap, told, cause), held)
@@ -246,9 +247,6 @@ def ask_spool(step: AskedAct, answer: MachinePage, by: str) -> None:
                 fitted = partial(step.told.update, grams=weight)
                 parts.button(f"quiet-grams-{weight}", words.spool_of(weight), before=fitted)
     left = weighed(step)
-    if left is not None and not 0 <= left <= acts.HEAVIEST * (answer.spool_grams or acts.SPOOLS[0]):
-        parts.text("refused", words.not_left(left))
-        return
     for place, choice in enumerate(answer.materials):
         name = f"main-{choice.code}"
         if parts.button(name, *words.spool_label(choice.name, grams, place == 0), primary=place == 0):
@@ -258,7 +256,7 @@ def ask_spool(step: AskedAct, answer: MachinePage, by: str) -> None:
 def weighed(step: AskedAct) -> float | None:
     """What was left on the old spool, if somebody weighed it: it teaches what prints truly use."""
     if step.told.get("weighs"):
-        return st.number_input(words.LEFT_GRAMS, value=None, step=10.0, format="%g")
+        return st.number_input(words.LEFT_GRAMS, value=None, min_value=0.0, step=10.0, format="%g")
     parts.button("quiet-weighed", words.WEIGHED, before=partial(step.told.update, weighs=True))
     return None
 

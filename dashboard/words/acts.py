@@ -14,8 +14,6 @@ Fields = dict[str, Any]
 #: Net grams a spool may hold; the first is fitted where nothing else is known of the machine.
 SPOOLS = (1000, 750, 3000)
 
-#: No spool has more left than this share of the net weight it was fitted with, its label being a little off.
-HEAVIEST = 1.1
 #: How full a spool is, as a person can see it.
 QUARTERS = {"full": 1.0, "three-quarters": 0.75, "half": 0.5, "a-quarter": 0.25}
 
@@ -172,8 +170,3 @@ def likely_parts(page: MachinePage) -> int:
     """How many parts to begin counting from: what is on the platform, or what its likeliest file makes."""
     files = [next_file(page), *page.files]
     return page.now.parts or next((file.parts for file in files if file), 1)
-
-
-def most_parts(page: MachinePage) -> int:
-    """More than this no print file puts on a platform."""
-    return max((file.parts for file in page.files), default=1)

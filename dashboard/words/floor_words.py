@@ -181,8 +181,8 @@ def act_label(act: str, parts: int | None, file: FileChoice | None, as_listed: b
 
 
 def scrap_of(scrap: int, held: int) -> str:
-    """The count between the steppers."""
-    return f"{scrap} of {held} scrap"
+    """The count between the steppers; more than the start put on is told as such, and is taken."""
+    return f"{scrap} of {held} scrap" if scrap <= held else f"{scrap} scrap, {held} were started"
 
 
 def upkeep_label(task: str, spent: int, used: Mapping[str, int], names: Mapping[str, str]) -> tuple[str, str]:
@@ -209,11 +209,6 @@ def fitted(used: Mapping[str, int], names: Mapping[str, str]) -> str:
 def spare_used(name: str, used: int) -> tuple[str, str]:
     """A spare on a button, and how many of it went in."""
     return name, f"{used} went in" if used else ""
-
-
-def not_left(grams: float) -> str:
-    """What is said of a weight that cannot be left on the old spool."""
-    return f"{grams:,g} g cannot be left on that spool: weigh it without its reel, in grams."
 
 
 def spool_label(material: str, grams: float, again: bool) -> tuple[str, str]:

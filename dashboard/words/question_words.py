@@ -25,6 +25,8 @@ def question_sentence(question: Question, clock: Clock) -> str:
     print_ = _print_of(question)
     told = {
         "parts not counted": f"the parts of the print started {about}{print_} were never counted.",
+        "more scrap than parts": f"{question.scrap} scrap were noted {seen}, where {question.parts} parts of "
+        f"{question.file} were started {about}: what was printed after it?",
         "start not noted": f"{found} {seen}, but no start was noted. It began about {about}: what was it?",
         "return not noted": f"{found} {seen}, but nobody noted that it was back. Was it, from {about}?",
         "fault not noted": f"found down {seen}. It went down about {about}: what was the cause?",
@@ -43,6 +45,8 @@ def choice_words(question: Question, choice: AnswerChoice, causes: Names) -> str
     if question.rule == "fault not noted" and choice.entries:
         cause = choice.entries[0]["cause"]
         return "Don't know" if cause == DONT_KNOW else causes.get(cause, cause.replace("-", " ").capitalize())
+    if question.rule == "more scrap than parts" and choice.entries:
+        return choice.name
     parts = f"{question.parts} " if question.parts else ""
     told = {
         "all good": f"All {parts}good",

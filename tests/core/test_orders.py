@@ -97,6 +97,19 @@ def test_an_order_is_over_when_it_is_packed_whole_or_shipped() -> None:
                     ("3", 0, micros(when(4)), micros(when(4)))]  # fmt: skip
 
 
+def test_an_order_noted_after_its_parts_were_packed_was_taken_by_then() -> None:
+    told = book(packed(when(1), 60), taken(when(2), 100), packed(when(3), 40))
+    assert told.select("taken", "over").rows() == [(micros(when(1)), micros(when(3)))]
+    assert book(shipped(when(1)), taken(when(2), 100))["taken"].to_list() == [micros(when(1))]
+
+
+def test_an_order_noted_after_it_was_shipped_took_no_time_and_never_less() -> None:
+    story = [clips(when(0)), off(when(0, 9)), shipped(when(1, 9)), taken(when(2, 9), 12), counted(when(3), 5)]
+    rows = book(*story)
+    (lag,) = lags(rows, packings(entry_frame(story), rows), {"clip": cover(*story)}, DAILY)
+    assert lag == 0
+
+
 def test_open_orders_come_earliest_due_first_with_what_is_left_of_them() -> None:
     told = book(
         taken(when(0), 100, "1", due=when(6)), taken(when(1), 50, "2", due=when(4)), packed(when(2), 20, "2"),
@@ -119,6 +132,11 @@ def test_parts_run_from_their_start_and_are_finished_when_they_come_off() -> Non
     assert sorted(told.select("t", "product", "stock", "running").rows()) == [
         (micros(when(1)), "clip", 0, 12), (micros(when(1, 3)), "clip", 10, -12), (micros(when(2)), "grille", 0, 4),
     ]  # fmt: skip
+
+
+def test_more_scrap_than_parts_gives_nothing_and_what_was_started_runs_no_longer() -> None:
+    told = moved(start(when(1)), off(when(3), scrap=8, scrap_cause="warped"))
+    assert told.select("product", "stock", "running").rows() == [("grille", 0, 4), ("grille", 0, -4)]
 
 
 def test_prints_that_nobody_counted_give_what_is_usual() -> None:

@@ -2,7 +2,7 @@
 
 from core.entries import AnyEntry
 from core.epoch import micros
-from core.timeline.counts import removals, starts, uncounted, within
+from core.timeline.counts import contradicted, perhaps_good, removals, starts, uncounted, within
 from core.window import Window
 from tests.core.larkfield import at_a1, look, reckoned, start, when
 
@@ -40,6 +40,35 @@ def test_without_a_start_nobody_knows_how_many_were_good() -> None:
         named=True
     )
     assert (row["print"], row["file"], row["parts"], row["good"], row["scrap"]) == (None, None, None, None, 1)
+
+
+def test_more_scrap_than_the_start_has_parts_is_all_that_is_taken_to_have_come_off() -> None:
+    started, off = start(when(1)), at_a1("PartsOff", when(3), scrap=8, scrap_cause="warped")
+    found = gaps(started, off)
+    (row,) = removals(found).rows(named=True)
+    assert (row["print"], row["parts"], row["good"], row["scrap"]) == (str(started.id), 8, 0, 8)
+    assert (row["file"], row["revision"]) == (None, None)
+    (doubt,) = contradicted(found).rows(named=True)
+    assert (doubt["id"], doubt["print"], doubt["file"], doubt["parts"]) == (str(off.id), str(started.id), "grille", 4)
+    assert (doubt["model"], doubt["began"], doubt["t"]) == ("bench-220", micros(when(1)), micros(when(3)))
+
+
+def test_the_parts_of_the_print_that_was_started_may_have_been_good_and_uncounted() -> None:
+    off = at_a1("PartsOff", when(3), scrap=8, scrap_cause="warped")
+    found = gaps(start(when(1)), off, start(when(3)), start(when(5)))
+    assert perhaps_good(found).sort("t")["parts", "t"].rows() == [(4, micros(when(3))), (4, micros(when(5)))]
+
+
+def test_as_much_scrap_as_parts_contradicts_nothing() -> None:
+    found = gaps(start(when(1)), at_a1("PartsOff", when(3), scrap=4, scrap_cause="warped"))
+    assert contradicted(found).height == 0
+    assert removals(found).select("file", "parts", "good").rows() == [("grille", 4, 0)]
+
+
+def test_scrap_of_parts_that_were_counted_out_contradicts_nothing() -> None:
+    found = gaps(start(when(1)), at_a1("PartsOff", when(3), on_platform=9, scrap=8, scrap_cause="warped"))
+    assert contradicted(found).height == 0
+    assert removals(found)["good"].to_list() == [1]
 
 
 def test_looks_between_a_start_and_its_removal_change_no_count() -> None:

@@ -63,6 +63,12 @@ CASES = {
     "back when it was empty": Case("fault not noted", [*RAN_BEFORE, at_a1("CameBack", when(3))], CAUSES),
 }  # fmt: skip
 
+#: Another print with room for 8 came before; since the start of four grilles a day has passed, and two hours.
+MORE_SCRAP = [
+    start(when(-1), file="clip"), at_a1("PartsOff", when(-0.5)), start(when(0)),
+    at_a1("PartsOff", when(2), scrap=8, scrap_cause="warped"),
+]  # fmt: skip
+
 cases = pytest.mark.parametrize("case", CASES.values(), ids=CASES.keys())
 ANSWERS = {
     f"{name}: {answer}": (case, answer)
@@ -140,6 +146,34 @@ def test_a_question_about_parts_tells_of_their_print() -> None:
     assert question.about == micros(when(0))
     scrap = question.answers[1].drafts[0].fields
     assert (scrap["scrap"], scrap["scrap_cause"], scrap["on_platform"]) == (12, "dont-know", 12)
+
+
+def test_more_scrap_than_parts_asks_what_was_printed() -> None:
+    (question,) = asked(MORE_SCRAP)
+    assert (question.rule, question.file, question.parts, question.scrap) == ("more scrap than parts", "grille", 4, 8)
+    assert (question.about, question.seen) == (micros(when(0)), micros(when(2)))
+    assert [answer.name for answer in question.answers] == ["clip", NOBODY_KNOWS]
+    assert asked(MORE_SCRAP, closed=[question.id]) == []
+
+
+def test_the_print_that_was_forgotten_began_after_the_one_noted_and_had_its_time() -> None:
+    (question,) = asked(MORE_SCRAP)
+    (draft,) = question.answers[0].drafts
+    # Between a day after its start, when the grilles were done, and two hours, what clips take, before the removal.
+    assert draft.at == micros(when(1, 11))
+    assert draft.fields == {"machine": "A1", "file": "clip", "revision": 1}
+
+
+def test_once_it_is_told_what_was_printed_the_parts_of_the_print_before_are_asked_for() -> None:
+    (question,) = asked(MORE_SCRAP)
+    (next_one,) = asked([*MORE_SCRAP, *told(question.answers[0])])
+    assert (next_one.rule, next_one.file, next_one.parts) == ("parts not counted", "grille", 4)
+
+
+def test_a_print_for_which_there_was_no_time_is_not_offered() -> None:
+    hasty = [*MORE_SCRAP[:3], at_a1("PartsOff", when(0, 1), scrap=8, scrap_cause="warped")]
+    (question,) = asked(hasty)
+    assert [answer.name for answer in question.answers] == [NOBODY_KNOWS]
 
 
 def test_the_file_to_guess_is_the_machines_last() -> None:

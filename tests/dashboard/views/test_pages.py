@@ -8,7 +8,7 @@ from uuid import UUID
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from core.entries import PartsOff, PrintStarted
+from core.entries import PartsOff, PrintStarted, SpoolFitted
 from core.epoch import utc_now
 from core.log.record import record
 from core.log.store import Log
@@ -94,18 +94,54 @@ def test_spools_of_another_weight_are_two_taps_and_one_more(log):
     assert (newest["kind"], newest["material"], newest["grams"]) == ("SpoolFitted", "petg-grey", 3000.0)
 
 
-def test_scrap_is_counted_between_one_and_what_the_platform_held(log):
+def test_scrap_is_counted_between_one_and_the_most_that_any_file_holds(log):
     app = opened("views/checkin.py", machine="P01", by="ro")
     app.button(key="main-started_same").click().run()
     app.button(key="main-off_scrap").click().run()
     app.button(key="step-scrap-less").click().run()
     assert "1 of 5 scrap" in texts(app)
-    for _ in range(6):
+    for _ in range(4):
         app.button(key="step-scrap-more").click().run()
     assert "5 of 5 scrap" in texts(app)
     app.button(key="tile-scrap-warped").click().run()
     newest = log.everything().row(-1, named=True)
     assert (newest["kind"], newest["scrap"], newest["scrap_cause"]) == ("PartsOff", 5, "warped")
+
+
+def test_more_scrap_than_was_started_is_taken_and_asked_about(log):
+    app = opened("views/checkin.py", machine="P01", by="ro")
+    app.button(key="main-started_same").click().run()
+    app.button(key="main-off_scrap").click().run()
+    for _ in range(7):
+        app.button(key="step-scrap-more").click().run()
+    assert "8 scrap, 5 were started" in texts(app)
+    app.button(key="tile-scrap-warped").click().run()
+    newest = log.everything().row(-1, named=True)
+    assert (newest["kind"], newest["scrap"], newest["on_platform"]) == ("PartsOff", 8, None)
+    assert "F-001, the last print noted on P01, has 5 parts: all 8 scrap count" in texts(app)
+    assert "where 5 parts of F-001 were started" in texts(app)
+
+
+def test_parts_of_a_forgotten_start_come_off_a_machine_that_is_taken_as_empty(log):
+    app = opened("views/checkin.py", machine="P01", by="ro")
+    app.button(key="main-off").click().run()
+    app.button(key="main-count").click().run()
+    newest = log.everything().row(-1, named=True)
+    assert (newest["kind"], newest["machine"], newest["on_platform"]) == ("PartsOff", "P01", 5)
+    assert "No start was noted for the parts taken off P01" in texts(app)
+
+
+def test_more_may_be_left_of_a_spool_than_the_one_that_was_noted_held(log):
+    then = utc_now() - timedelta(minutes=50)
+    record(log, [SpoolFitted(at=then, noted_at=then, by="ro", machine="P01", material="petg-grey", grams=1000)])
+    app = opened("views/checkin.py", machine="P01", by="ro")
+    app.button(key="main-spool").click().run()
+    app.button(key="quiet-weighed").click().run()
+    app.number_input[0].set_value(1500.0).run()
+    app.button(key="main-petg-grey").click().run()
+    newest = log.everything().row(-1, named=True)
+    assert (newest["kind"], newest["left_grams"]) == ("SpoolFitted", 1500.0)
+    assert "the 1500 g are taken as left on another" in texts(app)
 
 
 def test_parts_nobody_knows_of_are_counted_by_who_takes_them_off(log):

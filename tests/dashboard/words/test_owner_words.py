@@ -227,7 +227,7 @@ def test_a_run_is_told_with_the_day_it_began():
 
 
 def question(rule: str, found: str, choices: list[AnswerChoice], **told: Any) -> Question:
-    fields = {"file": None, "revision": None, "parts": None}
+    fields = {"file": None, "revision": None, "parts": None, "scrap": None}
     about, seen = NOW - timedelta(hours=20), NOW - timedelta(hours=1)
     return Question(id="q", rule=rule, machine="P07", about=about, seen=seen, found=found, choices=choices,
                     **fields | told)  # fmt: skip
@@ -235,6 +235,7 @@ def question(rule: str, found: str, choices: list[AnswerChoice], **told: Any) ->
 
 ALL_GOOD = AnswerChoice(name="all good", entries=[{"kind": "PartsOff"}])
 SCRAP = AnswerChoice(name="all scrap", entries=[{"kind": "PartsOff"}])
+OTHER = AnswerChoice(name="f-020", entries=[{"kind": "PrintStarted"}])
 SAME = AnswerChoice(name="the same file again", entries=[{"kind": "PrintStarted"}])
 BACK = AnswerChoice(name="it was back then", entries=[{"kind": "CameBack"}])
 FAN = AnswerChoice(name="fan", entries=[{"kind": "WentDown", "cause": "fan"}])
@@ -247,6 +248,11 @@ ASKED = [
         question("parts not counted", "parts gone", [ALL_GOOD, SCRAP, NOBODY], file="F-014", revision=1, parts=12),
         "P07: the parts of the print started Tue 12:30 (F-014, 12 parts) were never counted.",
         ["All 12 good", "All scrap", "Nobody knows"],
+    ),
+    (
+        question("more scrap than parts", "parts gone", [OTHER, NOBODY], file="F-014", revision=1, parts=6, scrap=8),
+        "P07: 8 scrap were noted Wed 07:30, where 6 parts of F-014 were started Tue 12:30: what was printed after it?",
+        ["f-020", "Nobody knows"],
     ),
     (
         question("start not noted", "printing", [SAME, NOBODY], file="F-014", revision=1),
