@@ -175,7 +175,9 @@ def tables(shop: Path, folder: Path, at: str | None, parquet: bool) -> None:
 @_as_json
 @_as_sheet
 @click.option("--how-sure", is_flag=True, help="Instead: how far off it is on invented shops whose truth is known.")
-@click.option("--rooms", type=click.IntRange(1, 500), default=20, show_default=True, help="So many rooms of each family.")
+@click.option(
+    "--rooms", type=click.IntRange(1, 500), default=20, show_default=True, help="So many rooms of each family."
+)
 @click.option("--family", "families", multiple=True, help="Rooms of this family alone; may be given several times.")
 def report(  # noqa: PLR0913, PLR0917 - an argument an option
     shop: Path, at: str | None, as_json: bool, sheet: Path | None, how_sure: bool, rooms: int, families: tuple[str, ...]

@@ -187,20 +187,21 @@ class People:
             yield replace(tap, happening=replace(happening, facts=facts))
 
     def _counted(self, taps: Iterable[Tap]) -> Iterator[Tap]:
-        """The taps, with the parts counted out wherever the tool would put another number on the platform.
+        """The taps, with the parts counted out where the tool knows of no print they can be of: it asks for them there.
 
-        It holds to the start it was told of last, but for a removal that comes too soon to be of that print.
+        It holds to the start it was told of last, but for a removal that comes too soon to be of that print. Where
+        that was another print than it thinks, the scrap is told all the same, be it more than that one has parts.
         """
-        told: dict[str | None, tuple[float, int]] = {}
+        told: dict[str | None, float] = {}
         for tap in sorted(taps, key=lambda tap: tap.at):
             happening, facts = tap.happening, tap.happening.facts
             if happening.kind == "PartsOff":
-                started, parts = told.pop(happening.machine, (-math.inf, 0))
-                sure = parts == facts["parts"] and tap.at - started >= OUT_OF_ORDER_MINUTES
-                facts = facts | {"on_platform": None if sure else facts["parts"]}
-                del facts["parts"]
+                started, parts = told.pop(happening.machine, math.inf), facts["parts"]
+                asked = tap.at - started < OUT_OF_ORDER_MINUTES
+                facts = {name: fact for name, fact in facts.items() if name != "parts"}
+                facts["on_platform"] = parts if asked else None
             elif happening.kind == "PrintStarted":
-                told[happening.machine] = tap.at, self._file(facts["file"], facts["revision"]).parts
+                told[happening.machine] = tap.at
             elif happening.kind in CLEARING or facts.get("saw") == "empty":
                 told.pop(happening.machine, None)
             yield replace(tap, happening=replace(happening, facts=facts))
@@ -237,10 +238,10 @@ class People:
         return right.model_copy(update=slip | {"id": self._id()}) if slip else None
 
     def _other_files(self, right: PrintStarted) -> list[str]:
-        """Files that could have been meant, none with fewer parts: the removal must fit either."""
-        parts, model = self._file(right.file, right.revision).parts, self._models[right.machine]
+        """Files that could have been meant."""
+        model = self._models[right.machine]
         files = [f for f in self.setup.newest_files(right.at) if f.revision == 1 and model in f.models]
-        return [f.file for f in files if f.parts >= parts and f.file != right.file]
+        return [f.file for f in files if f.file != right.file]
 
     def _id(self) -> UUID:
         return UUID(int=self.rng.getrandbits(128), version=4)

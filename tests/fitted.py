@@ -26,7 +26,7 @@ from core.review import actions, control_charts, figures, happened_then, models_
 from core.spools import ahead, book, spools, uses
 from core.statistics import bad_actor, by_hours, calls, changes, failures, forecasts, hazard, seasons, weekdays
 from core.stores import amounts, deliveries, shelf, stocking, stores, undershoot
-from core.timeline import standing
+from core.timeline import questions, standing
 from core.upkeep import machine_record, reliability, upkeep, watch
 
 ROOT = Path(__file__).parents[1]
@@ -69,6 +69,7 @@ FITTED = (
     Fitted(print_times, "SPREADS SLIPS FLOOR TELLS NEWEST", JUDGED, HOW_SURE),
     Fitted(replays, "DOWN_AFTER_STOP DOWN_OTHERWISE", PRACTICE, HOW_SURE),
     Fitted(replays, "STAYS STAYS_TO_END MUST_STOP MAY_STOP LASTS HOPELESS", JUDGED, HOW_SURE),
+    Fitted(questions, "FILES_OFFERED", JUDGED),
     Fitted(standing, "WAITS_HOURS", JUDGED),
     Fitted(reading, "PACE_DAYS", JUDGED, HOW_SURE),
     Fitted(reading, "QUESTION_DAYS CLOSED_AT_MOST", JUDGED),

@@ -15,8 +15,9 @@ def page(state: str, planned: str | None = None, parts: int | None = 12, **files
     choices = [one.model_copy(update={"lasts": files.get(one.file.replace("-", ""))}) for one in (FILE, OTHER)]
     machine = now(state=state, last_file="F-002", last_revision=1, parts=parts)
     return MachinePage(
-        now=machine, acts=list(ACTS[state]), files=choices, most_parts=24, down_causes=[], scrap_causes=[], spares=[], materials=[],
-        spool=None, spool_grams=None, shift_began=None, tasks=[], recent=[], questions=[], planned=planned,
+        now=machine, acts=list(ACTS[state]), files=choices, most_parts=24, down_causes=[], scrap_causes=[], spares=[],
+        materials=[], spool=None, spool_grams=None, shift_began=None, tasks=[], recent=[], questions=[],
+        planned=planned,
     )  # fmt: skip
 
 
