@@ -1,5 +1,5 @@
-"""The shop of the demo as a family of rooms: 12 to 60 machines, one shift or two, prints that take 0.9 to 1.15 of what they
-state; so many entries are missing at random, others late, some wrong. Most constants of the reckoning were found here.
+"""The shop of the demo as a family of rooms: 12 to 60 machines, one shift or two, prints that take 0.9 to 1.15 of what
+they state; so many entries are missing at random, others late, some wrong. Most constants were found here.
 """
 
 import random
