@@ -19,6 +19,8 @@ from core.statistics.bad_actor import stands_out
 
 MACHINES, WEEKS, HOURS, WITHIN = 40, 52, 85.0, 12
 FALSE_ALARMS = 0.05
+#: Plates of a machine in a week that are not of the file it keeps to, each of a file drawn anew.
+DRAWN = 5
 
 
 @dataclass(frozen=True)
@@ -26,6 +28,10 @@ class Room:
     """A failure in so many hours `between` (or anything in that range), one machine `worse` so many times from week
     `since` on. Rates of like machines `differ` by such a coefficient of variation (gamma), `held` is what is said of
     it; hours of a week differ by a sixth.
+
+    `files` are printed, not all equally much, and so many `risky` ones fail `riskier` times as often as the others
+    (anything in that range). Every machine has a file of its own that it `keeps` to in this share of its hours. `told`:
+    who looks knows what was printed.
     """
 
     between: tuple[float, float] = (150.0, 250.0)
@@ -33,6 +39,11 @@ class Room:
     since: int = 0
     differ: float = 0.0
     held: float = 0.0
+    files: int = 1
+    risky: int = 0
+    riskier: tuple[float, float] = (3.0, 10.0)
+    keeps: float = 0.0
+    told: bool = True
 
 
 def named(room: Room, seed: int) -> tuple[int | None, int | None]:
@@ -41,12 +52,24 @@ def named(room: Room, seed: int) -> tuple[int | None, int | None]:
     rates = np.full(MACHINES, 1 / draw.uniform(*room.between))
     if room.differ:
         rates *= draw.gamma(room.differ**-2, room.differ**2, MACHINES)
-    hours = np.clip(draw.normal(HOURS, HOURS / 6, (WEEKS, MACHINES)), 0, 168)
+    hours = np.clip(draw.normal(HOURS, HOURS / 6, (WEEKS, MACHINES)), 0, 168)[:, :, None] * printed(room, draw)
+    risks = np.ones(room.files)
+    risks[: room.risky] = draw.uniform(*room.riskier, room.risky)
+    risks *= hours.sum() / (hours.sum(axis=(0, 1)) @ risks)
     times = np.ones((WEEKS, MACHINES))
     times[room.since :, 0] = room.worse
-    looks = [one.named_at for one in stands_out(draw.poisson(rates * hours * times), hours, differ=room.held)]
+    failed = draw.poisson(hours * risks * (rates * times)[:, :, None])
+    seen = (failed, hours) if room.told else (failed.sum(axis=2), hours.sum(axis=2))
+    looks = [one.named_at for one in stands_out(*seen, differ=room.held)]
     others = looks[1:] if room.worse > 1 else looks
     return looks[0], min((at for at in others if at is not None), default=None)
+
+
+def printed(room: Room, draw: np.random.Generator) -> np.ndarray:
+    """The share of its hours that each machine gave each file [weeks, machines, files]."""
+    asked = draw.dirichlet(np.ones(room.files))
+    own = np.eye(room.files)[draw.choice(room.files, MACHINES, p=asked)]
+    return np.asarray(room.keeps * own + (1 - room.keeps) * draw.multinomial(DRAWN, asked, (WEEKS, MACHINES)) / DRAWN)
 
 
 @dataclass(frozen=True)

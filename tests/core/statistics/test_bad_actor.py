@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom, multinomial
 
-from core.statistics.bad_actor import SOON, SPENT_LATELY, YEAR, Standing, _lately, spending, spending_lately, stands_out
+from core.statistics.bad_actor import SOON, SPENT_LATELY, WORSE, YEAR, Standing, _lately, _weighed, spending, spending_lately, stands_out
 
 
 def week(*failures: int, hours: float = 85.0, weeks: int = 1) -> list[Standing]:
@@ -210,7 +210,9 @@ def test_failures_of_late_name_a_machine_like_the_others_no_more_often_than_allo
         counts = np.zeros((YEAR, 2), dtype=int)
         counts[-2:, 0] = outcome
         counts[-2:, 1] = 7 - counts[-2:, 0]
-        if _lately(counts, share, share[:, :, None], np.ones(1), allowed)[:, 0].any():
+        totals = counts.sum(axis=1, keepdims=True)
+        twice = totals * _weighed(share, WORSE)
+        if _lately(counts, totals, twice, share[:, :, None, None], np.ones(1), allowed)[:, 0].any():
             alarm += float(np.prod(law[list(outcome)]))
     assert 0.1 * allowed * SPENT_LATELY < alarm <= allowed * SPENT_LATELY
 
