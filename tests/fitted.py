@@ -27,7 +27,7 @@ from core.spools import ahead, book, spools, uses
 from core.statistics import bad_actor, by_hours, calls, changes, failures, forecasts, hazard, seasons, weekdays
 from core.stores import amounts, deliveries, shelf, stocking, stores, undershoot
 from core.timeline import questions, standing
-from core.upkeep import machine_record, reliability, upkeep, watch
+from core.upkeep import machine_record, reliability, standing_out, upkeep, watch
 
 ROOT = Path(__file__).parents[1]
 TABLE = Path(__file__).with_name("FITTED.md")
@@ -109,7 +109,8 @@ FITTED = (
     Fitted(loading, "DAYS SPOOL_SHARE STAYS MADE_AHEAD", JUDGED, LISTS),
     # what fails
     Fitted(bad_actor, "SOON SPENT_SOON SPENT_LATELY FEWEST WORSE", INVENTED, BAD_ACTORS),
-    Fitted(reliability, "DIFFER LEAST_HOURS", JUDGED, BAD_ACTORS),
+    Fitted(reliability, "LEAST_HOURS", JUDGED),
+    Fitted(standing_out, "DIFFER", JUDGED, BAD_ACTORS),
     Fitted(failures, "STEADY", JUDGED),
     Fitted(by_hours, "BANDS THIN", JUDGED),
     Fitted(watch, "SAME", JUDGED),

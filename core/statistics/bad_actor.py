@@ -70,7 +70,9 @@ class Compared:
         if not total.sum():
             return None
         low = self._solved(lambda shares: _reached(count, total, shares) - LOW) if count else 0.0
-        high = self._solved(lambda shares: _reached(count + 1, total, shares) - HIGH) if count < total.sum() else math.inf
+        high = (
+            self._solved(lambda shares: _reached(count + 1, total, shares) - HIGH) if count < total.sum() else math.inf
+        )
         return Estimate(low=low, best=self._likeliest(count, total), high=high)
 
     def _likeliest(self, count: int, total: Rows) -> float:
@@ -197,8 +199,8 @@ def _least(twice: Numbers) -> Rows:
 
 def _limits(totals: Rows, shares: Numbers, likely: Numbers, least: Rows, allowed: float) -> Rows:
     """The failures at which each machine is named, by look, so that it ever happens to one that is like the others with
-    a chance of `allowed` at most; never fewer than `least`. Totals are by look and file, `shares` by look, machine, rate
-    and file.
+    a chance of `allowed` at most; never fewer than `least`. Totals are by look and file, `shares` by look, machine,
+    rate and file.
 
     What one look leaves of its allowance, as counts are whole numbers, goes to the next.
     """
@@ -212,9 +214,7 @@ def _limits(totals: Rows, shares: Numbers, likely: Numbers, least: Rows, allowed
     return limits
 
 
-def _lately(
-    failures: Rows, totals: Rows, twice: Numbers, shares: Numbers, likely: Numbers, allowed: float
-) -> Flags:
+def _lately(failures: Rows, totals: Rows, twice: Numbers, shares: Numbers, likely: Numbers, allowed: float) -> Flags:
     """Whether each machine has turned bad by each look, from its failures lately [looks, machines].
 
     Counted are those beyond `WORSE` times the rate of the others, and never fewer than none: so the sum forgets the

@@ -4,18 +4,15 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
-import numpy as np
-
-from core.arrays import Numbers, Rows
 from core.epoch import FAR, instant
-from core.setup import Machine, Model, Spare, UpkeepTask, is_for
-from core.statistics.bad_actor import SOON, WORSE, Standing, stands_out
+from core.setup import Model, Spare, UpkeepTask, is_for
 from core.statistics.by_hours import Band, bands
 from core.statistics.failures import FailureTimes, availability, mean_cumulative, mtbf, trend
 from core.stores.types import Stores
 from core.timeline.faults import Fault
+from core.upkeep.standing_out import standing_out
 from core.upkeep.types import (
     CauseHours,
     Cumulative,
@@ -25,7 +22,6 @@ from core.upkeep.types import (
     Restored,
     RoomUpkeep,
     SpareFits,
-    StandsOut,
     WaitsForSpare,
 )
 from core.upkeep.upkeep import advice, cycles, due
@@ -33,8 +29,6 @@ from core.upkeep.watch import WEEKS, Watch, spares_fitted
 
 #: A machine is watched from after this many hours of printing: the first are those of setting it up.
 LEAST_HOURS = 1.0
-#: Machines of one model differ so much of themselves, and by what they print (coefficient of variation of their rates).
-DIFFER = 0.15
 
 
 def reliability(watch: Watch, shelf: Stores) -> RoomUpkeep:
@@ -44,7 +38,7 @@ def reliability(watch: Watch, shelf: Stores) -> RoomUpkeep:
         at=watch.at, zone=watch.shop.zone, weeks=float(watch.weeks), due=due(watch), waits=_waits(watch, shelf),
         lost_waiting=math.fsum(fault.waited for fault in watch.faults),
         lost_cost=watch.cost((fault.machine, fault.waited) for fault in watch.faults), models=_models(watch),
-        cumulative=_cumulative(watch), by_hours=_by_hours(watch), causes=_causes(watch), stands_out=_stands_out(watch),
+        cumulative=_cumulative(watch), by_hours=_by_hours(watch), causes=_causes(watch), stands_out=standing_out(watch),
         advice=advice(watch, back.hours if back else 0.0), spares=_spares(watch),
     )  # fmt: skip
 
@@ -144,42 +138,6 @@ def _causes(watch: Watch) -> list[CauseHours]:
             cost=watch.cost((fault.machine, fault.hours) for fault in mine),
         ))  # fmt: skip
     return sorted(found, key=lambda line: -line.hours)
-
-
-def _stands_out(watch: Watch) -> list[StandsOut]:
-    """The machines that fail more often than the others of their model: by their faults, and by prints that stopped."""
-    found: list[StandsOut] = []
-    for model in dict.fromkeys(machine.model for machine in watch.machines):
-        mine = [machine for machine in watch.machines if machine.model == model]
-        counts, hours = _weekly(watch, mine)
-        for machine, standing in zip(mine, stands_out(counts, hours, differ=DIFFER), strict=True):
-            if standing.named_at:
-                found += _still_out(watch, machine, standing, counts, hours)
-    return found
-
-
-def _still_out(watch: Watch, machine: Machine, found: Standing, counts: Rows, hours: Numbers) -> Iterator[StandsOut]:
-    """A machine that was named, as long as it fails more often than the others: all the time, or else lately."""
-    for one, weeks in ((found, watch.weeks), (found.lately, min(SOON, watch.weeks))):
-        if one.times and one.times.best >= WORSE:
-            others = int(counts[-weeks:].sum()) - one.failures
-            yield StandsOut(
-                machine=machine.machine, model=machine.model, weeks=weeks, failures=one.failures, hours=one.hours,
-                times=one.times, others=float(hours[-weeks:].sum() - one.hours) / others if others else None,
-            )  # fmt: skip
-            return
-
-
-def _weekly(watch: Watch, machines: Sequence[Machine]) -> tuple[Rows, Numbers]:
-    """Faults, and prints that stopped without one, of each whole week, and its printing hours [weeks, machines]."""
-    places = [watch.printed.machines.index(machine.machine) for machine in machines]
-    column = {machine.machine: place for place, machine in enumerate(machines)}
-    counts = np.zeros((watch.weeks, len(machines)), dtype=np.int64)
-    for machine, moment in [*((fault.machine, fault.began) for fault in watch.faults), *watch.stops]:
-        week = int(np.searchsorted(watch.printed.edges, moment, side="right")) - 1
-        if machine in column and 0 <= week < watch.weeks:
-            counts[week, column[machine]] += 1
-    return counts, watch.printed.best[places, : watch.weeks].T
 
 
 def _spares(watch: Watch) -> list[SpareFits]:

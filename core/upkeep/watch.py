@@ -18,7 +18,7 @@ from core.habits.learned import Learned
 from core.hours.printed_hours import PrintedHours
 from core.log.store import Log
 from core.reading.reading import Reading, faults_told
-from core.setup import Machine, Model, Setup
+from core.setup import Machine, Model, PrintFile, Setup
 from core.timeline.facts import SPARES_USED
 from core.timeline.faults import Fault
 from core.window import Window, last_midnight
@@ -103,6 +103,19 @@ class Watch:
             (machine, t) for machine, t in told
             if machine not in near or np.abs(near[machine] - t).min() > SAME * HOUR
         ]  # fmt: skip
+
+    @cached_property
+    def begun(self) -> pl.DataFrame:
+        """The prints whose start was noted: machine, file, start and end (microseconds), by machine and start. One ends
+        by what its file states, or where the next one starts.
+        """
+        rows = self._entries.filter(pl.col("kind") == "PrintStarted").sort("machine", "at", "id")
+        said = {(file.file, file.revision): file.hours for file in self.setup.history(PrintFile)}
+        hours = pl.Series([said[named] for named in rows.select("file", "revision").iter_rows()], dtype=pl.Float64)
+        start = pl.col("at").dt.epoch("us")
+        takes = (hours * HOUR).cast(pl.Int64)
+        end = pl.min_horizontal(start + takes, start.shift(-1).over("machine"))
+        return rows.select("machine", "file", start=start, end=end)
 
     @cached_property
     def upkeep(self) -> pl.DataFrame:

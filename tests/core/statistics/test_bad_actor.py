@@ -11,7 +11,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom, multinomial
 
-from core.statistics.bad_actor import SOON, SPENT_LATELY, WORSE, YEAR, Standing, _lately, _weighed, spending, spending_lately, stands_out
+from core.statistics.bad_actor import (
+    SOON,
+    SPENT_LATELY,
+    WORSE,
+    YEAR,
+    Standing,
+    _lately,
+    _weighed,
+    spending,
+    spending_lately,
+    stands_out,
+)
 
 
 def week(*failures: int, hours: float = 85.0, weeks: int = 1) -> list[Standing]:
