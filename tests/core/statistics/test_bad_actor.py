@@ -114,6 +114,69 @@ def test_a_group_of_which_more_is_allowed_to_differ_names_later() -> None:
     assert loose is None or loose > strict
 
 
+# Files that fail unlike
+
+
+def apart(counts: list[list[list[int]]], hours: list[list[float]], weeks: int = 1) -> list[Standing]:
+    """The failures of each machine at each file, the same every week, and the hours of each [machines, files]."""
+    every = np.tile(np.array(counts), (weeks, 1, 1))
+    return stands_out(every, np.tile(np.array(hours), (weeks, 1, 1)))
+
+
+def test_who_prints_what_often_fails_is_not_accused() -> None:
+    # The first two machines print the risky file most of the time, the others seldom; its rate is the same everywhere.
+    counts, hours = [[[8, 0]] * 2 + [[1, 1]] * 8], [[80.0, 5.0]] * 2 + [[10.0, 75.0]] * 8
+    assert at(apart(counts, hours, weeks=YEAR)) == [None] * 10
+    blind = stands_out(np.tile(np.array(counts).sum(axis=2), (YEAR, 1)), np.full((YEAR, 10), 85.0))
+    assert None not in at(blind)[:2]
+
+
+def test_a_bad_machine_is_named_at_the_files_that_others_print_too() -> None:
+    counts, hours = [[[4, 3]] + [[1, 1]] * 9], [[60.0, 25.0]] * 10
+    named = at(apart(counts, hours, weeks=SOON))
+    assert named[0] is not None
+    assert named[1:] == [None] * 9
+
+
+def test_of_a_file_that_one_machine_alone_prints_nothing_is_told() -> None:
+    # Whether the file is risky or the machine bad nobody can say.
+    counts, hours = [[[9, 1]] + [[0, 1]] * 5], [[40.0, 45.0]] + [[0.0, 85.0]] * 5
+    found = apart(counts, hours, weeks=YEAR)
+    assert at(found) == [None] * 6
+    assert found[0].failures == 10 * YEAR
+    assert found[0].times.best == pytest.approx(85 / 45)  # type: ignore[union-attr]
+
+
+def test_a_machine_with_files_of_its_own_alone_is_compared_with_nobody() -> None:
+    found = apart([[[9, 0], [0, 1], [0, 1]]], [[85.0, 0.0], [0.0, 85.0], [0.0, 85.0]], weeks=YEAR)
+    assert (found[0].times, found[0].named_at) == (None, None)
+
+
+def test_times_are_those_at_the_same_files() -> None:
+    # Twice as often at a risky file and at a tame one, though it prints more of the tame one.
+    counts, hours = [[[20, 6], [90, 2], [90, 2]]], [[10.0, 90.0], [90.0, 60.0], [90.0, 60.0]]
+    found = apart(counts, hours)[0].times
+    assert found is not None
+    assert found.best == pytest.approx(2)
+    assert 1 < found.low < 2 < found.high < 4
+
+
+def test_of_all_that_can_happen_to_like_machines_at_unlike_files_no_more_than_allowed_is_an_alarm() -> None:
+    # Every outcome of a look with five failures of one file and four of another; by the twelfth most of it is spent.
+    hours = np.tile(np.array([[60.0, 10], [30, 30], [10, 60]]), (SOON, 1, 1))
+    ways = [[(a, b, n - a - b) for a in range(n + 1) for b in range(n - a + 1)] for n in (5, 4)]
+    alarm = 0.0
+    for outcome in product(*ways):
+        counts = np.zeros((SOON, 3, 2), dtype=int)
+        counts[SOON - 1] = np.transpose(outcome)
+        if any(at(stands_out(counts, hours, false_alarms=0.3))):
+            laws = ((6, 3, 1), (1, 3, 6))
+            alarm += math.prod(
+                multinomial.pmf(n, sum(n), np.divide(law, 10)) for n, law in zip(outcome, laws, strict=True)
+            )
+    assert 0.05 < alarm <= 0.3
+
+
 # Edges
 
 
