@@ -18,8 +18,9 @@ from core.statistics.bad_actor import SOON, WORSE, Standing, stands_out
 from core.upkeep.types import StandsOut
 from core.upkeep.watch import Watch
 
-#: Machines of one model differ so much of themselves at the same files (coefficient of variation of their rates).
-DIFFER = 0.15
+#: Machines of one model differ so much of themselves at the same files (coefficient of variation of their rates); what
+#: they differ by what they print is accounted for.
+DIFFER = 0.1
 
 
 def standing_out(watch: Watch) -> list[StandsOut]:

@@ -144,8 +144,9 @@ class CauseHours(Frozen):
 
 
 class StandsOut(Frozen):
-    """A machine that fails `times` as often as the others of its model, found by its `failures` in `hours` of the last
-    so many `weeks`: faults, and prints that stopped without one. The `others` had one in so many hours (null: none).
+    """A machine that fails `times` as often as the others of its model at the same files, found by its `failures` in
+    `hours` of the last so many `weeks`: faults, and prints that stopped without one. The `others` had one in so many
+    hours of all they print (null: none).
     """
 
     machine: str

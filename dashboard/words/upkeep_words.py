@@ -188,7 +188,7 @@ def stands_out(line: StandsOut) -> str:
     return (
         f"{line.machine} failed or stopped a print {line.failures} times in {written.count(line.hours)} h printed in "
         f"the last {line.weeks} weeks, {others}: "
-        f"{line.times.best:.1f} times as often ({line.times.low:.1f}-{line.times.high:.1f})."
+        f"at the same files {line.times.best:.1f} times as often ({line.times.low:.1f}-{line.times.high:.1f})."
     )
 
 

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
 from scipy.stats import poisson
 
 from core.statistics.bad_actor import stands_out
+from core.upkeep.standing_out import DIFFER
 
 MACHINES, WEEKS, HOURS, WITHIN = 40, 52, 85.0, 12
 FALSE_ALARMS = 0.05
@@ -46,8 +47,8 @@ class Room:
     told: bool = True
 
 
-def named(room: Room, seed: int) -> tuple[int | None, int | None]:
-    """The week in which the bad machine, which is the first one, is named, and in which any other is."""
+def drawn(room: Room, seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """The hours of a room, and the failures to be expected in them if no machine is bad [weeks, machines, files]."""
     draw = np.random.default_rng([seed, 2026])
     rates = np.full(MACHINES, 1 / draw.uniform(*room.between))
     if room.differ:
@@ -56,9 +57,14 @@ def named(room: Room, seed: int) -> tuple[int | None, int | None]:
     risks = np.ones(room.files)
     risks[: room.risky] = draw.uniform(*room.riskier, room.risky)
     risks *= hours.sum() / (hours.sum(axis=(0, 1)) @ risks)
-    times = np.ones((WEEKS, MACHINES))
-    times[room.since :, 0] = room.worse
-    failed = draw.poisson(hours * risks * (rates * times)[:, :, None])
+    return hours, hours * risks * rates[:, None]
+
+
+def named(room: Room, seed: int) -> tuple[int | None, int | None]:
+    """The week in which the bad machine, which is the first one, is named, and in which any other is."""
+    hours, expected = drawn(room, seed)
+    expected[room.since :, 0] *= room.worse
+    failed = np.random.default_rng([seed, 2027]).poisson(expected)
     seen = (failed, hours) if room.told else (failed.sum(axis=2), hours.sum(axis=2))
     looks = [one.named_at for one in stands_out(*seen, differ=room.held)]
     others = looks[1:] if room.worse > 1 else looks
@@ -90,9 +96,12 @@ def measured(room: Room, rooms: int) -> Measured:
     return Measured(soon, half, ever, float(np.mean([other is not None for _, other in found])))
 
 
-def most_power(between: float, worse: float = 3.0) -> float:
-    """The share of bad machines that one look after `WITHIN` weeks can find at best."""
-    mean = WITHIN * HOURS / between
+def most_power(room: Room, rooms: int = 200) -> float:
+    """The share of bad machines that one look after `WITHIN` weeks can find at best, every file's true rate known."""
+    return float(np.mean([_power(drawn(room, seed)[1][:WITHIN, 0].sum(), room.worse) for seed in range(rooms)]))
+
+
+def _power(mean: float, worse: float) -> float:
     chance = 1 - (1 - FALSE_ALARMS) ** (1 / MACHINES)
     sure = int(poisson.isf(chance, mean)) + 1
     by_lot = (chance - poisson.sf(sure - 1, mean)) / poisson.pmf(sure - 1, mean)
@@ -113,7 +122,7 @@ def lines(rooms: int) -> Iterable[str]:
             f"accused {false:.1%} +- {doubt(false, rooms):.1%}"
         )
     for between in ((150.0, 250.0), (100.0, 100.0), (125.0, 125.0), (150.0, 150.0), (200.0, 200.0), (250.0, 250.0)):
-        best = np.mean([most_power(hours) for hours in np.linspace(*between, 21)])
+        best = most_power(Room(between, worse=3.0))
         told = told_of(measured(Room(between, worse=3.0), rooms), rooms)
         yield f"3 times worse, {between[0]:.0f}-{between[1]:.0f} h (at best {best:.1%} in {WITHIN} weeks): {told}"
     for worse in (2.0, 4.0):
@@ -122,13 +131,28 @@ def lines(rooms: int) -> Iterable[str]:
         found = measured(Room(worse=3.0, differ=differ, held=differ), rooms)
         yield f"3 times worse, rates differ and are held to by {differ:.0%}: {told_of(found, rooms)}"
     # What the room's page does: faults and prints that stopped, as in the invented shop, and machines that differ.
-    page = Room((100.0, 130.0), worse=3.0, held=0.15)
+    page = Room((100.0, 130.0), worse=3.0, held=DIFFER)
     yield f"as on the page, a fault or stopped print in 100-130 h: {told_of(measured(page, rooms), rooms)}"
-    false = measured(Room((100.0, 130.0), differ=0.1, held=0.15), rooms).other
+    false = measured(Room((100.0, 130.0), differ=0.1, held=DIFFER), rooms).other
     yield f"the same without a bad machine, rates differ by 10%: accused {false:.1%} +- {doubt(false, rooms):.1%}"
-    late = Room((100.0, 130.0), worse=3.0, since=20, held=0.15)
+    yield from _unlike(rooms)
+    late = Room((100.0, 130.0), worse=3.0, since=20, held=DIFFER)
     yield f"as on the page, 3 times worse from week 21 on: {told_of(measured(late, rooms), rooms)}"
     yield f"3 times worse from week 21 on, 150-250 h: {told_of(measured(Room(worse=3.0, since=20), rooms), rooms)}"
+
+
+def _unlike(rooms: int) -> Iterable[str]:
+    """As on the page, in rooms of 20 files of which three fail 3 to 10 times as often as the others."""
+    for keeps in (0.5, 0.0, 0.8):
+        room = Room((100.0, 130.0), held=DIFFER, files=20, risky=3, keeps=keeps)
+        alike = replace(room, differ=0.1)
+        false, blind = measured(alike, rooms).other, measured(replace(alike, told=False), rooms).other
+        bad = replace(room, worse=3.0)
+        yield (
+            f"unlike files, machines keep to one in {keeps:.0%} of their hours, rates differ by 10%: "
+            f"accused {false:.1%} +- {doubt(false, rooms):.1%}, files not told {blind:.1%}"
+        )
+        yield f"the same, 3 times worse (at best {most_power(bad):.1%}): {told_of(measured(bad, rooms), rooms)}"
 
 
 def told_of(found: Measured, rooms: int) -> str:

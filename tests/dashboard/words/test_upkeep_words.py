@@ -108,7 +108,7 @@ def test_who_stands_out_is_told_against_the_others() -> None:
                      times=Estimate(low=1.6, best=3.1, high=5.6))  # fmt: skip
     assert say.stands_out(line) == (
         "P07 failed or stopped a print 9 times in 900 h printed in the last 12 weeks, "
-        "the others of its model once in 310 h: 3.1 times as often (1.6-5.6)."
+        "the others of its model once in 310 h: at the same files 3.1 times as often (1.6-5.6)."
     )
     again = Recurs(cause="fan", times=3, hours=400, others=2900)
     assert say.recurs(again, {"fan": "Fan noisy"}) == "Fan noisy: 3 times in 400 h printed; the others once in 2,900 h."
