@@ -14,8 +14,8 @@ from hypothesis import is_hypothesis_test, settings
 
 #: Fixtures that run a program: a browser, and what starts servers.
 PROGRAMS = ("chromium", "start")
-#: Invented shops are followed for weeks there, to judge the reckoning.
-JUDGE = "simulated"
+#: Invented shops are followed for weeks there, to judge the reckoning; the families of rooms that it is judged on.
+JUDGE = ("simulated", "rooms")
 #: One server and one test a page there are in the quick tier too.
 SMOKE = "smoke"
 
@@ -45,7 +45,7 @@ def is_full(item: pytest.Item) -> bool:
     """Whether a test is in the full tier alone."""
     folder = Path(item.path).parent.name
     marked = item.get_closest_marker("full") is not None
-    return (runs_programs(item) and folder != SMOKE) or folder == JUDGE or marked
+    return (runs_programs(item) and folder != SMOKE) or folder in JUDGE or marked
 
 
 def processes(config: pytest.Config) -> int:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from demo.rooms import crews, larkfield, queues, rounds, spread
+from demo.rooms import crews, larkfield, lone, queues, rounds, spread
 from demo.rooms.told import Told
 
 #: Makes one room of a family from its seed and the share of entries that are missing.
@@ -11,7 +11,8 @@ FAMILIES: dict[str, Callable[[int, float], Told]] = {
     "queues": queues.room,
     "rounds": rounds.room,
     "crews": crews.room,
+    "lone": lone.room,
     "spread": spread.room,
 }
 #: Judged on, but never looked at while a constant or a law is found.
-SET_APART = ("spread",)
+SET_APART = ("lone", "spread")
