@@ -14,10 +14,11 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Micros, Numbers
-from core.epoch import FAR
+from core.epoch import DAY, FAR
 from core.estimate import NINETY
-from core.habits.habits import AT_ONCE, Habits, first_guess
+from core.habits.habits import AT_ONCE, NEITHER_NOTED, Habits, first_guess
 from core.habits.learned import ENOUGH, Learned, usual_by_hours_left, with_patience
+from core.habits.pace import Presence, learn_pace, paced, visits
 from core.habits.print_times import PrintTimes, ended_prints, learn_times
 from core.hours.replays import Law, Replays, Waits, replay_all
 from core.numbering import numbering_of
@@ -27,12 +28,17 @@ from core.staffed import Staffed
 from core.statistics.hazard import AGES, Hazard, lasted, step_of
 from core.timeline.facts import facts
 from core.timeline.gaps import find_gaps
+from core.timeline.silence import share_down
 from core.timeline.spans import ANY, CLEAR, EMPTY, Spans, certain, spans
 
+#: How far back hands are looked for (microseconds).
+LOOK_BACK = 60 * DAY
 #: Rounds of learning, and replays of a span with one story and with many.
 ROUNDS, FEW, MANY = 3, 24, 128
 #: The newest spans say as much of habits as a shop needs, and keep the learning quick.
 NEWEST = 1500
+#: That neither tap of a visit was noted is drawn toward its usual share by so many such visits.
+NEITHER_STEADY = 5.0
 #: The speed of hands on a weekday is drawn toward the usual by so many removals.
 STEADY = 10.0
 
@@ -42,7 +48,8 @@ class Counted:
     """What happened on average: ends of waits and hours waited by law and step of age, restarts at a visit, visits.
 
     `expected` and `removed`: removals by weekday, as the law has it at the usual speed, and counted;
-    `off_unnoted` and `start_unnoted`: removals and starts that nobody noted.
+    `off_unnoted` and `start_unnoted`: removals and starts that nobody noted; `neither`: visits that left no tap at all;
+    `clocks`: hours that prints waited by the clock of hands, and by that of shifts.
     """
 
     ended: Numbers
@@ -53,6 +60,8 @@ class Counted:
     removed: Numbers
     off_unnoted: float
     start_unnoted: float
+    neither: float
+    clocks: Numbers
 
     def __add__(self, other: Counted) -> Counted:
         return Counted(*(getattr(self, name) + getattr(other, name) for name in self.__dataclass_fields__))
@@ -67,17 +76,29 @@ def learn(entries: pl.DataFrame, setup: Setup, staffed: Staffed, known_at: int) 
     told = facts(entries, setup, Learned())
     usual = usual_by_hours_left(told, staffed)
     gaps = find_gaps(told, staffed, Learned(usual=usual))
-    times = learn_times(ended_prints(gaps, setup), setup, staffed)
-    if sum(times.seen) < ENOUGH:
+    seen = Presence(visits(entries), known_at - LOOK_BACK, known_at)
+    pace = learn_pace(seen, staffed, setup.zone)
+    hands = paced(staffed, pace, setup.zone, seen)
+    prints = _sightings(gaps, setup)
+    times = learn_times(prints, setup, hands)
+    if len(prints) < ENOUGH:
         return Learned(usual=usual, seen=sum(times.seen))
-    learned = with_patience(_with_times(Learned(usual=usual), times), gaps, staffed)
+    learned = with_patience(_with_times(Learned(usual=usual, pace=pace), times), gaps, staffed)
     told = facts(entries, setup, learned)
     gaps = find_gaps(told, staffed, learned)
     mine = spans(gaps, learned, numbering_of(setup), known_at)
     habits = first_guess(told, gaps, numbering_of(setup), staffed)
-    law, quick = _learn_law(mine, habits, staffed, times.spread, setup.zone)
+    law, quick, busy = _learn_law(mine, habits, (staffed, hands), times.spread, setup.zone)
     fitted = entries.filter(pl.col("kind") == "SpoolFitted")
-    return replace(learned, habits=law.habits, quick=quick, usage=learn_usage(gaps, fitted, setup, known_at))
+    silent = share_down(gaps, staffed, law.habits.forgets)
+    usage = learn_usage(gaps, fitted, setup, known_at)
+    return replace(learned, habits=law.habits, quick=quick, busy=busy, usage=usage, silent=silent)
+
+
+def _sightings(gaps: pl.DataFrame, setup: Setup) -> pl.DataFrame:
+    """What was seen of prints as it happened, or where that is too little, told from memory as well."""
+    prints = ended_prints(gaps, setup)
+    return prints if len(prints) >= ENOUGH else ended_prints(gaps, setup, from_memory=True)
 
 
 def _with_times(learned: Learned, times: PrintTimes) -> Learned:
@@ -89,18 +110,20 @@ def _with_times(learned: Learned, times: PrintTimes) -> Learned:
 
 
 def _learn_law(
-    mine: Spans, habits: Habits, staffed: Staffed, spread: float, zone: ZoneInfo
-) -> tuple[Law, tuple[float, ...]]:
-    """The law, and the speed of hands by weekday, from the spans of a shop and a first guess at its habits.
+    mine: Spans, habits: Habits, clocks: tuple[Staffed, Staffed], spread: float, zone: ZoneInfo
+) -> tuple[Law, tuple[float, ...], float]:
+    """The law, the speed of hands by weekday, and while prints wait, from the spans of a shop and a first guess.
 
+    `clocks`: staffed time, and the same at the pace of hands.
     Moments told from memory say nothing of how long anything waits: spans that begin or end by one are left out.
     """
     mine = mine.of(mine.blur == 0)
-    law, quick = Law(staffed, staffed, habits, spread), np.ones(7)
-    weekdays = staffed.weekdays(zone)
+    staffed, hands = clocks
+    law, quick, busy = Law(staffed, hands, habits, spread), np.ones(7), 1.0
+    weekdays = hands.weekdays(zone)
     sure = certain(mine, habits.menu.shortest)
     since = np.sort(mine.end[~sure])[-NEWEST:].min(initial=FAR)
-    plain = _plain(mine.of(sure & (mine.end >= since)), staffed)
+    plain = _plain(mine.of(sure & (mine.end >= since)), hands)
     doubtful = mine.of(~sure & (mine.end >= since))
     offs = float((mine.removed & (mine.end >= since)).sum())
     begun = float(((mine.found == CLEAR) & (mine.end >= since)).sum())
@@ -108,14 +131,17 @@ def _learn_law(
         counted = plain
         for replays in replay_all(doubtful, law, FEW, MANY):
             counted += _counted(replays, law, weekdays)
-        quick = _speeds(counted)
+        quick, busy = _speeds(counted), float((counted.clocks[0] + 1.0) / (counted.clocks[1] + 1.0))
+        off, start = counted.off_unnoted + offs + 10, counted.start_unnoted + begun + 10
+        by_chance = counted.off_unnoted * counted.start_unnoted / start
         habits = replace(
             _habits(law.habits, counted),
-            forgets_off=counted.off_unnoted / (counted.off_unnoted + offs + 10),
-            forgets_start=counted.start_unnoted / (counted.start_unnoted + begun + 10),
+            forgets_off=(counted.off_unnoted + 0.5) / off,
+            forgets_start=(counted.start_unnoted + 0.5) / start,
+            neither=(counted.neither + NEITHER_STEADY * NEITHER_NOTED) / (by_chance + NEITHER_STEADY),
         )
-        law = replace(law, habits=habits, hands=staffed.at_speeds(quick[weekdays]))
-    return law, tuple(float(speed) for speed in quick)
+        law = replace(law, habits=habits, hands=hands.at_speeds(quick[weekdays]))
+    return law, tuple(float(speed) for speed in quick), busy
 
 
 def _speeds(counted: Counted) -> Numbers:
@@ -143,13 +169,24 @@ def _plain(sure: Spans, staffed: Staffed) -> Counted:
     ended, waited = np.zeros((3, len(AGES) - 1)), np.zeros((3, len(AGES) - 1))
     np.add.at(ended[2], step_of(short), 1.0)
     waited[2] = lasted(np.zeros(len(short)), short).sum(axis=0)
-    return Counted(ended, waited, float((idle < AT_ONCE).sum()), float(len(idle)), np.zeros(7), np.zeros(7), 0.0, 0.0)
+    return Counted(
+        ended,
+        waited,
+        float((idle < AT_ONCE).sum()),
+        float(len(idle)),
+        np.zeros(7),
+        np.zeros(7),
+        0.0,
+        0.0,
+        0.0,
+        np.zeros(2),
+    )
 
 
 def _counted(replays: Replays, law: Law, weekdays: Micros) -> Counted:
     weights = replays.weights.ravel()
     ended, waited = np.zeros((3, len(AGES) - 1)), np.zeros((3, len(AGES) - 1))
-    expected, removed = np.zeros(7), np.zeros(7)
+    expected, removed, clocks = np.zeros(7), np.zeros(7), np.zeros(2)
     for wait in replays.waits:
         weight = weights[wait.rows]
         hours = lasted(wait.begin, wait.end) * weight[:, None]
@@ -158,7 +195,8 @@ def _counted(replays: Replays, law: Law, weekdays: Micros) -> Counted:
         over = wait.ended
         np.add.at(ended, (wait.law[over], step_of(wait.end[over])), weight[over])
         _expect(expected, wait, weight, law, weekdays)
-        off = over & (wait.law < 2)
+        off, lasted_by = over & (wait.law < 2), np.where(wait.law < 2, weight, 0.0)
+        clocks += [lasted_by @ clock.hours(wait.since, wait.until) for clock in (law.hands, law.staffed)]
         np.add.at(removed, weekdays[law.hands.spell_of(wait.until[off] - 1)], weight[off])
     last = np.flatnonzero(replays.ended)
     np.add.at(ended, (replays.law[last], step_of(replays.age[last])), weights[last])
@@ -170,7 +208,8 @@ def _counted(replays: Replays, law: Law, weekdays: Micros) -> Counted:
     unseen = sum(float(weights[w.rows][w.ended & (w.law < 2)].sum()) for w in replays.waits)
     begun = restarted + sum(float(weights[w.rows][w.ended & (w.law == 2)].sum()) for w in replays.waits)
     swapped = (replays.law < 2) & np.isin(np.repeat(replays.spans.found, replays.count), (CLEAR, ANY))
-    return Counted(ended, waited, restarted, visits, expected, removed, unseen + float(weights[swapped].sum()), begun)
+    unnoted = unseen + float(weights[swapped].sum())
+    return Counted(ended, waited, restarted, visits, expected, removed, unnoted, begun, unseen, clocks)
 
 
 def _expect(expected: Numbers, wait: Waits, weight: Numbers, law: Law, weekdays: Micros) -> None:

@@ -15,9 +15,10 @@ from typing import Self
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import polars as pl
 
 from core.arrays import Micros, Numbers
-from core.epoch import FAR, HOUR, instant, micros
+from core.epoch import FAR, HOUR, micros
 from core.setup import WEEKDAYS, Setup, Shift, SpecialDay
 from core.window import Window
 
@@ -73,7 +74,7 @@ class Staffed:
     """Staffed time as one clock that runs only while somebody is in. Times are epoch microseconds."""
 
     def __init__(self, spans: Sequence[tuple[int, int]], speeds: Numbers | None = None) -> None:
-        self._spans = _merge(spans)
+        self._spans = _merge(spans) if speeds is None else spans
         self._starts: Micros = np.array([a for a, _ in self._spans] or [FAR], dtype=np.int64)
         self._lengths: Micros = np.array([b - a for a, b in self._spans] or [0], dtype=np.int64)
         self._speeds = np.ones(len(self._starts)) if speeds is None else speeds
@@ -81,8 +82,20 @@ class Staffed:
         self._before: Micros = np.concatenate([[0], np.cumsum(self._counted)[:-1]]).astype(np.int64)
 
     def at_speeds(self, speeds: Numbers) -> Staffed:
-        """The same clock running faster or slower in each of its unbroken spells, in their order."""
-        return Staffed(self._spans, speeds)
+        """The same clock running faster or slower in each of its spells, in their order."""
+        return Staffed(self._spans, self._speeds * speeds)
+
+    def cut(self, spells: Micros, speeds: Numbers) -> Staffed:
+        """The same clock with these pieces of its spells (from, to; rows in order) each running at its own speed."""
+        edges = np.unique(np.concatenate([self._starts, self._starts + self._lengths, spells.ravel()]))
+        index = np.searchsorted(self._starts, edges[:-1], side="right") - 1
+        inside = (index >= 0) & (edges[:-1] < (self._starts + self._lengths)[index])
+        starts, ends = edges[:-1][inside], edges[1:][inside]
+        speed = self._speeds[index[inside]].copy()
+        piece = np.clip(np.searchsorted(spells[:, 0], starts, side="right") - 1, 0, len(spells) - 1)
+        mine = (spells[piece, 0] <= starts) & (ends <= spells[piece, 1])
+        speed[mine] *= speeds[piece[mine]]
+        return Staffed(list(zip(starts.tolist(), ends.tolist(), strict=True)), speed)
 
     @property
     def edges(self) -> Micros:
@@ -99,7 +112,8 @@ class Staffed:
 
     def weekdays(self, zone: ZoneInfo) -> Micros:
         """The weekday (0 Monday to 6 Sunday) on which each of its unbroken spells begins."""
-        return np.array([instant(min(int(start), LAST)).astimezone(zone).weekday() for start in self._starts])
+        begins = pl.Series(np.minimum(self._starts, LAST)).cast(pl.Datetime("us", "UTC"))
+        return (begins.dt.convert_time_zone(str(zone)).dt.weekday().cast(pl.Int64) - 1).to_numpy()
 
     def spell_of(self, moments: Micros) -> Micros:
         """Which spell each moment lies in, or else the next one (the last beyond all)."""

@@ -14,6 +14,7 @@ import polars as pl
 
 from core.epoch import FAR, HOUR
 from core.habits.habits import HOURS_LEFT, Habits
+from core.habits.pace import NOBODY_SEEN, Pace, Presence, paced
 from core.habits.print_times import PrintTimes
 from core.habits.usage import Usage
 from core.staffed import Staffed
@@ -33,8 +34,8 @@ class Learned:
     many at most: beyond it, that both taps of a change were forgotten is likelier than such a wait. `usual`
     has the stated hours of the last print of a shift by the whole hours of it that were left when it began
     (people load long prints before they leave): what a print nobody announced is taken to need. `habits` are
-    what replays go by, and `quick` how fast hands were in each staffed spell (by its start, microseconds).
-    `usage` is how prints use spools.
+    what replays go by, `quick` how fast hands were on each weekday, `busy` while prints waited. `usage`
+    is how prints use spools, `pace` how hands come past, `silent` the share of long silences that are untold faults.
     """
 
     best: float = 1.0
@@ -47,15 +48,19 @@ class Learned:
     times: PrintTimes = field(default_factory=PrintTimes, compare=False)
     habits: Habits | None = field(default=None, compare=False)
     quick: tuple[float, ...] = (1.0,) * 7
+    busy: float = 1.0
     usage: Usage = field(default_factory=Usage, compare=False)
+    pace: Pace = field(default_factory=Pace, compare=False)
+    silent: float = field(default=0.1, compare=False)
 
     def ratio(self, file: str, revision: int, model: str) -> float:
         """True / stated time of this print; the shop's where nothing is known of it."""
         return self.times.ratios.get((file, revision, model), (self.best, 0.0))[0]
 
-    def hands(self, staffed: Staffed, zone: ZoneInfo) -> Staffed:
-        """The staffed clock at the speed of hands."""
-        return staffed.at_speeds(np.array(self.quick)[staffed.weekdays(zone)])
+    def hands(self, staffed: Staffed, zone: ZoneInfo, seen: Presence = NOBODY_SEEN) -> Staffed:
+        """The staffed clock at the speed of hands: as they were `seen`, or where nobody was, as while prints wait."""
+        clock, busy = (paced(staffed, self.pace, zone, seen), 1.0) if len(seen.visits) else (staffed, self.busy)
+        return clock.at_speeds(busy * np.array(self.quick)[clock.weekdays(zone)])
 
 
 def usual_by_hours_left(told: pl.DataFrame, staffed: Staffed) -> tuple[float, ...]:

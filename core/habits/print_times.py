@@ -8,6 +8,7 @@ its ratio true / stated time, and the ratios of a shop are alike: by model, by f
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -15,31 +16,21 @@ from functools import cached_property
 import numpy as np
 import polars as pl
 
-from core.arrays import Flags, Numbers, Rows
-from core.epoch import FAR, HOUR, MINUTE
+from core.arrays import Numbers
+from core.epoch import FAR
+from core.habits.sightings import RATIOS, SHOP_SPREAD, SPREADS, Kind, Sightings
 from core.numbering import numbering_of
 from core.setup import PrintFile, Setup
 from core.staffed import Staffed
 
-#: A print file of one revision on one model of machine.
-Kind = tuple[str, int, str]
-
-#: Ratios true / stated that are thought of.
-RATIOS = np.linspace(0.70, 1.50, 161)
 #: The newest prints say as much as a shop needs, and keep the fit quick.
 NEWEST = 3000
-#: Two prints of a file are never quite alike: the spreads that are tried (of one print's ratio).
-SPREADS = (0.006, 0.009, 0.013, 0.018, 0.025, 0.035, 0.05)
-#: Some prints are slips (a wrong file or time, a change nobody noted) and may lie anywhere: this share to begin with.
-SLIPS = 0.02
-#: Nobody taps a removal sooner than this after the print ended (microseconds): parts come off first.
-TAKING_OFF = MINUTE
-#: How much ratios differ (spreads of their logarithm): shops, models, files, one revision on one model.
-SHOP_SPREAD, MODEL_SPREAD, FILE_SPREAD, KIND_SPREAD = 0.15, 0.02, 0.04, 0.015
+#: How much ratios differ (spreads of their logarithm): models, files, one revision on one model.
+MODEL_SPREAD, FILE_SPREAD, KIND_SPREAD = 0.02, 0.04, 0.015
+#: How far the ratios of all prints of a shop may be off together, since no law of waits is quite that of its people.
+LAW_DOUBT = 0.008
 #: A ratio on its own is never known better than this, whatever the sightings: the law of waits is a model.
 FLOOR = 0.003
-#: A print tells of its file's time if it ended, this likely, while people were in.
-TELLS = 0.9
 
 
 @dataclass(frozen=True)
@@ -66,36 +57,40 @@ class PrintTimes:
         return {kind: (float(np.exp(b)), float(d)) for kind, b, d in zip(self.kinds, self.logs, doubts, strict=True)}
 
 
-def ended_prints(gaps: pl.DataFrame, setup: Setup) -> pl.DataFrame:
+def ended_prints(gaps: pl.DataFrame, setup: Setup, from_memory: bool = False) -> pl.DataFrame:
     """Announced prints and when they can have ended; `gaps` must be found with nothing learned.
 
     Columns: file, revision, model, stated (hours), began, printing (last seen so), over (first seen or taken
-    off done; null where it only lasted beyond `printing`), off (its removal, or null). Microseconds. Prints
-    with a moment put back from memory are left out: they are told to the half hour.
+    off done; null where it only lasted beyond `printing`), off (its removal, or null), all in
+    microseconds; off_by (hours: how far off moments told from memory may lie). Prints of such moments are left out
+    unless they are asked for: they are told to the half hour.
     """
     stated = {(row.file, row.revision): row.hours for row in setup.history(PrintFile)}
-    starts = gaps.filter((pl.col("kind") == "PrintStarted") & (pl.col("blur") == 0)).select(
-        "file", "revision", "model", print="id", start="t"
+    prompt = pl.col("blur") == 0 if not from_memory else pl.lit(value=True)
+    told_at_once = pl.col("next_blur") == 0 if not from_memory else pl.lit(value=True)
+    starts = gaps.filter((pl.col("kind") == "PrintStarted") & prompt).select(
+        "file", "revision", "model", print="id", start="t", start_blur="blur"
     )
     mine = gaps.filter(pl.col("print").is_not_null()).with_columns(
-        off=pl.when((pl.col("next_kind") == "PartsOff") & (pl.col("next_blur") == 0)).then("until")
+        off=pl.when((pl.col("next_kind") == "PartsOff") & told_at_once).then("until")
     )
     removal = mine.group_by("print").agg(pl.col("off").last())
     last = (
         mine.filter((pl.col("leaves") == "printing") & (pl.col("until") < FAR))
         .group_by("print", maintain_order=True)
         .last()
-        .filter(~pl.col("paused") & (pl.col("blur") == 0) & (pl.col("next_blur") == 0))
+        .filter(~pl.col("paused") & prompt & told_at_once)
         .with_columns(ended=pl.col("next_found") == "done")
         .filter(pl.col("ended") | pl.col("next_found").is_in(["stopped", "any", "down"]))
     )
-    rows = last.select("print", "ended", printing="t", seen_at="until")
+    rows = last.select("print", "ended", "blur", "next_blur", printing="t", seen_at="until")
     rows = rows.join(starts, on="print", maintain_order="left").join(removal, on="print", maintain_order="left")
     keys = pl.struct("file", "revision")
     return rows.select(
         "file", "revision", "model", "off",
         stated=keys.map_elements(lambda k: stated[k["file"], k["revision"]], return_dtype=pl.Float64),
         began="start", printing="printing", over=pl.when("ended").then("seen_at"),
+        off_by=math.sqrt(3) * pl.max_horizontal("blur", "next_blur", "start_blur").fill_null(0.0),
     ).sort("began", maintain_order=True).tail(NEWEST)  # fmt: skip
 
 
@@ -107,97 +102,17 @@ def learn_times(prints: pl.DataFrame, setup: Setup, staffed: Staffed) -> PrintTi
     rows = prints.select("file", "revision", "model").rows()
     printed = set(rows)
     mine = {kind: np.flatnonzero([row == kind for row in rows]) for kind in kinds if kind in printed}
-    likelihood, spread, told = _likelihoods(prints, mine, staffed)
-    shop = _shop_ratio(likelihood)
-    known = {kind: _moments(likelihood[rows].sum(axis=0), shop) for kind, rows in mine.items()}
+    if not mine:
+        return _alike(kinds, {}, (0,) * len(kinds), SPREADS[-1], LAW_DOUBT)
+    sightings = Sightings(prints, mine, staffed)
+    shop = sightings.shop_ratio()
+    spread, likelihood = sightings.best_spread(shop.laws)
+    known = {kind: _moments(likelihood[rows].sum(axis=0), shop.ratio) for kind, rows in mine.items()}
+    told = sightings.told(shop.laws)
     seen = tuple(int(told[mine[kind]].sum()) if kind in mine else 0 for kind in kinds)
-    return _alike(kinds, {k: v for k, v in known.items() if v is not None}, seen, spread)
-
-
-class _Ends:
-    """The ends that every ratio thought of gives every print, and how long each had waited when it was seen."""
-
-    def __init__(self, prints: pl.DataFrame, staffed: Staffed) -> None:
-        began, printing = prints["began"].to_numpy(), prints["printing"].to_numpy()
-        over = prints["over"].fill_null(FAR).to_numpy()
-        off = prints["off"].fill_null(FAR).to_numpy()
-        ends = began[:, None] + (RATIOS * HOUR * prints["stated"].to_numpy()[:, None]).astype(np.int64)
-        opens, closes = staffed.spell_at(ends.ravel())
-        self.outside = (opens == closes).reshape(ends.shape)
-        self.ended = over < FAR
-        self.removed = self.ended & (off < FAR)
-        latest = np.where(self.ended, np.where(off == over, over - TAKING_OFF, over), FAR)
-        self.possible = (ends > printing[:, None]) & (ends <= latest[:, None])
-        until = np.where(self.removed, off, over)
-        waited = staffed.worked(np.where(self.ended, until, began))[:, None] - staffed.worked(ends.ravel()).reshape(
-            ends.shape
-        )
-        self.waited = np.maximum(waited, 0) / HOUR
-
-        #: The likelihood of the same sightings of a slip: a removal at any hour of ten, a look at any time.
-        self.slips = np.where(self.removed, 0.1, 0.5)[:, None]
-
-    def chances(self, inside: float, outside: float) -> Numbers:
-        """The likelihood of what was seen of each print for each of its possible ends, up to a factor a print."""
-        mean = np.where(self.outside, outside, inside)
-        wait = np.exp(-self.waited / mean) / np.where(self.removed[:, None], mean, 1.0)
-        return np.where(self.possible, np.where(self.ended[:, None], wait, 1.0), 0.0)
-
-    def told(self, chances: Numbers) -> Flags:
-        """Whether each print ended, as far as can be seen, while people were in: then its sightings tell when."""
-        inside = np.where(self.outside, 0.0, chances).sum(axis=1)
-        return np.asarray(self.ended & (inside > TELLS * np.maximum(chances.sum(axis=1), 1e-300)))
-
-    def waits(self, weights: Numbers) -> tuple[float, float]:
-        """The mean waits, of ends while people are in and of others, from the weights of the possible ends."""
-        found = []
-        for mine in (~self.outside, self.outside):
-            weight = np.where(mine & self.ended[:, None], weights, 0.0)
-            waited, removals = (weight * self.waited).sum(), (weight * self.removed[:, None]).sum()
-            found.append((waited + 1.0) / (removals + 1.0))
-        return found[0], found[1]
-
-
-def _likelihoods(prints: pl.DataFrame, mine: Mapping[Kind, Rows], staffed: Staffed) -> tuple[Numbers, float, Flags]:
-    """The logarithm of each print's likelihood over `RATIOS` of its kind, the spread that fits best, who told."""
-    ends = _Ends(prints, staffed)
-    inside, outside, spread, slips = 0.5, 1.0, 0.013, SLIPS
-    for _ in range(3):
-        chances = ends.chances(inside, outside)
-        likelihood = _smeared(chances, spread, slips * ends.slips)
-        best = np.ones(len(chances))
-        shop = _shop_ratio(likelihood)
-        for rows in mine.values():
-            prior = -0.5 * (np.log(RATIOS / shop) / FILE_SPREAD) ** 2
-            best[rows] = RATIOS[(likelihood[rows].sum(axis=0) + prior).argmax()]
-        near = chances * np.exp(-0.5 * ((RATIOS - best[:, None]) / (spread * best[:, None])) ** 2)
-        near /= np.exp(-0.5 * ((RATIOS - best[:, None]) / (spread * best[:, None])) ** 2).sum(axis=1, keepdims=True)
-        law, slip = (1 - slips) * near.sum(axis=1, keepdims=True), slips * ends.slips
-        weights = (1 - slips) * near / (law + slip)
-        inside, outside = ends.waits(weights)
-        inside, outside = max(inside, 0.05), max(outside, 0.05)
-        slips = float(np.clip((slip / (law + slip)).mean(), 0.01, 0.3)) if len(slip) else SLIPS
-    chances = ends.chances(inside, outside)
-    tried = [(s, _smeared(chances, s, slips * ends.slips)) for s in SPREADS]
-    fits = [sum(_log_mean(ll[rows].sum(axis=0)) for rows in mine.values()) for _, ll in tried]
-    spread, likelihood = tried[int(np.argmax(fits))] if mine else tried[-2]
-    return likelihood, spread, ends.told(chances)
-
-
-def _smeared(chances: Numbers, spread: float, slips: Numbers) -> Numbers:
-    """The chances of a print's own ratio made those of its kind's, with a share of slips; logarithms."""
-    about = np.exp(-0.5 * ((RATIOS[:, None] - RATIOS) / (spread * RATIOS)) ** 2)
-    about /= about.sum(axis=0)
-    return np.log(chances @ about + slips)
-
-
-def _shop_ratio(likelihood: Numbers) -> float:
-    prior = -0.5 * (np.log(RATIOS) / SHOP_SPREAD) ** 2
-    return float(RATIOS[(likelihood.sum(axis=0) + prior).argmax()])
-
-
-def _log_mean(values: Numbers) -> float:
-    return float(np.log(np.exp(values - values.max()).mean()) + values.max())
+    return _alike(
+        kinds, {k: v for k, v in known.items() if v is not None}, seen, spread, math.hypot(shop.doubt, LAW_DOUBT)
+    )
 
 
 def _moments(log_likelihood: Numbers, shop: float, wide: float = 0.1) -> tuple[float, float] | None:
@@ -218,7 +133,11 @@ def _moments(log_likelihood: Numbers, shop: float, wide: float = 0.1) -> tuple[f
 
 
 def _alike(
-    kinds: tuple[Kind, ...], known: Mapping[Kind, tuple[float, float]], seen: tuple[int, ...], spread: float
+    kinds: tuple[Kind, ...],
+    known: Mapping[Kind, tuple[float, float]],
+    seen: tuple[int, ...],
+    spread: float,
+    shared: float,
 ) -> PrintTimes:
     """The ratios of a shop together: shop + model + file + kind, each with its spread (a mixed linear model).
 
@@ -235,8 +154,8 @@ def _alike(
     weighted = design[rows].T / told[:, 1]
     doubt = np.linalg.inv(np.diag(1 / np.square(spreads)) + weighted @ design[rows])
     effects = doubt @ (weighted @ told[:, 0])
-    new = np.sqrt(doubt[0, 0] + MODEL_SPREAD**2 + FILE_SPREAD**2 + KIND_SPREAD**2)
+    new = np.sqrt(shared**2 + doubt[0, 0] + MODEL_SPREAD**2 + FILE_SPREAD**2 + KIND_SPREAD**2)
     return PrintTimes(
-        kinds=kinds, logs=design @ effects, covariance=design @ doubt @ design.T, seen=seen,
+        kinds=kinds, logs=design @ effects, covariance=design @ doubt @ design.T + shared**2, seen=seen,
         spread=spread, shop_log=float(effects[0]), shop_doubt=float(new),
     )  # fmt: skip

@@ -22,6 +22,7 @@ from core.arrays import Flags, Micros, Numbers, Rows
 from core.epoch import FAR, HOUR
 from core.habits.habits import Habits, in_rush, occasion
 from core.habits.learned import Learned
+from core.habits.pace import NOBODY_SEEN, Presence
 from core.staffed import Staffed
 from core.timeline.spans import ANY, CLEAR, DONE, EMPTY, OPEN, PRINTING, STOPPED, Spans, crowded
 
@@ -57,11 +58,13 @@ class Law:
     known_at: int = FAR
 
     @classmethod
-    def of(cls, learned: Learned, staffed: Staffed, zone: ZoneInfo, known_at: int = FAR) -> Law | None:
-        """The law that a shop works by; None where no habits are learned yet."""
+    def of(
+        cls, learned: Learned, staffed: Staffed, zone: ZoneInfo, known_at: int = FAR, seen: Presence = NOBODY_SEEN
+    ) -> Law | None:
+        """The law that a shop works by, and hands as they were `seen`; None where no habits are learned yet."""
         if learned.habits is None:
             return None
-        return cls(staffed, learned.hands(staffed, zone), learned.habits, learned.times.spread, known_at)
+        return cls(staffed, learned.hands(staffed, zone, seen), learned.habits, learned.times.spread, known_at)
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,7 +223,8 @@ class _Run:
         cut_short = (spans.end[row] < start + 0.9 * hours * HOUR) & ~np.isin(spans.found[row], (DONE, OPEN))
         self._begin_print(rows, hours, np.where(cut_short, MUST_STOP, 0.0), spans.blur[row])
         left = self._chance(rows)
-        into = start + (left * (self.ends[rows] - start)).astype(np.int64)
+        rest = 1 - spans.most[row] * (1 - left)
+        into = start + (rest * (self.ends[rows] - start)).astype(np.int64)
         self.ends[rows] = np.where(spans.running[row], into, self.ends[rows])
         self.first &= self.state == PRINTING
         waits = np.flatnonzero(self.state != PRINTING)

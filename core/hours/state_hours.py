@@ -20,11 +20,13 @@ from core.arrays import Micros, Numbers
 from core.epoch import HOUR, WEEK_HOURS, micros
 from core.estimate import NINETY, Estimate
 from core.habits.learned import Learned
+from core.habits.pace import NOBODY_SEEN, Presence
 from core.hours.replays import Law, Replays, replay_all
 from core.numbering import numbering_of
 from core.setup import Setup
 from core.staffed import Staffed
 from core.sums import summed
+from core.timeline import silence
 from core.timeline.reckon import Reckoned
 from core.timeline.spans import Spans, certain, spans
 from core.window import Window
@@ -33,7 +35,7 @@ from core.window import Window
 FEW, MANY = 32, 160
 #: How far the law itself is off, as a share of the hours it gives (one standard deviation): of prints nobody
 #: announced, and of announced ones. From invented shops (`report --how-sure`), which no shop is quite like.
-UNTOLD_DOUBT, TOLD_DOUBT = 0.055, 0.003
+UNTOLD_DOUBT, TOLD_DOUBT = 0.2, 0.03
 #: How much more a span's own variance is than its replays show: they all go by one average law. From the same shops.
 OWN_DOUBT = 1.75
 #: The same of declared downtime, for a shop that forgets nothing and for each share of entries forgotten.
@@ -114,14 +116,20 @@ def _ends(best: Numbers, below: Numbers, above: Numbers, third: Numbers, shared:
     return np.clip(low, 0.0, best), np.maximum(high, best)
 
 
-def replayed(
-    reckoned: Reckoned, setup: Setup, staffed: Staffed, learned: Learned, window: Window, known_at: int
+def replayed(  # noqa: PLR0913, PLR0917 - all that the time between entries hangs on
+    reckoned: Reckoned,
+    setup: Setup,
+    staffed: Staffed,
+    learned: Learned,
+    window: Window,
+    known_at: int,
+    seen: Presence = NOBODY_SEEN,
 ) -> list[Replays]:
     """Replays of all spans in the window that have more than one story; none where nothing is learned yet.
 
-    `known_at` is the moment (microseconds) up to which no further entry is known.
+    `known_at` is the moment (microseconds) up to which no further entry is known; `seen` tells when hands came past.
     """
-    if (law := Law.of(learned, staffed, setup.zone)) is None:
+    if (law := Law.of(learned, staffed, setup.zone, seen=seen)) is None:
         return []
     mine = spans(reckoned.gaps, learned, numbering_of(setup), known_at)
     mine = mine.of((mine.end > micros(window.start)) & (mine.start < micros(window.end)))
@@ -129,17 +137,19 @@ def replayed(
     return [_fitting(replays) for replays in replay_all(mine, law, FEW, MANY)]
 
 
-def state_hours(reckoned: Reckoned, replays: list[Replays], learned: Learned, windows: Sequence[Window]) -> StateHours:
+def state_hours(
+    reckoned: Reckoned, replays: list[Replays], learned: Learned, windows: Sequence[Window], staffed: Staffed
+) -> StateHours:
     """The hours of what was reckoned, and replayed, in consecutive `windows`."""
     edges = np.array([micros(w.start) for w in windows] + [micros(windows[-1].end)], dtype=np.int64)
     covariance = learned.times.covariance
     places = {m: i for i, m in enumerate(reckoned.stretches["machine"].unique(maintain_order=True))}
     stretches = reckoned.stretches.with_columns(place=pl.col("machine").replace_strict(places, return_dtype=pl.Int64))
     told, doubtful = _parted(stretches, [group.spans for group in replays], places)
-    rows = [_loosened(_told(told, edges), learned)]
+    rows = [_loosened(_told(told, edges), learned), _silent(silence.silences(reckoned.gaps, staffed), edges, learned)]
     for number, group in enumerate(replays):
         rows.append(_hours(group, _pieces(doubtful.filter(pl.col("group") == number), edges), covariance))
-    rows.append(_unseen(pl.concat(rows), learned))
+    rows += [_unseen(pl.concat(rows), learned), _no_word(pl.concat(rows), learned)]
     return StateHours(summed(pl.concat(rows), _KEYS, pl.exclude(*_KEYS)), covariance)
 
 
@@ -157,7 +167,7 @@ def _parted(stretches: pl.DataFrame, groups: list[Spans], places: dict[str, int]
             "group": np.full(len(spans), number), "row": np.arange(len(spans)),
         }) for number, spans in enumerate(groups)
     ]  # fmt: skip
-    if not marks:
+    if not any(len(mark) for mark in marks):
         return stretches, stretches.clear().with_columns(group=pl.lit(0, pl.Int64), row=pl.lit(0, pl.Int64))
     mark = pl.concat(marks).filter(pl.col("place") >= 0).sort("place", "from")
     edges = np.unique(np.concatenate([_line(mark["place"], mark["from"]), _line(mark["place"], mark["to"])]))
@@ -317,6 +327,31 @@ def _unseen(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
         **{name: pl.lit(0.0) for name in ("below", "third", "moved", "loose")},
     }  # fmt: skip
     return hours.with_columns(**told).with_columns(best=pl.lit(0.0)).select(*_SCHEMA)
+
+
+def _no_word(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
+    """A machine of which there is no word may have been down all the time: a range upward, of all
+    such machines together: with what their silence adds, up to every hour of it.
+    """
+    share = math.sqrt(max(1 / NINETY**2 - learned.silent, 0.0)) if learned.habits else 0.0
+    hours = summed(rows.filter(pl.col("state") == "no word"), ["machine", "window"], pl.col("best"))
+    told = {
+        "state": pl.lit("down"), "cause": pl.lit(None, pl.String), "spare": pl.lit(None, pl.String),
+        "kind": pl.lit(-1, pl.Int64), "loose": share * pl.col("best"),
+        **{name: pl.lit(0.0) for name in ("above", "below", "third", "moved")},
+    }  # fmt: skip
+    return hours.with_columns(**told).with_columns(best=pl.lit(0.0)).select(*_SCHEMA)
+
+
+def _silent(silent: pl.DataFrame, edges: Micros, learned: Learned) -> pl.DataFrame:
+    """Faults that nobody told, in the times in which nobody spoke of a machine: no hours, but a range upward."""
+    rows = silence.within(silent if learned.habits else silent.clear(), edges)
+    told = {
+        "state": pl.lit("down"), "cause": pl.lit(None, pl.String), "spare": pl.lit(None, pl.String),
+        "kind": pl.lit(-1, pl.Int64), "above": learned.silent * pl.col("hours") ** 2,
+        **{name: pl.lit(0.0) for name in ("best", "below", "third", "moved", "loose")},
+    }  # fmt: skip
+    return rows.with_columns(**told).select(*_SCHEMA)
 
 
 def _overlap(start: str, end: str, opens: pl.Expr, closes: pl.Expr) -> pl.Expr:

@@ -223,6 +223,12 @@ class Log:
             .drop("first", "last")
         )
 
+    def taps(self, window: Window, as_of: datetime) -> pl.DataFrame:
+        """When anything was told of any machine in `window`, as known at `as_of`: machine, at, noted_at."""
+        mine = '"at" BETWEEN $start AND $end AND e.machine IS NOT NULL'
+        query = f"SELECT {_SELECT} {_LIVE} AND e.{mine}"
+        return self._frame(query, as_of=as_of, start=window.start, end=window.end).select("machine", "at", "noted_at")
+
     def entries_of(
         self, kinds: Sequence[str], window: Window, as_of: datetime, machine: str | None = None
     ) -> pl.DataFrame:

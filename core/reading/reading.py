@@ -15,6 +15,7 @@ from core.epoch import instant, micros
 from core.estimate import NINETY, Estimate
 from core.habits import unnoted
 from core.habits.learned import Learned
+from core.habits.pace import Presence, visits
 from core.hours.replays import Replays
 from core.hours.state_hours import StateHours, replayed, state_hours
 from core.learning import learn
@@ -93,11 +94,20 @@ class Reading:
 
     def state_hours(self, windows: Sequence[Window]) -> StateHours:
         """The hours of every state in consecutive windows within this one, with their doubts."""
-        return state_hours(self.reckoned, self._replays, self.learned, windows)
+        return state_hours(self.reckoned, self._replays, self.learned, windows, self.staffed)
 
     @cached_property
     def _replays(self) -> list[Replays]:
-        return replayed(self.reckoned, self.setup, self.staffed, self.learned, self.window, micros(self.at))
+        now = micros(self.at)
+        return replayed(self.reckoned, self.setup, self.staffed, self.learned, self.window, now, self._seen)
+
+    @property
+    def _seen(self) -> Presence:
+        """When hands came past any machine in the time of the entries, by whole days so that windows agree."""
+        zone, first = self.setup.zone, self.entries["at"].min()
+        since = min(self.window.start, first) if isinstance(first, datetime) else self.window.start
+        window = Window(midnight(since.astimezone(zone).date() - timedelta(days=1), zone), self.at)
+        return Presence(visits(self.log.taps(window, self.at)), micros(window.start), micros(window.end))
 
     @cached_property
     def standing(self) -> pl.DataFrame:

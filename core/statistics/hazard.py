@@ -43,6 +43,12 @@ class Hazard:
         rates, weight = _rates(ended, waited)
         return cls(tuple(isotonic_regression(rates, weights=weight).x))
 
+    @classmethod
+    def falling(cls, ended: Numbers, waited: Numbers) -> Self:
+        """The same where the chance never rises with age, so that waits are likeliest to be short."""
+        rates, weight = _rates(ended, waited)
+        return cls(tuple(isotonic_regression(rates, weights=weight, increasing=False).x))
+
     @cached_property
     def _at_edges(self) -> Numbers:
         return np.concatenate([[0.0], np.cumsum(np.array(self.rates) * np.diff(AGES))])

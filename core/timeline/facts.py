@@ -126,11 +126,12 @@ def _file_table(setup: Setup, learned: Learned) -> pl.DataFrame:
 def _in_their_order(rows: pl.DataFrame) -> pl.DataFrame:
     """A visit's taps put in the order in which its work must have gone, where they tell of it another way round.
 
-    Parts come off before the next print starts: a removal noted a little after that start is put before it.
+    Parts come off, and a machine comes back, before the next print starts: what was noted of it a little after that
+    start is put before it.
     A look that tells what can only have been so on the other side of the change next to it is left out.
     """
     rows = _without_misplaced_looks(rows.sort("machine", "t", "rank", "id"))
-    return _removals_before_starts(rows).sort("machine", "t", "rank", "id")
+    return _what_was_first(rows).sort("machine", "t", "rank", "id")
 
 
 def _without_misplaced_looks(rows: pl.DataFrame) -> pl.DataFrame:
@@ -150,7 +151,7 @@ def _without_misplaced_looks(rows: pl.DataFrame) -> pl.DataFrame:
     return rows.filter(~misplaced.fill_null(value=False))
 
 
-def _removals_before_starts(rows: pl.DataFrame) -> pl.DataFrame:
+def _what_was_first(rows: pl.DataFrame) -> pl.DataFrame:
     seen = pl.when((pl.col("saw") != "printing").fill_null(value=True))
     start = pl.when(pl.col("kind") == "PrintStarted")
     told = {
@@ -158,12 +159,10 @@ def _removals_before_starts(rows: pl.DataFrame) -> pl.DataFrame:
         "start_at": start.then("t").shift(1).fill_null(strategy="forward").over("machine"),
         "left_before": start.then(pl.col("leaves").shift(1)).shift(1).fill_null(strategy="forward").over("machine"),
     }
-    slipped = (
-        (pl.col("kind") == "PartsOff")
-        & (told["last"] == "PrintStarted")
-        & (pl.col("t") - told["start_at"] < _SLIP)
-        & told["left_before"].is_in(PARTS_THERE)
-    ).fill_null(value=False)
+    off = (pl.col("kind") == "PartsOff") & told["left_before"].is_in(PARTS_THERE)
+    back = (pl.col("kind") == "CameBack") & (told["left_before"] == "down")
+    soon = (told["last"] == "PrintStarted") & (pl.col("t") - told["start_at"] < _SLIP)
+    slipped = (soon & (off | back)).fill_null(value=False)
     return rows.with_columns(t=pl.when(slipped).then(told["start_at"]).otherwise("t"))
 
 
@@ -179,14 +178,32 @@ def _with_materials(rows: pl.DataFrame) -> pl.DataFrame:
 
 
 def _keep_what_tells(rows: pl.DataFrame) -> pl.DataFrame:
-    """A spool fitted right after a machine was seen stopped lets its print go on, and upkeep noted right after
-    it was seen going on ends it; other spools and upkeep tell nothing of what the machine did.
+    """A spool fitted right after a machine was seen stopped, or in the midst of a print, lets that print go on, and
+    upkeep noted right after it was seen going on ends it; other spools and upkeep tell nothing of what the machine did.
     """
     before = pl.col("saw").shift(1).over("machine").fill_null("")
-    kind = pl.col("kind")
-    idle_spool = (kind == "SpoolFitted") & (before != "stopped")
+    kind, midst = pl.col("kind"), _in_the_midst()
+    ran_out = (kind == "SpoolFitted") & midst
+    idle_spool = (kind == "SpoolFitted") & (before != "stopped") & ~midst
     idle_upkeep = (kind == "UpkeepDone") & (before != "upkeep")
+    rows = rows.with_columns(found=pl.when(ran_out).then(pl.lit("stopped")).otherwise("found"))
     return rows.filter(~idle_spool & ~idle_upkeep)
+
+
+def _in_the_midst() -> pl.Expr:
+    """Whether a print had begun some time before and was not touched till some time after: nobody changes the spool of
+    one that has ended and leaves it there, so this one had run out.
+    """
+    look = pl.col("kind") == "Looked"
+    touched = pl.when(
+        (look & (pl.col("saw") != "printing")).fill_null(value=False)
+        | (~look & ~pl.col("kind").is_in(["SpoolFitted", "UpkeepDone"]))
+    )
+    t, at = pl.col("t"), touched.then("t")
+    last, begun = (touched.then(name).shift(1).fill_null(strategy="forward").over("machine") for name in ("kind", "t"))
+    following = at.shift(-1).fill_null(strategy="backward").over("machine")
+    still = (following - t >= _SLIP).fill_null(value=True)
+    return ((last == "PrintStarted") & (t - begun >= _SLIP) & still).fill_null(value=False)
 
 
 def _remember_what_is_down(rows: pl.DataFrame, deliveries: pl.DataFrame) -> pl.DataFrame:

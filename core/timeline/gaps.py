@@ -74,7 +74,9 @@ def find_gaps(told: pl.DataFrame, staffed: Staffed, learned: Learned) -> pl.Data
 
 
 def _with_prints(told: pl.DataFrame, staffed: Staffed, usual: _Usual) -> pl.DataFrame:
-    """What is on the platform after each fact: print (id of its start, or null), began, takes, proving."""
+    """What is on the platform after each fact: print (id of its start, or null), began, takes, proving; and how much
+    of it can have been printed at `most` (microseconds) when it went on after its spool had run out.
+    """
     left = pl.col("leaves").shift(1).over("machine")
     started, resumed = pl.col("kind") == "PrintStarted", pl.col("kind") == "SpoolFitted"
     told = told.with_columns(
@@ -90,10 +92,12 @@ def _with_prints(told: pl.DataFrame, staffed: Staffed, usual: _Usual) -> pl.Data
         proving=_carried(pl.when(started).then("proving").when(unknown).then(pl.lit(value=False))),
         takes=_carried(pl.when(started).then(pl.coalesce("takes", "usual")).when(unknown).then("usual")),
     ).with_columns(pl.col("takes").fill_null(pl.col("usual")), pl.col("proving").fill_null(value=False))
+    begun = _carried(pl.when(started).then("t").when(unknown).then(pl.lit(-1))).replace(-1, None)
+    told = told.with_columns(most=pl.min_horizontal("takes", pl.col("t") - begun))
     half_way = pl.col("t") - pl.col("takes") // 2
     began = (
         pl.when(started).then("t")
-        .when(resumed).then(half_way)
+        .when(resumed).then(pl.col("t") - pl.col("most") // 2)
         .when("fresh").then(pl.coalesce("begin", half_way))
     )  # fmt: skip
     paused = resumed.cum_sum().over("machine", "print") > 0

@@ -34,9 +34,9 @@ class Spans:
     `left` is the state it begins in, `found` how it ends (`removed`: by a removal). `hours`, `doubt` and `kind`
     are the best time of the print begun at its start, the spread of its logarithm and its place in
     `PrintTimes.kinds` (-1: not announced); `blur` how far the facts at its ends may be off (hours, one standard
-    deviation); `running`: that print had begun before. `hand`: somebody left the
-    machine ready. `loaded` and `loads` are the materials it carries before and after, as places (-1: not told).
-    `first` to `last` are its looks in `look_at` and `look_saw`. `key` gives it its own chance.
+    deviation); `running`: that print had begun before, `most` of it (a share) can have been printed by then. `hand`:
+    somebody left the machine ready. `loaded` and `loads` are the materials it carries before and after, as places (-1:
+    not told). `first` to `last` are its looks in `look_at` and `look_saw`. `key` gives it its own chance.
     """
 
     machine: pl.Series
@@ -51,6 +51,7 @@ class Spans:
     removed: Flags
     hand: Flags
     running: Flags
+    most: Numbers
     proving: Flags
     hours: Numbers
     doubt: Numbers
@@ -71,7 +72,7 @@ class Spans:
 
 
 _OF_A_SPAN = (
-    "model", "loaded", "loads", "key", "start", "end", "left", "found", "removed", "hand", "running", "proving",
+    "model", "loaded", "loads", "key", "start", "end", "left", "found", "removed", "hand", "running", "most", "proving",
     "hours", "doubt", "blur", "kind", "first", "last",
 )  # fmt: skip
 
@@ -95,6 +96,7 @@ def spans(gaps: pl.DataFrame, learned: Learned, names: Numbering, known_at: int)
             "revision",
             "proving",
             "takes",
+            "most",
             "blur",
             "loaded",
         ).first(),
@@ -130,12 +132,20 @@ def _columns(rows: pl.DataFrame, learned: Learned, names: Numbering) -> Spans:
         .to_numpy().astype(np.uint64),
         start=rows["t"].to_numpy(), end=rows["end"].to_numpy(), left=left, found=rows["found"].to_numpy(),
         removed=(rows["next_kind"] == "PartsOff").fill_null(value=False).to_numpy(),
-        hand=rows["hand"].to_numpy(), running=~started & (left == PRINTING), proving=rows["proving"].to_numpy(),
+        hand=rows["hand"].to_numpy(), running=~started & (left == PRINTING),
+        most=_most(rows), proving=rows["proving"].to_numpy(),
         hours=rows["takes"].to_numpy() / HOUR, doubt=doubts[kind], kind=kind,
         blur=np.hypot(rows["blur"].to_numpy(), rows["next_blur"].fill_null(0.0).to_numpy()),
         first=last - counts, last=last,
         look_at=rows["look_at"].explode(empty_as_null=False).to_numpy(), look_saw=seen.to_numpy(),
     )  # fmt: skip
+
+
+def _most(rows: pl.DataFrame) -> Numbers:
+    """Which share of the print that goes on can have been printed before: all of one of which nothing else is told."""
+    resumed = pl.col("kind") == "SpoolFitted"
+    share = pl.when(resumed).then(pl.col("most") / pl.col("takes")).clip(0.0, 1.0).fill_null(1.0)
+    return rows.select(share.alias("most"))["most"].to_numpy()
 
 
 def _places(column: pl.Series, names: Sequence[str], other: int) -> Rows:

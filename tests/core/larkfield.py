@@ -146,6 +146,11 @@ def reckoned(
     return reckon(entry_frame(entries), setup, window, Staffed.of(setup, window), learned)
 
 
+def clock(windows: Sequence[Window]) -> Staffed:
+    """Staffed time about these windows."""
+    return Staffed.of(Setup(a1_alone()), Window(windows[0].start, windows[-1].end))
+
+
 def hours_in(found: Reckoned, *windows: Window) -> StateHours:
     """The hours of what was reckoned in consecutive windows, of a shop that has learned nothing yet."""
-    return state_hours(found, [], Learned(), windows)
+    return state_hours(found, [], Learned(), windows, clock(windows))

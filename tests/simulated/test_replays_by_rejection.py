@@ -75,8 +75,9 @@ def one_kind(found: int, ends: Micros, rng: np.random.Generator) -> Spans:
         machine=pl.Series(["A1"] * size), model=zeros, loaded=zeros - 1, loads=zeros - 1,
         key=rng.integers(0, 2**60, size).astype(np.uint64), start=np.full(size, micros(BEGAN)), end=ends,
         left=zeros + EMPTY, found=zeros + found, removed=np.full(size, found == DONE), hand=~none, running=none,
-        proving=none, hours=np.full(size, 6.0), doubt=np.zeros(size), blur=np.zeros(size), kind=zeros - 1,
-        first=zeros, last=zeros, look_at=np.zeros(0, dtype=np.int64), look_saw=np.zeros(0, dtype=np.int64),
+        most=np.ones(size), proving=none, hours=np.full(size, 6.0), doubt=np.zeros(size), blur=np.zeros(size),
+        kind=zeros - 1, first=zeros, last=zeros, look_at=np.zeros(0, dtype=np.int64),
+        look_saw=np.zeros(0, dtype=np.int64),
     )  # fmt: skip
 
 

@@ -10,7 +10,7 @@ from core.habits.habits import Habits
 from core.habits.learned import Learned
 from core.hours.state_hours import StateHours, state_hours
 from core.window import Window
-from tests.core.larkfield import EXACT, at_a1, reckoned, when
+from tests.core.larkfield import EXACT, at_a1, clock, reckoned, when
 
 WEEKS = [Window(when(7 * n), when(7 * n + 7)) for n in range(4)]
 DOWN = ("upkeep", "down", "waiting")
@@ -23,7 +23,7 @@ def hours(forgets: float | None, windows: list[Window], learned: Learned = EXACT
         story += [at_a1("WentDown", week.start, cause="nozzle"), at_a1("CameBack", week.start.replace(hour=10))]
     habits = None if forgets is None else Habits(forgets_start=forgets, forgets_off=forgets)
     whole = Window(windows[0].start, windows[-1].end)
-    return state_hours(reckoned(story, whole), [], replace(learned, habits=habits), windows)
+    return state_hours(reckoned(story, whole), [], replace(learned, habits=habits), windows, clock(windows))
 
 
 def width(estimate: Estimate) -> float:

@@ -139,8 +139,8 @@ def test_a_spool_fitted_for_a_print_is_the_one_it_uses_even_if_noted_after_its_s
 
 def test_a_spool_fitted_into_a_print_feeds_the_rest_of_it() -> None:
     found = rest([fit(when(0, 7), 400), start(when(0, 8)), fit(when(0, 14)), off(when(1, 9))], when(1, 10))
-    # Six of 24 hours were fed by the old one.
-    assert found.best == pytest.approx(1000 - 3 / 4 * 300, abs=0.5)
+    # It had run out before the new one came, six hours after the start; by 25 hours all was off.
+    assert found.best == pytest.approx(1000 - 19 / 25 * 300, abs=0.5)
     assert width(found) > width(rest([fit(when(0, 7)), *grille(0)], when(1, 10)))
 
 

@@ -21,7 +21,7 @@ FOUND = {
 }  # fmt: skip
 LEAVES = {
     "PrintStarted": "printing", "SpoolFitted": "printing", "PartsOff": "empty", "CameBack": "empty",
-    "PutBack": "empty", "SetAside": "aside", "UpkeepDone": "empty",
+    "PutBack": "empty", "SetAside": "aside", "UpkeepDone": "empty", "WentDown": "down",
 }  # fmt: skip
 HANDS = ("PartsOff", "CameBack", "PutBack", "UpkeepDone")
 #: What these entries tell of a machine they tell only right after a look that saw this.
@@ -30,13 +30,16 @@ TELLING_AFTER = {"SpoolFitted": "stopped", "UpkeepDone": "upkeep"}
 
 @dataclass(frozen=True)
 class Print:
-    """What is known of the print on a machine after a fact; `told` is false where nothing told of any yet."""
+    """What is known of the print on a machine after a fact; `told` is false where nothing told of any yet, `started` is
+    when its start was noted.
+    """
 
     id: str | None
     began: int
     takes: int
     proving: bool
     told: bool = True
+    started: int | None = None
 
 
 @dataclass(frozen=True)
@@ -72,13 +75,31 @@ def pairs(facts: list[Fact]) -> list[tuple[Fact, Fact | None]]:
 
 
 def telling(own: Sequence[AtMachine]) -> Iterator[tuple[int, AtMachine]]:
-    """The entries that tell what the machine was doing: spools and upkeep only right after what they put an end to."""
-    before: AtMachine | None = None
-    for at, entry in in_place([e for e in own if kind(e) in ALWAYS_TELLING or kind(e) in TELLING_AFTER]):
+    """The entries that tell what the machine was doing: spools and upkeep only right after what they put an end to, and
+    spools in the midst of a print.
+    """
+    placed = in_place([e for e in own if kind(e) in ALWAYS_TELLING or kind(e) in TELLING_AFTER])
+    for n, (at, entry) in enumerate(placed):
         needed = TELLING_AFTER.get(kind(entry))
-        if needed is None or (isinstance(before, Looked) and before.saw == needed):
+        before = placed[n - 1][1] if n else None
+        if needed is None or (isinstance(before, Looked) and before.saw == needed) or in_the_midst(placed, n):
             yield at, entry
-        before = entry
+
+
+def in_the_midst(placed: Sequence[tuple[int, AtMachine]], n: int) -> bool:
+    """Whether a spool was fitted while a print was left alone, for half an hour before and after at least."""
+    at, entry = placed[n]
+    touched = [m for m, (_, other) in enumerate(placed) if touches(other)]
+    before, after = [m for m in touched if m < n], [m for m in touched if m > n]
+    if not isinstance(entry, SpoolFitted) or not before or not isinstance(placed[before[-1]][1], PrintStarted):
+        return False
+    slip = OUT_OF_ORDER_MINUTES * 60_000_000
+    return at - placed[before[-1]][0] >= slip and (not after or placed[after[0]][0] - at >= slip)
+
+
+def touches(entry: AtMachine) -> bool:
+    """Whether an entry tells of more than that the print goes on."""
+    return entry.saw != "printing" if isinstance(entry, Looked) else kind(entry) in CHANGES
 
 
 def in_place(own: list[AtMachine]) -> list[tuple[int, AtMachine]]:
@@ -87,10 +108,11 @@ def in_place(own: list[AtMachine]) -> list[tuple[int, AtMachine]]:
     placed = [micros(entry.at) for entry in ordered]
     for i, removal in enumerate(ordered):
         before = [n for n in range(i) if not (isinstance(ordered[n], Looked) and ordered[n].saw == "printing")]
-        if isinstance(removal, PartsOff) and before and isinstance(ordered[before[-1]], PrintStarted):
+        slips = {"PartsOff": ("printing", "done", "stopped"), "CameBack": ("down",)}.get(kind(removal))
+        if slips and before and isinstance(ordered[before[-1]], PrintStarted):
             start = before[-1]
-            parts_there = start > 0 and plainly_left(ordered[start - 1]) in ("printing", "done", "stopped")
-            if soon(ordered[start], removal) and parts_there:
+            was_so = start > 0 and plainly_left(ordered[start - 1]) in slips
+            if soon(ordered[start], removal) and was_so:
                 placed[i] = micros(ordered[start].at)
     return sorted(zip(placed, ordered, strict=True), key=lambda pair: (pair[0], *moment(pair[1])[1:]))
 
@@ -156,7 +178,7 @@ def fact(at: int, entry: AtMachine, previous: Fact | None, takes: int | None, us
     begin = begin_of(at, found, previous, usual, clock)
     print_ = print_after(entry, at, leaves, previous, usual, begin)
     if isinstance(entry, PrintStarted):
-        print_ = Print(str(entry.id), at, takes or usual, entry.proving)
+        print_ = Print(str(entry.id), at, takes or usual, entry.proving, started=at)
     due, late = due_of(at, print_)
     overdue = isinstance(entry, Looked) and found == "printing" and at > late
     if overdue:
@@ -179,6 +201,8 @@ def found_by(entry: AtMachine, previous: Fact | None) -> str:
         if is_down(previous):
             return "any"
         return "done" if entry.ended == "itself" else "stopped"
+    if isinstance(entry, SpoolFitted) and previous is not None and previous.leaves == "printing":
+        return "stopped"
     return FOUND[kind(entry)]
 
 
@@ -211,7 +235,8 @@ def print_after(entry: AtMachine, at: int, leaves: str, previous: Fact | None, u
     if isinstance(entry, Looked) and entry.saw == "printing" and (previous is None or previous.leaves != "printing"):
         return Print(None, begin, usual, proving=False)
     if isinstance(entry, SpoolFitted):
-        return replace(carried, began=at - carried.takes // 2)
+        most = carried.takes if carried.started is None else min(carried.takes, at - carried.started)
+        return replace(carried, began=at - most // 2)
     if leaves in ("empty", "aside") or isinstance(entry, PartsOff):
         return Print(None, at, usual, proving=False)
     return carried

@@ -78,3 +78,37 @@ def test_a_machine_carries_what_was_last_told_of_it() -> None:
     assert rows["loaded"].to_list() == [None, "petg-black", "petg-black", "petg-black", "petg-grey"]
     # What it is to carry counts where it is told within half an hour.
     assert rows["loads"].to_list() == [None, "petg-black", None, "petg-grey", None]
+
+
+def test_a_return_told_after_the_next_start_is_put_before_it() -> None:
+    down = at_a1("WentDown", at(6), cause="nozzle")
+    story = [down, start(at(9)), at_a1("CameBack", at(9, 20)), off(15)]
+    assert told(*story) == [("WentDown", "down"), ("CameBack", "empty"), START, OFF]
+    # Much later it is another story: that the machine had gone down meanwhile nobody noted.
+    late = [down, start(at(9)), at_a1("CameBack", at(12)), off(15)]
+    assert told(*late)[1:3] == [START, ("CameBack", "empty")]
+
+
+def spool(hour: float, minutes: float = 0) -> AnyEntry:
+    return at_a1("SpoolFitted", at(hour, minutes), material="petg-black", grams=1000)
+
+
+@pytest.mark.parametrize("before", [[], [look(at(8), "printing")]], ids=["no look", "seen printing"])
+def test_a_spool_fitted_in_the_midst_of_a_print_says_that_it_had_run_out(before: list[AnyEntry]) -> None:
+    rows = facts(entry_frame([start(at(6)), *before, spool(12), off(20)]), Setup(ROWS), Learned())
+    fitted = rows.filter(rows["kind"] == "SpoolFitted")
+    assert (fitted["found"].to_list(), fitted["leaves"].to_list()) == (["stopped"], ["printing"])
+
+
+@pytest.mark.parametrize(
+    "story",
+    [
+        [start(at(6)), spool(19, 45), off(20)],
+        [start(at(6)), spool(6, 20), off(20)],
+        [start(at(6)), look(at(11), "done"), spool(12), off(20)],
+        [start(at(6)), off(11), spool(12), start(at(13))],
+    ],
+    ids=["as the parts come off", "as it starts", "after it was seen done", "on an empty machine"],
+)
+def test_other_spools_tell_nothing_of_what_a_machine_did(story: list[AnyEntry]) -> None:
+    assert "SpoolFitted" not in [kind for kind, _ in told(*story)]
