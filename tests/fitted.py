@@ -17,7 +17,7 @@ from typing import NamedTuple
 from core import learning, orders
 from core.floor import check_in
 from core.floor import room as floor_room
-from core.habits import habits, learned, print_times, unnoted, usage
+from core.habits import habits, learned, pace, print_times, sightings, unnoted, usage
 from core.hours import replays, state_hours
 from core.morning import report
 from core.plan import capacity, choosing, loading, outlook, planning, present, room, timing
@@ -26,7 +26,7 @@ from core.review import actions, control_charts, figures, happened_then, models_
 from core.spools import ahead, book, spools, uses
 from core.statistics import bad_actor, by_hours, calls, changes, failures, forecasts, hazard, seasons, weekdays
 from core.stores import amounts, deliveries, shelf, stocking, stores, undershoot
-from core.timeline import questions, standing
+from core.timeline import questions, silence, standing
 from core.upkeep import machine_record, reliability, standing_out, upkeep, watch
 
 ROOT = Path(__file__).parents[1]
@@ -63,10 +63,15 @@ FITTED = (
     Fitted(habits, "ENOUGH RUSH STEADY AT_ONCE NIGHT", JUDGED, HOW_SURE),
     Fitted(hazard, "AGES PRIOR", JUDGED, HOW_SURE),
     Fitted(unnoted, "SURELY_SHORTER", JUDGED, HOW_SURE),
-    Fitted(learning, "STEADY NEWEST", JUDGED, HOW_SURE),
+    Fitted(learning, "STEADY NEWEST NEITHER_STEADY", JUDGED, HOW_SURE),
     Fitted(learned, "ENOUGH", JUDGED, HOW_SURE),
-    Fitted(print_times, "SHOP_SPREAD MODEL_SPREAD FILE_SPREAD KIND_SPREAD", JUDGED, HOW_SURE),
-    Fitted(print_times, "SPREADS SLIPS FLOOR TELLS NEWEST", JUDGED, HOW_SURE),
+    Fitted(print_times, "MODEL_SPREAD FILE_SPREAD KIND_SPREAD FLOOR NEWEST LAW_DOUBT", JUDGED, HOW_SURE),
+    Fitted(sightings, "SHOP_SPREAD KINDS_SPREAD SPREADS USUAL_SPREAD", JUDGED, HOW_SURE),
+    Fitted(sightings, "HIDDEN HIDDEN_HOURS WRONG TELLS ENOUGH_PRINTS", JUDGED, HOW_SURE),
+    Fitted(sightings, "FREE_COSTS", INVENTED, HOW_SURE),
+    Fitted(pace, "REACH ONE_VISIT PROMPT LEAST_SHAPE MOST_SHAPE STEADY_DAYS", JUDGED, HOW_SURE),
+    Fitted(silence, "SILENT USUAL STEADY", JUDGED, HOW_SURE),
+    Fitted(silence, "NEVER_TOLD", PRACTICE, HOW_SURE),
     Fitted(replays, "DOWN_AFTER_STOP DOWN_OTHERWISE", PRACTICE, HOW_SURE),
     Fitted(replays, "STAYS STAYS_TO_END MUST_STOP MAY_STOP LASTS HOPELESS", JUDGED, HOW_SURE),
     Fitted(questions, "FILES_OFFERED", JUDGED),
@@ -133,7 +138,9 @@ FITTED = (
 
 #: Definitions, names by number, sizes and tolerances of computing, and constants whose source stands beside them.
 PLAIN = frozenset({
-    "AHEAD", "AHEAD_WEEKS", "ANY", "BEST", "CELLS", "CHANCES", "CLEAR", "CLOSE", "COMPARED", "D2", "DAY", "DONE",
+    "AHEAD", "AHEAD_WEEKS", "ANY", "BEST", "BIN", "BINS_A_DAY",
+    "COARSE", "HIGHEST", "LOOK_BACK", "LOWEST", "NOBODY_SEEN",
+    "CELLS", "CHANCES", "CLEAR", "CLOSE", "COMPARED", "D2", "DAY", "DONE",
     "DOWN",
     "EMPTY", "FAILED", "FAR", "FEW", "FEWEST", "FILLING", "FINE", "FUTURES", "HELD", "HIGH", "HOUR", "HOURS_LEFT",
     "LAST",
