@@ -120,7 +120,7 @@ def _learn_law(
     mine = mine.of(mine.blur == 0)
     staffed, hands = clocks
     law, quick, busy = Law(staffed, hands, habits, spread), np.ones(7), 1.0
-    weekdays = hands.weekdays(zone)
+    weekdays = staffed.weekdays(zone)
     sure = certain(mine, habits.menu.shortest)
     since = np.sort(mine.end[~sure])[-NEWEST:].min(initial=FAR)
     plain = _plain(mine.of(sure & (mine.end >= since)), hands)
@@ -130,7 +130,7 @@ def _learn_law(
     for _ in range(ROUNDS if len(doubtful) else 0):
         counted = plain
         for replays in replay_all(doubtful, law, FEW, MANY):
-            counted += _counted(replays, law, weekdays)
+            counted += _counted(replays, law, weekdays, quick)
         quick, busy = _speeds(counted), float((counted.clocks[0] + 1.0) / (counted.clocks[1] + 1.0))
         off, start = counted.off_unnoted + offs + 10, counted.start_unnoted + begun + 10
         by_chance = counted.off_unnoted * counted.start_unnoted / start
@@ -140,7 +140,7 @@ def _learn_law(
             forgets_start=(counted.start_unnoted + 0.5) / start,
             neither=(counted.neither + NEITHER_STEADY * NEITHER_NOTED) / (by_chance + NEITHER_STEADY),
         )
-        law = replace(law, habits=habits, hands=hands.at_speeds(quick[weekdays]))
+        law = replace(law, habits=habits, hands=hands.at_speeds(quick[hands.weekdays(zone)]))
     return law, tuple(float(speed) for speed in quick), busy
 
 
@@ -183,7 +183,7 @@ def _plain(sure: Spans, staffed: Staffed) -> Counted:
     )
 
 
-def _counted(replays: Replays, law: Law, weekdays: Micros) -> Counted:
+def _counted(replays: Replays, law: Law, weekdays: Micros, quick: Numbers) -> Counted:
     weights = replays.weights.ravel()
     ended, waited = np.zeros((3, len(AGES) - 1)), np.zeros((3, len(AGES) - 1))
     expected, removed, clocks = np.zeros(7), np.zeros(7), np.zeros(2)
@@ -197,11 +197,11 @@ def _counted(replays: Replays, law: Law, weekdays: Micros) -> Counted:
         _expect(expected, wait, weight, law, weekdays)
         off, lasted_by = over & (wait.law < 2), np.where(wait.law < 2, weight, 0.0)
         clocks += [lasted_by @ clock.hours(wait.since, wait.until) for clock in (law.hands, law.staffed)]
-        np.add.at(removed, weekdays[law.hands.spell_of(wait.until[off] - 1)], weight[off])
+        np.add.at(removed, weekdays[law.staffed.spell_of(wait.until[off] - 1)], weight[off])
     last = np.flatnonzero(replays.ended)
     np.add.at(ended, (replays.law[last], step_of(replays.age[last])), weights[last])
     gone = last[replays.law[last] < 2]
-    spell = law.hands.spell_of(replays.spans.end[gone // replays.count] - 1)
+    spell = law.staffed.spell_of(replays.spans.end[gone // replays.count] - 1)
     np.add.at(removed, weekdays[spell], weights[gone])
     restarted = sum(float((weights[rows] * again).sum()) for rows, again in replays.restarts)
     visits = sum(float(weights[rows].sum()) for rows, _ in replays.restarts)
@@ -209,18 +209,18 @@ def _counted(replays: Replays, law: Law, weekdays: Micros) -> Counted:
     begun = restarted + sum(float(weights[w.rows][w.ended & (w.law == 2)].sum()) for w in replays.waits)
     swapped = (replays.law < 2) & np.isin(np.repeat(replays.spans.found, replays.count), (CLEAR, ANY))
     unnoted = unseen + float(weights[swapped].sum())
-    return Counted(ended, waited, restarted, visits, expected, removed, unnoted, begun, unseen, clocks)
+    return Counted(ended, waited, restarted, visits, expected / quick, removed, unnoted, begun, unseen, clocks)
 
 
 def _expect(expected: Numbers, wait: Waits, weight: Numbers, law: Law, weekdays: Micros) -> None:
-    """Add the removals that the law expects of these waits at the usual speed, to the weekdays they lasted over."""
+    """Add the removals that the law expects of these waits to the weekdays they lasted over."""
     for number, hazard in enumerate((law.habits.inside, law.habits.outside)):
         mine = wait.law == number
         since, until, begin = wait.since[mine], wait.until[mine], wait.begin[mine]
-        first, last = law.hands.spell_of(since), law.hands.spell_of(until)
+        first, last = law.staffed.spell_of(since), law.staffed.spell_of(until)
         for step in range(int((last - first).max(initial=-1)) + 1):
             spell = np.minimum(first + step, last)
-            opens, closes = (np.clip(edge, since, until) for edge in law.hands.spell_ends(spell))
+            opens, closes = (np.clip(edge, since, until) for edge in law.staffed.spell_ends(spell))
             age_at = [begin + law.hands.hours(since, moment) for moment in (opens, closes)]
             coming = np.where(first + step <= last, hazard.gathered(age_at[1]) - hazard.gathered(age_at[0]), 0.0)
-            np.add.at(expected, weekdays[spell], weight[mine] * coming / law.hands.speed_of(spell))
+            np.add.at(expected, weekdays[spell], weight[mine] * coming)

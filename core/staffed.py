@@ -106,10 +106,6 @@ class Staffed:
         """When each of these spells begins and ends."""
         return self._starts[spells], self._starts[spells] + self._lengths[spells]
 
-    def speed_of(self, spells: Micros) -> Numbers:
-        """How fast it runs in each of these spells."""
-        return self._speeds[spells]
-
     def weekdays(self, zone: ZoneInfo) -> Micros:
         """The weekday (0 Monday to 6 Sunday) on which each of its unbroken spells begins."""
         begins = pl.Series(np.minimum(self._starts, LAST)).cast(pl.Datetime("us", "UTC"))

@@ -42,13 +42,14 @@ def told(
         (told("smoke/test_pages.py", ("screen", "chromium")), False),
         (told("smoke/test_pages.py", marker="full"), True),
         (told("simulated/test_new.py"), True),
+        (told("demo/rooms/test_new.py"), True),
     ],
 )
 def test_what_runs_programs_what_judges_and_what_is_marked_is_left_to_the_full_tier(item, full):
     assert is_full(item) == full
 
 
-@pytest.mark.parametrize("folder", [JUDGE, SMOKE])
+@pytest.mark.parametrize("folder", [*JUDGE, SMOKE])
 def test_the_folders_that_the_tiers_go_by_hold_tests(folder):
     assert list(TESTS.rglob(f"{folder}/test_*.py"))
 

@@ -65,7 +65,7 @@ def _rank(item: pytest.Item) -> int:
     """Programs take longest to start, then weeks are simulated, then histories drawn."""
     starts = runs_programs(item) or hasattr(getattr(item, "module", None), "subprocess")
     drawn = is_hypothesis_test(getattr(item, "obj", None))
-    return [starts, Path(item.path).parent.name == JUDGE, drawn, True].index(True)
+    return [starts, Path(item.path).parent.name in JUDGE, drawn, True].index(True)
 
 
 def examples(number: int) -> settings:

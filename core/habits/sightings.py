@@ -44,7 +44,7 @@ TAKING_OFF = MINUTE
 #: A print tells of its file's time if it ended, this likely, while people were in.
 TELLS = 0.9
 #: So many prints say enough of the shop's ratio, and keep the looking for it quick.
-ENOUGH_PRINTS = 400
+ENOUGH_PRINTS = 300
 #: Steps of fitting the waits to a ratio.
 STEPS = 3
 #: That waits may be likeliest to be long, as between rounds, must be told by the logarithm of the likelihood.

@@ -14,6 +14,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import polars as pl
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -174,6 +175,7 @@ def test_no_finished_running_or_ordered_part_is_owed_and_no_order_took_less_than
     assert (lags(book, packed, dict(zip(["clip", "grille"], both, strict=True)), ALWAYS) >= 0).all()
 
 
+@pytest.mark.full
 @drawn(15)
 @given(stories())
 def test_the_owner_is_told_of_possible_numbers_and_every_machine_has_its_page(story: list[AnyEntry]) -> None:
