@@ -31,8 +31,8 @@ from core.timeline.gaps import find_gaps
 from core.timeline.silence import share_down
 from core.timeline.spans import ANY, CLEAR, EMPTY, Spans, certain, spans
 
-#: How far back hands are looked for (microseconds).
-LOOK_BACK = 60 * DAY
+#: How a shop works is learned from the prints of so many days before the moment asked about.
+PACE_DAYS = 60
 #: Rounds of learning, and replays of a span with one story and with many.
 ROUNDS, FEW, MANY = 3, 24, 128
 #: The newest spans say as much of habits as a shop needs, and keep the learning quick.
@@ -76,7 +76,7 @@ def learn(entries: pl.DataFrame, setup: Setup, staffed: Staffed, known_at: int) 
     told = facts(entries, setup, Learned())
     usual = usual_by_hours_left(told, staffed)
     gaps = find_gaps(told, staffed, Learned(usual=usual))
-    seen = Presence(visits(entries), known_at - LOOK_BACK, known_at)
+    seen = Presence(visits(entries), known_at - PACE_DAYS * DAY, known_at)
     pace = learn_pace(seen, staffed, setup.zone)
     hands = paced(staffed, pace, setup.zone, seen)
     prints = _sightings(gaps, setup)

@@ -63,7 +63,7 @@ FITTED = (
     Fitted(habits, "ENOUGH RUSH STEADY AT_ONCE NIGHT", JUDGED, HOW_SURE),
     Fitted(hazard, "AGES PRIOR", JUDGED, HOW_SURE),
     Fitted(unnoted, "SURELY_SHORTER", JUDGED, HOW_SURE),
-    Fitted(learning, "STEADY NEWEST NEITHER_STEADY", JUDGED, HOW_SURE),
+    Fitted(learning, "PACE_DAYS STEADY NEWEST NEITHER_STEADY", JUDGED, HOW_SURE),
     Fitted(learned, "ENOUGH", JUDGED, HOW_SURE),
     Fitted(print_times, "MODEL_SPREAD FILE_SPREAD KIND_SPREAD FLOOR NEWEST LAW_DOUBT", JUDGED, HOW_SURE),
     Fitted(sightings, "SHOP_SPREAD KINDS_SPREAD SPREADS USUAL_SPREAD", JUDGED, HOW_SURE),
@@ -76,7 +76,6 @@ FITTED = (
     Fitted(replays, "STAYS STAYS_TO_END MUST_STOP MAY_STOP LASTS HOPELESS", JUDGED, HOW_SURE),
     Fitted(questions, "FILES_OFFERED", JUDGED),
     Fitted(standing, "WAITS_HOURS", JUDGED),
-    Fitted(reading, "PACE_DAYS", JUDGED, HOW_SURE),
     Fitted(reading, "QUESTION_DAYS CLOSED_AT_MOST", JUDGED),
     # spools
     Fitted(ahead, "ANNOUNCED STARVES", "on 44 invented shops", RUN_OUTS),
@@ -139,7 +138,7 @@ FITTED = (
 #: Definitions, names by number, sizes and tolerances of computing, and constants whose source stands beside them.
 PLAIN = frozenset({
     "AHEAD", "AHEAD_WEEKS", "ANY", "BEST", "BIN", "BINS_A_DAY",
-    "COARSE", "HIGHEST", "LOOK_BACK", "LOWEST", "NOBODY_SEEN",
+    "COARSE", "HIGHEST", "LOWEST", "NOBODY_SEEN",
     "CELLS", "CHANCES", "CLEAR", "CLOSE", "COMPARED", "D2", "DAY", "DONE",
     "DOWN",
     "EMPTY", "FAILED", "FAR", "FEW", "FEWEST", "FILLING", "FINE", "FUTURES", "HELD", "HIGH", "HOUR", "HOURS_LEFT",

@@ -66,8 +66,7 @@ def ended_prints(gaps: pl.DataFrame, setup: Setup, from_memory: bool = False) ->
     unless they are asked for: they are told to the half hour.
     """
     stated = {(row.file, row.revision): row.hours for row in setup.history(PrintFile)}
-    prompt = pl.col("blur") == 0 if not from_memory else pl.lit(value=True)
-    told_at_once = pl.col("next_blur") == 0 if not from_memory else pl.lit(value=True)
+    prompt, told_at_once = ((pl.col(blur) == 0) | pl.lit(value=from_memory) for blur in ("blur", "next_blur"))
     starts = gaps.filter((pl.col("kind") == "PrintStarted") & prompt).select(
         "file", "revision", "model", print="id", start="t", start_blur="blur"
     )

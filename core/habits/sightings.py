@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import polars as pl
@@ -109,18 +110,21 @@ class Sightings:
 
     def chances(self, laws: WaitLaws) -> Numbers:
         """The likelihood of what was seen of each print for each of its possible ends; else that of a slip."""
-        removed, ended = self.removed[:, None], self.ended[:, None]
-        wait = np.where(self.outside, self._density(laws.outside), self._density(laws.inside))
-        hidden = np.where(removed, 1 / HIDDEN_HOURS, 0.5)
-        seen = (1 - laws.hidden) * wait + laws.hidden * hidden
-        return np.where(self.possible, np.where(ended, seen, 1.0), WRONG * hidden)
+        seen = (1 - laws.hidden) * self._density(laws) + laws.hidden * self._hidden
+        return np.where(self.possible, np.where(self.ended[:, None], seen, 1.0), WRONG * self._hidden)
 
-    def _density(self, law: Hazard) -> Numbers:
+    @cached_property
+    def _hidden(self) -> Numbers:
+        """The likelihood of what was seen of each print [prints, 1] where its wait hides a change."""
+        return np.where(self.removed, 1 / HIDDEN_HOURS, 0.5)[:, None]
+
+    def _density(self, laws: WaitLaws) -> Numbers:
         """The density of a removal after each wait, and the chance of still waiting where it was only seen done."""
-        rates = np.array(law.rates)
-        edges = np.concatenate([[0.0], np.cumsum(rates * np.diff(AGES))])
-        still = np.exp(-(edges[self.step] + rates[self.step] * (self.waited - AGES[self.step])))
-        return np.asarray(np.where(self.removed[:, None], rates[self.step], 1.0) * still)
+        both = laws.inside, laws.outside
+        at = self.outside.astype(np.int64), self.step
+        rate = np.array([law.rates for law in both])[at]
+        gathered = np.array([law.at_edges for law in both])[at] + rate * (self.waited - AGES[self.step])
+        return np.asarray(np.where(self.removed[:, None], rate, 1.0) * np.exp(-gathered))
 
     def _about(self, spread: float) -> Numbers:
         """How likely a print of each kind's ratio (columns) has each ratio of its own (rows)."""
@@ -146,12 +150,13 @@ class Sightings:
         grid = np.arange(LOWEST, HIGHEST, COARSE)
         found = {float(shop): few._fitted(float(shop)) for shop in grid}  # noqa: SLF001 - the same class
         top = max(found, key=lambda shop: found[shop][1])
-        for shop in np.arange(top - COARSE + FINE, top + COARSE - FINE / 2, FINE):
-            found.setdefault(float(shop), few._fitted(float(shop)))  # noqa: SLF001
+        for shop in (float(top + step) for step in np.arange(-COARSE + FINE, COARSE - FINE / 2, FINE)):
+            if not math.isclose(shop, top):
+                found[shop] = few._fitted(shop)  # noqa: SLF001
         logs = np.array(sorted(found))
         best, spread = _mean_and_spread(logs, np.array([found[shop][1] for shop in logs]))
         laws = found[min(found, key=lambda shop: abs(shop - best))][0]
-        _, fixed = _mean_and_spread(logs, np.array([few._fit(float(shop), laws, Hazard.falling)[1] for shop in logs]))  # noqa: SLF001
+        _, fixed = _mean_and_spread(logs, np.array([few._weighed(float(shop), laws)[2] for shop in logs]))  # noqa: SLF001
         return ShopRatio(math.exp(best), laws, math.sqrt(max(spread**2 - fixed**2, 0.0)))
 
     def _fitted(self, shop: float) -> tuple[WaitLaws, float]:
@@ -160,12 +165,13 @@ class Sightings:
         for law, costs in ((Hazard.falling, 0.0), (Hazard.fitted, FREE_COSTS)):
             laws = WaitLaws(Hazard.steady(0.5), Hazard.steady(1.0))
             for _ in range(STEPS):
-                laws, fit = self._fit(shop, laws, law)
+                chances, weights, fit = self._weighed(shop, laws)
+                laws = self._laws(weights, laws.hidden * self._hidden / chances, law)
             found.append((laws, fit - costs))
         return max(found, key=lambda one: one[1])
 
-    def _fit(self, shop: float, laws: WaitLaws, law: Law) -> tuple[WaitLaws, float]:
-        """One step of it (EM): better waits, and the logarithm of the likelihood with those given."""
+    def _weighed(self, shop: float, laws: WaitLaws) -> tuple[Numbers, Numbers, float]:
+        """The `chances` with these waits, how likely each end of each print is, and the logarithm of the likelihood."""
         chances, about = self.chances(laws), self._about(USUAL_SPREAD)
         likelihood = np.log(chances @ about)
         logs = np.zeros((len(self.mine), len(self.ratios)))
@@ -179,17 +185,13 @@ class Sightings:
         of_kind /= of_kind.sum(axis=1, keepdims=True)
         weights = (of_kind @ about.T)[self.kind] * chances
         weights /= weights.sum(axis=1, keepdims=True)
-        return self._laws(weights, laws, law), fit - 0.5 * (shop / SHOP_SPREAD) ** 2
+        return chances, weights, fit - 0.5 * (shop / SHOP_SPREAD) ** 2
 
-    def _laws(self, weights: Numbers, old: WaitLaws, law: Law) -> WaitLaws:
-        """The waits by how likely each end of each print is."""
-        removed = self.removed[:, None]
-        wait = np.where(self.outside, self._density(old.outside), self._density(old.inside))
-        hidden = old.hidden * np.where(removed, 1 / HIDDEN_HOURS, 0.5)
-        of_law = (1 - old.hidden) * wait
-        mine = np.where(self.possible & self.ended[:, None], weights * of_law / (of_law + hidden), 0.0)
-        lost = np.where(self.possible & self.ended[:, None], weights, 0.0).sum()
-        share = 1 - (mine.sum() + 10 * (1 - HIDDEN)) / (lost + 10)
+    def _laws(self, weights: Numbers, hidden: Numbers, law: Law) -> WaitLaws:
+        """The waits by how likely each end of each print is, and how likely its wait hides a change."""
+        over = np.where(self.possible & self.ended[:, None], weights, 0.0)
+        mine = over * (1 - hidden)
+        share = 1 - (mine.sum() + 10 * (1 - HIDDEN)) / (over.sum() + 10)
         inside = self._table(np.where(self.outside, 0.0, mine), law)
         outside = self._table(np.where(self.outside, mine, 0.0), Hazard.fitted)
         return WaitLaws(inside, outside, float(np.clip(share, 0.01, 0.3)))

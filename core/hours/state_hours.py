@@ -321,12 +321,7 @@ def _unseen(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
         return rows.clear()
     a_week = DOWN_UNSEEN**2 * learned.habits.forgets / WEEK_HOURS
     hours = summed(rows.filter(pl.col("state") != IDLE), ["machine", "window"], pl.col("best"))
-    told = {
-        "state": pl.lit("upkeep"), "cause": pl.lit(None, pl.String), "spare": pl.lit(None, pl.String),
-        "kind": pl.lit(-1, pl.Int64), "above": a_week * pl.col("best"),
-        **{name: pl.lit(0.0) for name in ("below", "third", "moved", "loose")},
-    }  # fmt: skip
-    return hours.with_columns(**told).with_columns(best=pl.lit(0.0)).select(*_SCHEMA)
+    return _upward(hours, "upkeep", above=a_week * pl.col("best"))
 
 
 def _no_word(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
@@ -335,23 +330,21 @@ def _no_word(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
     """
     share = math.sqrt(max(1 / NINETY**2 - learned.silent, 0.0)) if learned.habits else 0.0
     hours = summed(rows.filter(pl.col("state") == "no word"), ["machine", "window"], pl.col("best"))
-    told = {
-        "state": pl.lit("down"), "cause": pl.lit(None, pl.String), "spare": pl.lit(None, pl.String),
-        "kind": pl.lit(-1, pl.Int64), "loose": share * pl.col("best"),
-        **{name: pl.lit(0.0) for name in ("above", "below", "third", "moved")},
-    }  # fmt: skip
-    return hours.with_columns(**told).with_columns(best=pl.lit(0.0)).select(*_SCHEMA)
+    return _upward(hours, "down", loose=share * pl.col("best"))
 
 
 def _silent(silent: pl.DataFrame, edges: Micros, learned: Learned) -> pl.DataFrame:
     """Faults that nobody told, in the times in which nobody spoke of a machine: no hours, but a range upward."""
     rows = silence.within(silent if learned.habits else silent.clear(), edges)
-    told = {
-        "state": pl.lit("down"), "cause": pl.lit(None, pl.String), "spare": pl.lit(None, pl.String),
-        "kind": pl.lit(-1, pl.Int64), "above": learned.silent * pl.col("hours") ** 2,
-        **{name: pl.lit(0.0) for name in ("best", "below", "third", "moved", "loose")},
-    }  # fmt: skip
-    return rows.with_columns(**told).select(*_SCHEMA)
+    return _upward(rows, "down", above=learned.silent * pl.col("hours") ** 2)
+
+
+def _upward(rows: pl.DataFrame, state: str, **doubt: pl.Expr) -> pl.DataFrame:
+    """Rows of machines and windows that may have been in a state with nothing telling: no hours, but this doubt."""
+    none = dict.fromkeys(("best", "below", "above", "third", "moved", "loose"), pl.lit(0.0))
+    told = {"state": pl.lit(state), "cause": pl.lit(None, pl.String), "spare": pl.lit(None, pl.String),
+            "kind": pl.lit(-1, pl.Int64)}  # fmt: skip
+    return rows.with_columns(**told, **none | doubt).select(*_SCHEMA)
 
 
 def _overlap(start: str, end: str, opens: pl.Expr, closes: pl.Expr) -> pl.Expr:

@@ -18,7 +18,7 @@ from core.habits.learned import Learned
 from core.habits.pace import Presence, visits
 from core.hours.replays import Replays
 from core.hours.state_hours import StateHours, replayed, state_hours
-from core.learning import learn
+from core.learning import PACE_DAYS, learn
 from core.log.store import Log
 from core.reading.types import (
     AnswerChoice,
@@ -55,8 +55,6 @@ from core.timeline.gaps import find_gaps
 from core.timeline.reckon import Reckoned, reckon
 from core.window import Window, midnight
 
-#: How a shop works is learned from the prints of so many days before the moment asked about.
-PACE_DAYS = 60
 #: Older questions are not asked any more.
 QUESTION_DAYS = 7
 #: A shop closed for longer is taken to have no next day.

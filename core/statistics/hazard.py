@@ -50,16 +50,17 @@ class Hazard:
         return cls(tuple(isotonic_regression(rates, weights=weight, increasing=False).x))
 
     @cached_property
-    def _at_edges(self) -> Numbers:
+    def at_edges(self) -> Numbers:
+        """The cumulative hazard at each of `AGES`."""
         return np.concatenate([[0.0], np.cumsum(np.array(self.rates) * np.diff(AGES))])
 
     def gathered(self, age: Numbers) -> Numbers:
         """The cumulative hazard: a wait outlasts `age` with the chance exp(-gathered)."""
-        return np.asarray(np.interp(age, AGES, self._at_edges))
+        return np.asarray(np.interp(age, AGES, self.at_edges))
 
     def age(self, gathered: Numbers) -> Numbers:
         """The age at which so much hazard has gathered."""
-        return np.asarray(np.interp(gathered, self._at_edges, AGES))
+        return np.asarray(np.interp(gathered, self.at_edges, AGES))
 
     def rate(self, age: Numbers) -> Numbers:
         """The chance an hour at an age."""

@@ -152,15 +152,8 @@ def _of_share(trials: Sequence[Trial], missing: float) -> str:
 
 
 def _least_held(trials: Sequence[Trial]) -> float:
-    return min(float(np.mean([week.held for t in trials for week in weeks(t)])) for weeks in (_printing, _down))
-
-
-def _printing(trial: Trial) -> list[Judged]:
-    return trial.printing
-
-
-def _down(trial: Trial) -> list[Judged]:
-    return trial.down
+    weeks = [week for t in trials for week in t.printing], [week for t in trials for week in t.down]
+    return min(float(np.mean([week.held for week in of])) for of in weeks)
 
 
 def _of(trials: Sequence[Trial]) -> str:

@@ -10,8 +10,9 @@ import pytest
 from core.entries import AnyEntry
 from core.habits.habits import Habits
 from core.habits.learned import ENOUGH, Learned
+from core.learning import PACE_DAYS
 from core.log.store import Log
-from core.reading.reading import PACE_DAYS, Reading, learned_at
+from core.reading.reading import Reading, learned_at
 from core.setup import WEEKDAYS, PrintFile, Shift
 from core.window import Window
 from tests.core.larkfield import EXACT, ROWS, a1_alone, at_a1, look, start, tell, when
