@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from core.arrays import Micros, Numbers
+from core.arrays import Flags, Micros, Numbers
 from core.epoch import HOUR, WEEK_HOURS, micros
 from core.estimate import NINETY, Estimate
 from core.habits.learned import Learned
@@ -54,7 +54,7 @@ _KEYS = ("machine", "window", "state", "cause", "spare", "kind")
 _SCHEMA = {
     "machine": pl.String, "window": pl.Int64, "state": pl.String, "cause": pl.String, "spare": pl.String,
     "kind": pl.Int64, "best": pl.Float64, "below": pl.Float64, "above": pl.Float64, "third": pl.Float64,
-    "moved": pl.Float64, "loose": pl.Float64,
+    "moved": pl.Float64, "loose": pl.Float64, "upward": pl.Float64,
 }  # fmt: skip
 
 
@@ -65,7 +65,8 @@ class StateHours:
     `rows`: machine, window (index), state (`IDLE` besides: done, stopped and empty together), cause, spare,
     kind (place in `PrintTimes.kinds` or -1), best (hours), below and above (variance of what is the row's own
     chance, to either side), third (its third central moment), moved (hours by which one more in the logarithm of its
-    kind's time moves it), loose (hours by which an error of the law as a whole moves it).
+    kind's time moves it), loose (hours by which an error of the law as a whole moves it), upward (hours without a word
+    that were of this state as the shop works).
     `covariance` is that of the logarithms of the kinds' times.
     """
 
@@ -80,12 +81,12 @@ class StateHours:
         """The rows added up by the named columns: best, low and high (hours; the range holds nine in ten)."""
         group = pl.struct(names).rank("dense").cast(pl.Int64) - 1 if names else pl.lit(0)
         rows = self.rows.with_columns(group=group)
-        moments = pl.col("best", "below", "above", "third", "loose")
+        moments = pl.col("best", "below", "above", "third", "loose", "upward")
         sums = summed(rows, ["group", *names], moments).sort("group")
         shared = self._shared(rows, len(sums)) + sums["loose"].to_numpy() ** 2
         best, below, above, third = (sums[name].to_numpy() for name in ("best", "below", "above", "third"))
         low, high = _ends(best, below, above, third, shared)
-        return sums.select(*names, "best", low=pl.Series(low), high=pl.Series(high))
+        return sums.select(*names, "best", low=pl.Series(low), high=pl.Series(high) + pl.col("upward"))
 
     def total(self, states: Sequence[str]) -> Estimate:
         """The hours of these states together."""
@@ -160,7 +161,10 @@ def _fitting(replays: Replays) -> Replays:
 
 
 def _parted(stretches: pl.DataFrame, groups: list[Spans], places: dict[str, int]) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Stretches that are told, and the pieces of others with the group and row of the span they lie in."""
+    """Stretches that are told, and the pieces of others with the group and row of the span they lie in.
+
+    Those of which there is no word are in both: they stay so, and the replays tell what they may have been.
+    """
     marks = [
         pl.DataFrame({
             "place": [places.get(m, -1) for m in spans.machine], "from": spans.start, "to": spans.end,
@@ -174,13 +178,13 @@ def _parted(stretches: pl.DataFrame, groups: list[Spans], places: dict[str, int]
     cut = _cut(stretches, edges)
     at = np.searchsorted(_line(mark["place"], mark["from"]), _line(cut["place"], cut["start"]), side="right") - 1
     within = (at >= 0) & (_line(mark["place"], mark["to"])[at] >= _line(cut["place"], cut["end"]))
-    open_to = pl.col("state").is_in([*_STATES[:5], "upkeep"])
+    open_to, silent = pl.col("state").is_in([*_STATES[:5], "upkeep", "no word"]), pl.col("state") == "no word"
     cut = cut.with_columns(
         within=pl.Series(within),
         group=mark["group"].gather(np.maximum(at, 0)),
         row=mark["row"].gather(np.maximum(at, 0)),
     )
-    return cut.filter(~(pl.col("within") & open_to)), cut.filter(pl.col("within") & open_to)
+    return cut.filter(~(pl.col("within") & open_to) | silent), cut.filter(pl.col("within") & open_to)
 
 
 def _line(place: pl.Series, moment: pl.Series) -> Micros:
@@ -205,12 +209,15 @@ def _cut(rows: pl.DataFrame, edges: Micros) -> pl.DataFrame:
 
 
 def _pieces(rows: pl.DataFrame, edges: Micros) -> pl.DataFrame:
-    """Pieces cut at the windows: row (of the span), window, from, to, upkeep (idle hours in it are upkeep)."""
+    """Pieces cut at the windows: row (of the span), window, from, to, upkeep (idle hours in it are upkeep), silent."""
     places = rows["place"].unique().to_numpy()
     lines = np.sort((places[:, None] * 2**52 + edges[None, :]).ravel()) if len(places) else edges
     cut = _cut(rows, lines)
     window = np.searchsorted(edges, cut["start"].to_numpy(), side="right") - 1
-    cut = cut.select("machine", "row", "start", "end", window=pl.Series(window), upkeep=pl.col("state") == "upkeep")
+    cut = cut.select(
+        "machine", "row", "start", "end", window=pl.Series(window), upkeep=pl.col("state") == "upkeep",
+        silent=pl.col("state") == "no word",
+    )  # fmt: skip
     return cut.filter(pl.col("window").is_between(0, len(edges) - 2)).sort("row", "start")
 
 
@@ -245,8 +252,17 @@ def _hours(replays: Replays, pieces: pl.DataFrame, covariance: Numbers) -> pl.Da
         "best": best.ravel(), "below": variance.ravel(), "above": variance.ravel(), "third": third.ravel(),
         "moved": (np.where(known, moved / doubt[:, None], 0.0)).ravel(),
         "loose": (loose[:, None] * shares).ravel(),
-    }, schema=_SCHEMA)  # fmt: skip
-    return frame.filter(pl.col("best") > 0)
+    }, schema={name: kind for name, kind in _SCHEMA.items() if name != "upward"})  # fmt: skip
+    return _of_no_word(frame, np.repeat(pieces["silent"].to_numpy(), len(names))).filter(
+        (pl.col("best") > 0) | (pl.col("upward") > 0)
+    )
+
+
+def _of_no_word(rows: pl.DataFrame, silent: Flags) -> pl.DataFrame:
+    """Rows of which those of `silent` pieces are no hours, but a range upward."""
+    here = pl.lit(pl.Series(silent))
+    nought = {name: pl.when(here).then(0.0).otherwise(name) for name in ("best", "below", "third", "moved", "loose")}
+    return rows.with_columns(upward=pl.when(here).then("best").otherwise(0.0)).with_columns(**nought)
 
 
 def _overlaps(replays: Replays, pieces: pl.DataFrame) -> tuple[Numbers, Numbers]:
@@ -298,6 +314,7 @@ def _told(stretches: pl.DataFrame, edges: Micros) -> pl.DataFrame:
         third=pl.lit(0.0),
         moved=pl.lit(0.0),
         loose=pl.lit(0.0),
+        upward=pl.lit(0.0),
     ).select(*_SCHEMA)
     idle = rows.filter(pl.col("state").is_in(["done", "stopped", "empty"])).with_columns(state=pl.lit(IDLE))
     return pl.concat([rows, idle])
@@ -341,7 +358,7 @@ def _silent(silent: pl.DataFrame, edges: Micros, learned: Learned) -> pl.DataFra
 
 def _upward(rows: pl.DataFrame, state: str, **doubt: pl.Expr) -> pl.DataFrame:
     """Rows of machines and windows that may have been in a state with nothing telling: no hours, but this doubt."""
-    none = dict.fromkeys(("best", "below", "above", "third", "moved", "loose"), pl.lit(0.0))
+    none = dict.fromkeys(("best", "below", "above", "third", "moved", "loose", "upward"), pl.lit(0.0))
     told = {"state": pl.lit(state), "cause": pl.lit(None, pl.String), "spare": pl.lit(None, pl.String),
             "kind": pl.lit(-1, pl.Int64)}  # fmt: skip
     return rows.with_columns(**told, **none | doubt).select(*_SCHEMA)

@@ -15,7 +15,7 @@ from core.epoch import instant, micros
 from core.estimate import NINETY, Estimate
 from core.habits import unnoted
 from core.habits.learned import Learned
-from core.habits.pace import Presence, visits
+from core.habits.pace import Presence
 from core.hours.replays import Replays
 from core.hours.state_hours import StateHours, replayed, state_hours
 from core.learning import PACE_DAYS, learn
@@ -105,7 +105,7 @@ class Reading:
         zone, first = self.setup.zone, self.entries["at"].min()
         since = min(self.window.start, first) if isinstance(first, datetime) else self.window.start
         window = Window(midnight(since.astimezone(zone).date() - timedelta(days=1), zone), self.at)
-        return Presence(visits(self.log.taps(window, self.at)), micros(window.start), micros(window.end))
+        return Presence.of(self.log.taps(window, self.at), micros(window.start), micros(window.end))
 
     @cached_property
     def standing(self) -> pl.DataFrame:
