@@ -23,7 +23,8 @@ from core.habits.pace import Pace, Presence, learn_pace, paced, quiet_of
 from core.habits.print_times import PrintTimes, ended_prints, learn_times
 from core.habits.quiet import WORKED, Quiet
 from core.hours.attention import worked_through
-from core.hours.replays import Law, Replays, Waits, replay_all
+from core.hours.law import Law
+from core.hours.replays import Replays, Waits, replay_all
 from core.numbering import numbering_of
 from core.setup import Setup
 from core.spools.spools import learn_usage

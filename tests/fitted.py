@@ -17,8 +17,8 @@ from typing import NamedTuple
 from core import learning, orders
 from core.floor import check_in
 from core.floor import room as floor_room
-from core.habits import habits, learned, pace, print_times, sightings, unnoted, usage
-from core.hours import replays, state_hours
+from core.habits import habits, learned, pace, print_times, quiet, sightings, unnoted, usage
+from core.hours import attention, replays, state_hours
 from core.morning import report
 from core.plan import capacity, choosing, loading, outlook, planning, present, room, timing
 from core.reading import reading
@@ -70,6 +70,9 @@ FITTED = (
     Fitted(sightings, "HIDDEN HIDDEN_HOURS WRONG TELLS", JUDGED, HOW_SURE),
     Fitted(sightings, "FREE_COSTS", INVENTED, HOW_SURE),
     Fitted(pace, "REACH ONE_VISIT PROMPT LEAST_SHAPE MOST_SHAPE STEADY_DAYS", JUDGED, HOW_SURE),
+    Fitted(quiet, "QUIET_HOURS WORKED STEADY", JUDGED, HOW_SURE),
+    Fitted(attention, "TRUSTED MOST", JUDGED, HOW_SURE),
+    Fitted(state_hours, "SILENT_DOUBT", JUDGED, HOW_SURE),
     Fitted(silence, "SILENT USUAL STEADY", JUDGED, HOW_SURE),
     Fitted(silence, "NEVER_TOLD", PRACTICE, HOW_SURE),
     Fitted(replays, "DOWN_AFTER_STOP DOWN_OTHERWISE", PRACTICE, HOW_SURE),
@@ -146,8 +149,8 @@ PLAIN = frozenset({
     "LEAST", "LOW", "MANY", "MINUTE", "MOVES", "NEAREST", "NEVER", "NINETY", "NODES", "NOTHING", "OCCASIONS", "OPEN",
     "OVERSHOOT", "PILOTS", "PILOT_HOURS", "PILOT_ROUNDS", "PLAYS", "PRINTED", "PRINTING", "QUANTILES",
     "QUARTERS_LEFT", "RATE_HOURS", "RATIOS", "REACH", "ROOM", "ROUND", "ROUNDING", "ROUNDS", "SCALE", "SEED",
-    "SHORTEST", "SPOILT", "STATES", "STEPS", "STEPS_OF_AGE", "STOPPED", "TOLD_EVERY", "TURNS", "WAITED", "WEEK",
-    "WEEKS", "WEEK_HOURS", "YEAR", "HALF_STEPS",
+    "COUNT", "SHORTEST", "SPOILT", "STATES", "STEPS", "STEPS_OF_AGE", "STOPPED", "TOLD_EVERY", "TURNS", "WAITED",
+    "WEEK", "WEEKS", "WEEK_HOURS", "YEAR", "HALF_STEPS",
 })  # fmt: skip
 
 

@@ -52,4 +52,4 @@ def quiet_edges(seen: Micros, bins: Micros) -> Micros:
     begins = none & ~np.append(False, none[:-1] & (bins[1:, 0] == bins[:-1, 1]))
     ends = none & np.append(begins[1:] | ~none[1:], True)
     edges = np.column_stack([bins[begins, 0], bins[ends, 1]])
-    return edges[edges[:, 1] - edges[:, 0] >= QUIET_HOURS * HOUR]
+    return np.asarray(edges[edges[:, 1] - edges[:, 0] >= QUIET_HOURS * HOUR])

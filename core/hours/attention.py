@@ -11,7 +11,8 @@ from scipy.special import expit
 
 from core.arrays import Micros, Numbers
 from core.habits.quiet import STEADY, WORKED, Quiet
-from core.hours.replays import Law, replay
+from core.hours.law import Law
+from core.hours.replays import replay
 from core.timeline.spans import Spans
 
 #: Replays of a span, either way.

@@ -13,18 +13,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from zoneinfo import ZoneInfo
 
 import numpy as np
 from scipy.special import ndtri
 
 from core.arrays import Flags, Micros, Numbers, Rows
 from core.epoch import FAR, HOUR
-from core.habits.habits import Habits, in_rush, occasion
-from core.habits.learned import Learned
-from core.habits.pace import NOBODY_SEEN, Presence
-from core.habits.quiet import NEVER_QUIET, Quiet
-from core.staffed import Staffed
+from core.habits.habits import in_rush, occasion
+from core.hours.law import Law
 from core.timeline.spans import ANY, CLEAR, DONE, EMPTY, OPEN, PRINTING, STOPPED, Spans, crowded
 
 #: More turns than any span takes.
@@ -43,34 +39,6 @@ DOWN_AFTER_STOP, DOWN_OTHERWISE = 0.5, 0.014
 _STEPS = np.sqrt(np.array([
     2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 67, 71, 73, 79, 83, 89, 97, 101, 103, 107, 109,
 ], dtype=np.float64)) % 1.0  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Law:
-    """What replays go by: the staffed clock, the same at the speed of hands, the habits, the spread of one print.
-
-    What hands do after `known_at` (microseconds) nobody can have noted yet: the future is played by the same law.
-    In `quiet` stretches they may have worked and noted nothing; else they went at the pace `unseen` then.
-    """
-
-    staffed: Staffed
-    hands: Staffed
-    habits: Habits
-    spread: float
-    known_at: int = FAR
-    quiet: Quiet = NEVER_QUIET
-    unseen: float = 1.0
-
-    @classmethod
-    def of(
-        cls, learned: Learned, staffed: Staffed, zone: ZoneInfo, known_at: int = FAR, seen: Presence = NOBODY_SEEN
-    ) -> Law | None:
-        """The law that a shop works by, and hands as they were `seen`; None where no habits are learned yet."""
-        if learned.habits is None:
-            return None
-        quiet = learned.quiet_in(staffed, seen)
-        hands = learned.hands(staffed, zone, seen, quiet)
-        return cls(staffed, hands, learned.habits, learned.times.spread, known_at, quiet, learned.pace.unseen)
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,8 @@ from core.epoch import HOUR, WEEK_HOURS, micros
 from core.estimate import NINETY, Estimate
 from core.habits.learned import Learned
 from core.habits.pace import NOBODY_SEEN, Presence
-from core.hours.replays import Law, Replays, replay_all
+from core.hours.law import Law
+from core.hours.replays import Replays, replay_all
 from core.numbering import numbering_of
 from core.setup import Setup
 from core.staffed import Staffed
@@ -44,6 +45,8 @@ DOWN_DOUBT, DOWN_UNNOTED = 0.01, 0.12
 DOWN_ENDS = 0.05
 #: Upkeep nobody noted takes a machine so many hours a week if it is never noted (one standard deviation).
 DOWN_UNSEEN = 0.8
+#: How far the share of silences that are faults nobody told may be off (one standard deviation).
+SILENT_DOUBT = 0.1
 #: The states of replays, and the idle ones together: their hours trade with each other, not with the rest.
 _STATES = ("printing", "done", "stopped", "empty", "proving", "upkeep")
 IDLE = "idle"
@@ -342,18 +345,19 @@ def _unseen(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
 
 
 def _no_word(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
-    """A machine of which there is no word may have been down all the time: a range upward, of all
-    such machines together: with what their silence adds, up to every hour of it.
+    """A machine of which there is no word may have been down all the time: a range upward, with what its silence adds
+    up to every hour of it, and of all such machines together by how little is known of their share.
     """
-    share = math.sqrt(max(1 / NINETY**2 - learned.silent, 0.0)) if learned.habits else 0.0
+    share = max(1 / NINETY**2 - learned.silent, 0.0) if learned.habits else 0.0
     hours = summed(rows.filter(pl.col("state") == "no word"), ["machine", "window"], pl.col("best"))
-    return _upward(hours, "down", loose=share * pl.col("best"))
+    loose = SILENT_DOUBT if learned.habits else 0.0
+    return _upward(hours, "down", above=share * pl.col("best") ** 2, loose=loose * pl.col("best"))
 
 
 def _silent(silent: pl.DataFrame, edges: Micros, learned: Learned) -> pl.DataFrame:
     """Faults that nobody told, in the times in which nobody spoke of a machine: no hours, but a range upward."""
     rows = silence.within(silent if learned.habits else silent.clear(), edges)
-    return _upward(rows, "down", above=learned.silent * pl.col("hours") ** 2)
+    return _upward(rows, "down", above=learned.silent * pl.col("hours") ** 2, upward=learned.silent * pl.col("hours"))
 
 
 def _upward(rows: pl.DataFrame, state: str, **doubt: pl.Expr) -> pl.DataFrame:

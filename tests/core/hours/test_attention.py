@@ -10,7 +10,7 @@ from core.epoch import micros
 from core.habits.habits import OCCASIONS, Habits, PrintPools
 from core.habits.quiet import WORKED, Quiet
 from core.hours.attention import worked_through
-from core.hours.replays import Law
+from core.hours.law import Law
 from core.setup import WEEKDAYS, Setup, Shift
 from core.staffed import Staffed
 from core.statistics.hazard import Hazard
