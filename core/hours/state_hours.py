@@ -41,8 +41,9 @@ UNTOLD_DOUBT, TOLD_DOUBT = 0.2, 0.03
 OWN_DOUBT = 1.75
 #: The same of declared downtime, for a shop that forgets nothing and for each share of entries forgotten.
 DOWN_DOUBT, DOWN_UNNOTED = 0.01, 0.12
-#: The ends of a time somebody noted are off by minutes (hours, one standard deviation).
-DOWN_ENDS = 0.05
+#: The ends of a time somebody noted are off by minutes (hours, one standard deviation), and one time in so many is
+#: another machine's, or its end was told at another time altogether.
+DOWN_ENDS, DOWN_WRONG = 0.05, 0.03
 #: Upkeep nobody noted takes a machine so many hours a week if it is never noted (one standard deviation).
 DOWN_UNSEEN = 0.8
 #: How far the share of silences that are faults nobody told may be off (one standard deviation).
@@ -329,7 +330,7 @@ def _loosened(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
         return rows
     share = DOWN_DOUBT + DOWN_UNNOTED * learned.habits.forgets
     down = pl.col("state").is_in(["upkeep", "down", "waiting"])
-    own = pl.when(down).then(DOWN_ENDS**2).otherwise(0.0)
+    own = pl.when(down).then(DOWN_ENDS**2 + DOWN_WRONG * pl.col("best") ** 2).otherwise(0.0)
     return rows.with_columns(
         pl.col("below", "above") + own, loose=pl.when(down).then(share * pl.col("best")).otherwise("loose")
     )
