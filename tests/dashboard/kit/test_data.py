@@ -20,11 +20,18 @@ from demo.make import make
 Times = list[object]
 
 
-@pytest.fixture
-def served(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Log, Times]]:
-    """The log of an invented shop that the pages read, and the times its pace was learned for."""
-    path = tmp_path / "shop.duckdb"
+@pytest.fixture(scope="module")
+def young(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The file of an invented shop that is a week old."""
+    path = tmp_path_factory.mktemp("young") / "shop.duckdb"
     make(path, machines=2, weeks=1)
+    return path
+
+
+@pytest.fixture
+def served(young: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Log, Times]]:
+    """The log of an invented shop that the pages read, and the times its pace was learned for."""
+    path = copyfile(young, tmp_path / "shop.duckdb")
     times: Times = []
     pace_at = answers.learned_at
     monkeypatch.setattr(answers, "learned_at", lambda log, at: times.append(at) or pace_at(log, at))
