@@ -62,12 +62,12 @@ def test_an_entry_of_today_leaves_the_pace_as_it_is(served):
     assert len(times) == 1
 
 
-def test_an_entry_noted_before_midnight_or_a_new_row_of_the_set_up_has_it_learned_anew(served):
+def test_an_entry_known_before_midnight_or_a_new_row_of_the_set_up_has_it_learned_anew(served):
     log, times = served
     data.report()
     machine = data.racks()[0].machines[0].machine
     then = utc_now() - timedelta(days=2)
-    record(log, [PrintStarted(at=then, noted_at=then, by="ro", machine=machine, file="F-001", revision=1)])
+    record(log, [PrintStarted(at=then, noted_at=then, by="ro", machine=machine, file="F-001", revision=1)], now=then)
     data.report()
     assert len(times) == 2
     log.append_setup([Person(person="zo", name="Zoe")])
@@ -152,7 +152,7 @@ def test_an_order_that_takes_the_place_of_one_taken_back_is_in_the_plan_at_once(
     for number in ("wrong", "right"):
         told = {"at": clock(SECOND), "noted_at": clock(), "by": "ro"}
         taken = OrderTaken(**told, order=number, product=product, quantity=9, due=clock() + timedelta(days=9))
-        record(log, [EntryVoided(**told, which=before.id, why="taken back") for before in noted] + [taken])
+        record(log, [EntryVoided(**told, which=before.id, why="taken back") for before in noted] + [taken], clock())
         noted.append(taken)
         clock(SECOND)
         assert {"wrong", "right"} & {order.order for order in data.plan().orders} == {number}
