@@ -58,7 +58,7 @@ class Fitted(NamedTuple):
 FITTED = (
     # what machines did: replays, and how sure their hours are
     Fitted(state_hours, "UNTOLD_DOUBT TOLD_DOUBT OWN_DOUBT DOWN_DOUBT DOWN_UNNOTED", INVENTED, HOW_SURE),
-    Fitted(state_hours, "DOWN_ENDS DOWN_UNSEEN", JUDGED, HOW_SURE),
+    Fitted(state_hours, "DOWN_ENDS DOWN_WRONG DOWN_UNSEEN", JUDGED, HOW_SURE),
     Fitted(habits, "NEITHER_NOTED", INVENTED, HOW_SURE),
     Fitted(habits, "ENOUGH RUSH STEADY AT_ONCE NIGHT", JUDGED, HOW_SURE),
     Fitted(hazard, "AGES PRIOR", JUDGED, HOW_SURE),
