@@ -1,6 +1,7 @@
 """Check-ins: facts in the past tense, one class a kind, never changed after they are made.
 
-Every entry says when it happened (`at`), when it was tapped (`noted_at`) and by whom (`by`).
+Every entry says when it happened (`at`), when it was tapped (`noted_at`) and by whom (`by`); the log adds when it came
+in (`arrived_at`), which is what decides whether it was known at a moment.
 The client makes `id` before it sends, so a resend or a double tap is the same entry.
 Times are kept in UTC. A mistake is not edited: `EntryVoided` takes an entry out, a new one restates.
 """
@@ -65,7 +66,11 @@ PARTS_THERE: tuple[Sight, ...] = ("printing", "done", "stopped")
 
 
 class Entry(BaseModel):
-    """What every entry carries."""
+    """What every entry carries.
+
+    `arrived_at` is for the log to stamp; nothing where a shop brought it along from before its log began: such an entry
+    counts as known from when it was noted.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -73,6 +78,7 @@ class Entry(BaseModel):
     id: UUID = Field(default_factory=uuid4)
     at: UtcTime
     noted_at: UtcTime
+    arrived_at: UtcTime | None = None
     by: Code
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -18,9 +19,12 @@ from core.epoch import DAY, FAR
 from core.estimate import NINETY
 from core.habits.habits import AT_ONCE, NEITHER_NOTED, Habits, first_guess
 from core.habits.learned import ENOUGH, Learned, usual_by_hours_left, with_patience
-from core.habits.pace import Presence, learn_pace, paced, visits
+from core.habits.pace import Pace, Presence, learn_pace, paced, quiet_of
 from core.habits.print_times import PrintTimes, ended_prints, learn_times
-from core.hours.replays import Law, Replays, Waits, replay_all
+from core.habits.quiet import WORKED, Quiet
+from core.hours.attention import worked_through
+from core.hours.law import Law
+from core.hours.replays import Replays, Waits, replay_all
 from core.numbering import numbering_of
 from core.setup import Setup
 from core.spools.spools import learn_usage
@@ -76,7 +80,7 @@ def learn(entries: pl.DataFrame, setup: Setup, staffed: Staffed, known_at: int) 
     told = facts(entries, setup, Learned())
     usual = usual_by_hours_left(told, staffed)
     gaps = find_gaps(told, staffed, Learned(usual=usual))
-    seen = Presence(visits(entries), known_at - PACE_DAYS * DAY, known_at)
+    seen = Presence.of(entries, known_at - PACE_DAYS * DAY, known_at)
     pace = learn_pace(seen, staffed, setup.zone)
     hands = paced(staffed, pace, setup.zone, seen)
     prints = _sightings(gaps, setup)
@@ -88,11 +92,38 @@ def learn(entries: pl.DataFrame, setup: Setup, staffed: Staffed, known_at: int) 
     gaps = find_gaps(told, staffed, learned)
     mine = spans(gaps, learned, numbering_of(setup), known_at)
     habits = first_guess(told, gaps, numbering_of(setup), staffed)
-    law, quick, busy = _learn_law(mine, habits, (staffed, hands), times.spread, setup.zone)
+    clocks = _Clocks(staffed, setup.zone, seen, pace)
+    law, worked, quick, busy = _learn_law(mine, Law(staffed, hands, habits, times.spread, unseen=pace.unseen), clocks)
     fitted = entries.filter(pl.col("kind") == "SpoolFitted")
     silent = share_down(gaps, staffed, law.habits.forgets)
     usage = learn_usage(gaps, fitted, setup, known_at)
-    return replace(learned, habits=law.habits, quick=quick, busy=busy, usage=usage, silent=silent)
+    return replace(
+        learned, habits=law.habits, quick=quick, busy=busy, usage=usage, silent=silent, quiet=law.quiet, worked=worked
+    )
+
+
+@dataclass(frozen=True)
+class _Clocks:
+    """What the clocks of hands are made from."""
+
+    staffed: Staffed
+    zone: ZoneInfo
+    seen: Presence
+    pace: Pace
+
+    @cached_property
+    def weekdays(self) -> Micros:
+        return self.staffed.weekdays(self.zone)
+
+    @cached_property
+    def quiet(self) -> Micros:
+        """The quiet stretches: from, to."""
+        return quiet_of(self.staffed, self.seen)
+
+    def law(self, law: Law, quiet: Quiet, quick: Numbers) -> Law:
+        """The law with these chances that people worked in quiet stretches, and speeds by weekday."""
+        hands = paced(self.staffed, self.pace, self.zone, self.seen, quiet)
+        return replace(law, quiet=quiet, hands=hands.at_speeds(quick[hands.weekdays(self.zone)]))
 
 
 def _sightings(gaps: pl.DataFrame, setup: Setup) -> pl.DataFrame:
@@ -109,28 +140,28 @@ def _with_times(learned: Learned, times: PrintTimes) -> Learned:
     )
 
 
-def _learn_law(
-    mine: Spans, habits: Habits, clocks: tuple[Staffed, Staffed], spread: float, zone: ZoneInfo
-) -> tuple[Law, tuple[float, ...], float]:
-    """The law, the speed of hands by weekday, and while prints wait, from the spans of a shop and a first guess.
+def _learn_law(mine: Spans, law: Law, clocks: _Clocks) -> tuple[Law, float, tuple[float, ...], float]:
+    """The law, the share of quiet stretches in which people worked, the speed of hands by weekday, and while prints
+    wait, from the spans of a shop and a first guess.
 
-    `clocks`: staffed time, and the same at the pace of hands.
-    Moments told from memory say nothing of how long anything waits: spans that begin or end by one are left out.
+    Moments told from memory say little of how long anything waits: spans that begin or end by one are left out where
+    there are others.
     """
-    mine = mine.of(mine.blur == 0)
-    staffed, hands = clocks
-    law, quick, busy = Law(staffed, hands, habits, spread), np.ones(7), 1.0
-    weekdays = staffed.weekdays(zone)
+    at_once = mine.of(mine.blur == 0)
+    mine = at_once if len(at_once) >= ENOUGH else mine
+    quick, busy = np.ones(7), 1.0
+    law, worked = _attended(mine, law, clocks, quick)
+    habits = law.habits
     sure = certain(mine, habits.menu.shortest)
     since = np.sort(mine.end[~sure])[-NEWEST:].min(initial=FAR)
-    plain = _plain(mine.of(sure & (mine.end >= since)), hands)
+    plain = _plain(mine.of(sure & (mine.end >= since)), law.hands)
     doubtful = mine.of(~sure & (mine.end >= since))
     offs = float((mine.removed & (mine.end >= since)).sum())
     begun = float(((mine.found == CLEAR) & (mine.end >= since)).sum())
     for _ in range(ROUNDS if len(doubtful) else 0):
         counted = plain
         for replays in replay_all(doubtful, law, FEW, MANY):
-            counted += _counted(replays, law, weekdays, quick)
+            counted += _counted(replays, law, clocks.weekdays, quick)
         quick, busy = _speeds(counted), float((counted.clocks[0] + 1.0) / (counted.clocks[1] + 1.0))
         off, start = counted.off_unnoted + offs + 10, counted.start_unnoted + begun + 10
         by_chance = counted.off_unnoted * counted.start_unnoted / start
@@ -140,8 +171,21 @@ def _learn_law(
             forgets_start=(counted.start_unnoted + 0.5) / start,
             neither=(counted.neither + NEITHER_STEADY * NEITHER_NOTED) / (by_chance + NEITHER_STEADY),
         )
-        law = replace(law, habits=habits, hands=hands.at_speeds(quick[hands.weekdays(zone)]))
-    return law, tuple(float(speed) for speed in quick), busy
+        law = clocks.law(replace(law, habits=habits), law.quiet, quick)
+    law, worked = _attended(mine, law, clocks, quick)
+    return law, worked, tuple(float(speed) for speed in quick), busy
+
+
+def _attended(mine: Spans, law: Law, clocks: _Clocks, quick: Numbers) -> tuple[Law, float]:
+    """The law with what is found of its quiet stretches, and the share of them in which people worked."""
+    edges = clocks.quiet
+    if not len(edges):
+        return law, WORKED
+    absent, at_work = (
+        clocks.law(law, Quiet(edges[:, 0], edges[:, 1], np.full(len(edges), worked)), quick) for worked in (0.0, 1.0)
+    )
+    quiet, worked = worked_through(edges, mine, absent, at_work)
+    return clocks.law(law, quiet, quick), worked
 
 
 def _speeds(counted: Counted) -> Numbers:
@@ -205,8 +249,13 @@ def _counted(replays: Replays, law: Law, weekdays: Micros, quick: Numbers) -> Co
     np.add.at(removed, weekdays[spell], weights[gone])
     restarted = sum(float((weights[rows] * again).sum()) for rows, again in replays.restarts)
     visits = sum(float(weights[rows].sum()) for rows, _ in replays.restarts)
-    unseen = sum(float(weights[w.rows][w.ended & (w.law < 2)].sum()) for w in replays.waits)
-    begun = restarted + sum(float(weights[w.rows][w.ended & (w.law == 2)].sum()) for w in replays.waits)
+    forgotten = [weights[w.rows] * w.ended * (1 - law.quiet.unnoted(w.until, law.unseen)) for w in replays.waits]
+    unseen, idle = (
+        sum(float(hidden[(w.law == 2) == last].sum()) for w, hidden in zip(replays.waits, forgotten, strict=True))
+        for last in (False, True)
+    )
+    whole = sum(float((weights[w.rows] * w.ended)[w.law < 2].sum()) for w in replays.waits)
+    begun = restarted * unseen / max(whole, 1e-9) + idle
     swapped = (replays.law < 2) & np.isin(np.repeat(replays.spans.found, replays.count), (CLEAR, ANY))
     unnoted = unseen + float(weights[swapped].sum())
     return Counted(ended, waited, restarted, visits, expected / quick, removed, unnoted, begun, unseen, clocks)

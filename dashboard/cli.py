@@ -226,10 +226,11 @@ def review(shop: Path, at: str | None, as_json: bool, sheet: Path | None) -> Non
 @click.option("--from", "start", required=True, help="A time, ISO 8601, on the shop's clock.")
 @click.option("--to", "end", required=True, help="A time, not in the window itself.")
 @click.option("--by", type=click.Choice(["machine", "model", "rack", "day", "week"]), help="A line for each.")
+@click.option("--at", help="As known at a time, ISO 8601; now if left out.")
 @_as_json
-def hours(shop: Path, start: str, end: str, by: str | None, as_json: bool) -> None:
+def hours(shop: Path, start: str, end: str, by: str | None, at: str | None, as_json: bool) -> None:
     """Hours per state of any window, with the figures derived from them."""
-    answer = _ask(shop, "hours", start=start, end=end, by=by)
+    answer = _ask(shop, "hours", start=start, end=end, by=by, at=at)
     if as_json:
         _print_json(answer)
     else:

@@ -43,6 +43,8 @@ def pytest_configure(config: pytest.Config) -> None:
     told = getattr(config, "workerinput", None)  # a process of xdist is told by the first one
     config.option.full = told["full"] if told else tiers.whole(config)
     settings.load_profile("full" if config.option.full else "quick")
+    if not config.option.full:
+        tiers.take_one_thread()
 
 
 @pytest.hookimpl(optionalhook=True)

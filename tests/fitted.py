@@ -17,8 +17,8 @@ from typing import NamedTuple
 from core import learning, orders
 from core.floor import check_in
 from core.floor import room as floor_room
-from core.habits import habits, learned, pace, print_times, sightings, unnoted, usage
-from core.hours import replays, state_hours
+from core.habits import habits, learned, pace, print_times, quiet, sightings, unnoted, usage
+from core.hours import attention, replays, state_hours
 from core.morning import report
 from core.plan import capacity, choosing, loading, outlook, planning, present, room, timing
 from core.reading import reading
@@ -58,18 +58,21 @@ class Fitted(NamedTuple):
 FITTED = (
     # what machines did: replays, and how sure their hours are
     Fitted(state_hours, "UNTOLD_DOUBT TOLD_DOUBT OWN_DOUBT DOWN_DOUBT DOWN_UNNOTED", INVENTED, HOW_SURE),
-    Fitted(state_hours, "DOWN_ENDS DOWN_UNSEEN", JUDGED, HOW_SURE),
+    Fitted(state_hours, "DOWN_ENDS DOWN_WRONG DOWN_UNSEEN", JUDGED, HOW_SURE),
     Fitted(habits, "NEITHER_NOTED", INVENTED, HOW_SURE),
     Fitted(habits, "ENOUGH RUSH STEADY AT_ONCE NIGHT", JUDGED, HOW_SURE),
     Fitted(hazard, "AGES PRIOR", JUDGED, HOW_SURE),
     Fitted(unnoted, "SURELY_SHORTER", JUDGED, HOW_SURE),
     Fitted(learning, "PACE_DAYS STEADY NEWEST NEITHER_STEADY", JUDGED, HOW_SURE),
     Fitted(learned, "ENOUGH", JUDGED, HOW_SURE),
-    Fitted(print_times, "MODEL_SPREAD FILE_SPREAD KIND_SPREAD FLOOR NEWEST LAW_DOUBT", JUDGED, HOW_SURE),
+    Fitted(print_times, "MODEL_SPREAD FILE_SPREAD KIND_SPREAD FLOOR NEWEST ENOUGH_PRINTS LAW_DOUBT", JUDGED, HOW_SURE),
     Fitted(sightings, "SHOP_SPREAD KINDS_SPREAD SPREADS USUAL_SPREAD", JUDGED, HOW_SURE),
-    Fitted(sightings, "HIDDEN HIDDEN_HOURS WRONG TELLS ENOUGH_PRINTS", JUDGED, HOW_SURE),
+    Fitted(sightings, "HIDDEN HIDDEN_HOURS WRONG TELLS", JUDGED, HOW_SURE),
     Fitted(sightings, "FREE_COSTS", INVENTED, HOW_SURE),
     Fitted(pace, "REACH ONE_VISIT PROMPT LEAST_SHAPE MOST_SHAPE STEADY_DAYS", JUDGED, HOW_SURE),
+    Fitted(quiet, "QUIET_HOURS WORKED STEADY", JUDGED, HOW_SURE),
+    Fitted(attention, "TRUSTED MOST", JUDGED, HOW_SURE),
+    Fitted(state_hours, "SILENT_DOUBT", JUDGED, HOW_SURE),
     Fitted(silence, "SILENT USUAL STEADY", JUDGED, HOW_SURE),
     Fitted(silence, "NEVER_TOLD", PRACTICE, HOW_SURE),
     Fitted(replays, "DOWN_AFTER_STOP DOWN_OTHERWISE", PRACTICE, HOW_SURE),
@@ -146,8 +149,8 @@ PLAIN = frozenset({
     "LEAST", "LOW", "MANY", "MINUTE", "MOVES", "NEAREST", "NEVER", "NINETY", "NODES", "NOTHING", "OCCASIONS", "OPEN",
     "OVERSHOOT", "PILOTS", "PILOT_HOURS", "PILOT_ROUNDS", "PLAYS", "PRINTED", "PRINTING", "QUANTILES",
     "QUARTERS_LEFT", "RATE_HOURS", "RATIOS", "REACH", "ROOM", "ROUND", "ROUNDING", "ROUNDS", "SCALE", "SEED",
-    "SHORTEST", "SPOILT", "STATES", "STEPS", "STOPPED", "TOLD_EVERY", "TURNS", "WAITED", "WEEK", "WEEKS",
-    "WEEK_HOURS", "YEAR", "HALF_STEPS",
+    "COUNT", "SHORTEST", "SPOILT", "STATES", "STEPS", "STEPS_OF_AGE", "STOPPED", "TOLD_EVERY", "TURNS", "WAITED",
+    "WEEK", "WEEKS", "WEEK_HOURS", "YEAR", "HALF_STEPS",
 })  # fmt: skip
 
 

@@ -23,6 +23,8 @@ SMOKE = "smoke"
 settings.register_profile("full", deadline=None, max_examples=100)
 settings.register_profile("quick", deadline=None, max_examples=10)
 FEWEST = 3
+#: How many threads linear algebra and Polars take; each reads it when it is imported.
+THREADS = ("OPENBLAS_NUM_THREADS", "POLARS_MAX_THREADS")
 
 
 def whole(config: pytest.Config) -> bool:
@@ -51,6 +53,12 @@ def is_full(item: pytest.Item) -> bool:
 def processes(config: pytest.Config) -> int:
     """How many processes keep all cores busy: tests that drive a browser wait most of the time."""
     return (os.cpu_count() or 1) * (2 if whole(config) else 1)
+
+
+def take_one_thread() -> None:
+    """In this process and those it starts, unless told otherwise: a process a core leaves none to further threads."""
+    for name in THREADS:
+        os.environ.setdefault(name, "1")
 
 
 def long_files_first(items: Sequence[pytest.Item]) -> list[pytest.Item]:

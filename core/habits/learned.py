@@ -14,8 +14,9 @@ import polars as pl
 
 from core.epoch import FAR, HOUR
 from core.habits.habits import HOURS_LEFT, Habits
-from core.habits.pace import NOBODY_SEEN, Pace, Presence, paced
+from core.habits.pace import NOBODY_SEEN, Pace, Presence, paced, quiet_of
 from core.habits.print_times import PrintTimes
+from core.habits.quiet import NEVER_QUIET, WORKED, Quiet
 from core.habits.usage import Usage
 from core.staffed import Staffed
 
@@ -35,7 +36,8 @@ class Learned:
     has the stated hours of the last print of a shift by the whole hours of it that were left when it began
     (people load long prints before they leave): what a print nobody announced is taken to need. `habits` are
     what replays go by, `quick` how fast hands were on each weekday, `busy` while prints waited. `usage`
-    is how prints use spools, `pace` how hands come past, `silent` the share of long silences that are untold faults.
+    is how prints use spools, `pace` how hands come past, `silent` the share of long silences that are untold faults,
+    `quiet` the stretches in which nobody tapped anything at any machine, `worked` the share in which people worked.
     """
 
     best: float = 1.0
@@ -52,14 +54,26 @@ class Learned:
     usage: Usage = field(default_factory=Usage, compare=False)
     pace: Pace = field(default_factory=Pace, compare=False)
     silent: float = field(default=0.1, compare=False)
+    quiet: Quiet = field(default=NEVER_QUIET, compare=False)
+    worked: float = WORKED
 
     def ratio(self, file: str, revision: int, model: str) -> float:
         """True / stated time of this print; the shop's where nothing is known of it."""
         return self.times.ratios.get((file, revision, model), (self.best, 0.0))[0]
 
-    def hands(self, staffed: Staffed, zone: ZoneInfo, seen: Presence = NOBODY_SEEN) -> Staffed:
+    def quiet_in(self, staffed: Staffed, seen: Presence) -> Quiet:
+        """The quiet stretches of the time in which hands were `seen`, with what was learned of them."""
+        if not len(seen.visits):
+            return NEVER_QUIET
+        edges = quiet_of(staffed, seen)
+        worked = self.quiet.at(edges.mean(axis=1).astype(np.int64))
+        return Quiet(edges[:, 0], edges[:, 1], np.where(worked > 0, worked, self.worked))
+
+    def hands(
+        self, staffed: Staffed, zone: ZoneInfo, seen: Presence = NOBODY_SEEN, quiet: Quiet = NEVER_QUIET
+    ) -> Staffed:
         """The staffed clock at the speed of hands: as they were `seen`, or where nobody was, as while prints wait."""
-        clock, busy = (paced(staffed, self.pace, zone, seen), 1.0) if len(seen.visits) else (staffed, self.busy)
+        clock, busy = (paced(staffed, self.pace, zone, seen, quiet), 1.0) if len(seen.visits) else (staffed, self.busy)
         return clock.at_speeds(busy * np.array(self.quick)[clock.weekdays(zone)])
 
 

@@ -16,6 +16,7 @@ import polars as pl
 
 from core.arrays import Micros, Numbers, Rows
 from core.epoch import MINUTE
+from core.habits.quiet import NEVER_QUIET, Quiet, quiet_edges
 from core.staffed import Staffed
 
 #: The bins of the pace, and how far before and after each its visits are counted as well (microseconds).
@@ -41,14 +42,30 @@ class Pace:
     shape: float = MOST_SHAPE
     usual: Numbers = field(default_factory=lambda: np.ones(BINS_A_DAY))
 
+    @property
+    def unseen(self) -> float:
+        """The pace at which hands are taken to go where nobody tapped, as a share of the usual one."""
+        return self.shape / (self.mean + self.shape)
+
 
 @dataclass(frozen=True)
 class Presence:
-    """When somebody was at a machine between two moments (all in microseconds), in order."""
+    """When somebody was at a machine between two moments (all in microseconds), in order.
+
+    `told` are the moments anything was told of or told at, from memory too: then it was not quiet.
+    """
 
     visits: Micros
     start: int
     end: int
+    told: Micros = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+
+    @classmethod
+    def of(cls, entries: pl.DataFrame, start: int, end: int) -> Presence:
+        """As entries tell (machine, at, noted_at)."""
+        theirs = entries.filter(pl.col("machine").is_not_null())
+        moments = np.concatenate([theirs[name].dt.epoch("us").to_numpy() for name in ("at", "noted_at")])
+        return cls(visits(entries), start, end, np.sort(moments))
 
 
 NOBODY_SEEN = Presence(np.zeros(0, dtype=np.int64), 0, 0)
@@ -80,8 +97,16 @@ def learn_pace(seen: Presence, staffed: Staffed, zone: ZoneInfo) -> Pace:
     return Pace(mean, float(np.clip(1 / max(spread, 1e-9), LEAST_SHAPE, MOST_SHAPE)), usual)
 
 
-def paced(staffed: Staffed, pace: Pace, zone: ZoneInfo, seen: Presence) -> Staffed:
-    """The staffed clock at the pace of hands: as they were seen, else the usual one of the time of day."""
+def quiet_of(staffed: Staffed, seen: Presence) -> Micros:
+    """The stretches of staffed time in which nobody was seen for long: from, to (microseconds)."""
+    return quiet_edges(seen.told, _bins(staffed, seen.start, seen.end))
+
+
+def paced(staffed: Staffed, pace: Pace, zone: ZoneInfo, seen: Presence, quiet: Quiet = NEVER_QUIET) -> Staffed:
+    """The staffed clock at the pace of hands: as they were seen, else the usual one of the time of day.
+
+    In `quiet` stretches, as likely as people worked in them, the usual one as well.
+    """
     first, last = staffed.edges[[0, -1]]
     edges = _bins(staffed, int(first), int(last))
     if not len(edges):
@@ -89,7 +114,8 @@ def paced(staffed: Staffed, pace: Pace, zone: ZoneInfo, seen: Presence) -> Staff
     speed = pace.usual[_time_of_day(edges, zone)]
     known = (edges[:, 0] >= seen.start) & (edges[:, 1] <= seen.end)
     told = (_around(seen.visits, edges) + pace.shape * speed) / (pace.mean + pace.shape)
-    return staffed.cut(edges, np.where(known, told, speed))
+    worked = quiet.at(edges[:, 0])
+    return staffed.cut(edges, np.where(known, worked * speed + (1 - worked) * told, speed))
 
 
 def _bins(staffed: Staffed, start: int, end: int) -> Micros:

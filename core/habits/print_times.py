@@ -9,14 +9,14 @@ its ratio true / stated time, and the ratios of a shop are alike: by model, by f
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 import polars as pl
 
-from core.arrays import Numbers
+from core.arrays import Numbers, Rows
 from core.epoch import FAR
 from core.habits.sightings import RATIOS, SHOP_SPREAD, SPREADS, Kind, Sightings
 from core.numbering import numbering_of
@@ -25,6 +25,8 @@ from core.staffed import Staffed
 
 #: The newest prints say as much as a shop needs, and keep the fit quick.
 NEWEST = 3000
+#: So many say enough of the shop's ratio, and keep the looking for it quick.
+ENOUGH_PRINTS = 300
 #: How much ratios differ (spreads of their logarithm): models, files, one revision on one model.
 MODEL_SPREAD, FILE_SPREAD, KIND_SPREAD = 0.02, 0.04, 0.015
 #: How far the ratios of all prints of a shop may be off together, since no law of waits is quite that of its people.
@@ -98,20 +100,25 @@ def learn_times(prints: pl.DataFrame, setup: Setup, staffed: Staffed) -> PrintTi
     models = numbering_of(setup).models
     kinds = tuple((f.file, f.revision, m) for f in setup.history(PrintFile) for m in f.models or models)
     kinds = tuple(dict.fromkeys(kinds))
-    rows = prints.select("file", "revision", "model").rows()
-    printed = set(rows)
-    mine = {kind: np.flatnonzero([row == kind for row in rows]) for kind in kinds if kind in printed}
+    mine, newest = _places(prints, kinds), prints.tail(ENOUGH_PRINTS)
     if not mine:
         return _alike(kinds, {}, (0,) * len(kinds), SPREADS[-1], LAW_DOUBT)
+    shop = Sightings(newest, _places(newest, kinds), staffed, RATIOS[::2]).shop_ratio()
     sightings = Sightings(prints, mine, staffed)
-    shop = sightings.shop_ratio()
-    spread, likelihood = sightings.best_spread(shop.laws)
-    known = {kind: _moments(likelihood[rows].sum(axis=0), shop.ratio) for kind, rows in mine.items()}
+    spread, likelihoods = sightings.best_spread(shop.laws)
+    known = {kind: _moments(likelihood, shop.ratio) for kind, likelihood in zip(mine, likelihoods, strict=True)}
     told = sightings.told(shop.laws)
     seen = tuple(int(told[mine[kind]].sum()) if kind in mine else 0 for kind in kinds)
     return _alike(
         kinds, {k: v for k, v in known.items() if v is not None}, seen, spread, math.hypot(shop.doubt, LAW_DOUBT)
     )
+
+
+def _places(prints: pl.DataFrame, kinds: Sequence[Kind]) -> dict[Kind, Rows]:
+    """The places of the prints of each kind that was printed."""
+    rows = prints.select("file", "revision", "model").rows()
+    printed = set(rows)
+    return {kind: np.flatnonzero([row == kind for row in rows]) for kind in kinds if kind in printed}
 
 
 def _moments(log_likelihood: Numbers, shop: float, wide: float = 0.1) -> tuple[float, float] | None:

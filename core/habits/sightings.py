@@ -44,12 +44,12 @@ WRONG = 0.03
 TAKING_OFF = MINUTE
 #: A print tells of its file's time if it ended, this likely, while people were in.
 TELLS = 0.9
-#: So many prints say enough of the shop's ratio, and keep the looking for it quick.
-ENOUGH_PRINTS = 300
 #: Steps of fitting the waits to a ratio.
 STEPS = 3
 #: That waits may be likeliest to be long, as between rounds, must be told by the logarithm of the likelihood.
 FREE_COSTS = 10.0
+#: Steps of a life table.
+STEPS_OF_AGE = len(AGES) - 1
 
 
 @dataclass(frozen=True)
@@ -72,144 +72,154 @@ class ShopRatio:
     doubt: float
 
 
+@dataclass(frozen=True)
+class Likelihoods:
+    """What was seen of prints, as their waits have it: its likelihood for each ratio of each print, and the logarithm
+    of that of all prints of each kind for the kind's ratio [kinds, ratios].
+    """
+
+    laws: WaitLaws
+    chances: Numbers
+    of_kinds: Numbers
+
+
 class Sightings:
-    """The prints `mine` (places by kind) of `prints` with the ends that every one of `ratios` would give them."""
+    """The prints `mine` (places by kind) of `prints` with the ends that every one of `ratios` would give them.
 
-    ratios = RATIOS
+    What can be told of waits stands in a row for each possible end of a print that ended: the print's place, that of
+    its `own` ratio, the `step` of the life tables at which the wait was over (those for outside follow those for
+    inside), the hours `into` it, and whether a removal says so.
+    """
 
-    def __init__(self, prints: pl.DataFrame, mine: Mapping[Kind, Rows], staffed: Staffed) -> None:
+    def __init__(
+        self, prints: pl.DataFrame, mine: Mapping[Kind, Rows], staffed: Staffed, ratios: Numbers = RATIOS
+    ) -> None:
+        self.ratios, self.mine = ratios, mine
         began, printing = prints["began"].to_numpy(), prints["printing"].to_numpy()
         over = prints["over"].fill_null(FAR).to_numpy()
         off = prints["off"].fill_null(FAR).to_numpy()
-        ends = began[:, None] + (RATIOS * HOUR * prints["stated"].to_numpy()[:, None]).astype(np.int64)
-        opens, closes = staffed.spell_at(ends.ravel())
-        self.outside = (opens == closes).reshape(ends.shape)
-        self.ended = over < FAR
-        self.removed = self.ended & (off < FAR)
-        latest = np.where(self.ended, np.where(off == over, over - TAKING_OFF, over), FAR)
+        ends = began[:, None] + (ratios * HOUR * prints["stated"].to_numpy()[:, None]).astype(np.int64)
+        ended = over < FAR
+        removed = ended & (off < FAR)
+        latest = np.where(ended, np.where(off == over, over - TAKING_OFF, over), FAR)
         off_by = (prints["off_by"].to_numpy() * HOUR).astype(np.int64)
-        self.possible = (ends > (printing - off_by)[:, None]) & (ends <= (latest + off_by)[:, None])
-        until = np.where(self.removed, off, over)
-        self.waited = _staffed_hours(staffed, ends, np.where(self.ended, until, began))
-        self.step = step_of(self.waited)
-        self.mine = mine
+        possible = (ends > (printing - off_by)[:, None]) & (ends <= (latest + off_by)[:, None])
+        hidden = np.where(removed, 1 / HIDDEN_HOURS, 0.5)
+        self.elsewhere = np.where(possible, 1.0, WRONG * hidden[:, None])
+        self.print, self.own = np.nonzero(possible & ended[:, None])
+        self.removed, self.hidden = removed[self.print], hidden[self.print]
+        self._wait(ends[self.print, self.own], np.where(removed, off, over)[self.print], staffed)
         self.kind = np.zeros(len(prints), dtype=np.int64)
         for place, rows in enumerate(mine.values()):
             self.kind[rows] = place
 
-    def newest(self, count: int) -> Sightings:
-        """The newest of them alone, with every other ratio."""
-        found = object.__new__(Sightings)
-        found.ratios = RATIOS[::2]
-        for name in ("outside", "possible", "waited", "step"):
-            setattr(found, name, getattr(self, name)[-count:, ::2])
-        for name in ("ended", "removed", "kind"):
-            setattr(found, name, getattr(self, name)[-count:])
-        found.mine = {kind: np.flatnonzero(found.kind == place) for place, kind in enumerate(self.mine)}
-        return found
+    def _wait(self, ends: Micros, until: Micros, staffed: Staffed) -> None:
+        opens, closes = staffed.spell_at(ends)
+        waited = np.maximum(staffed.worked(until) - staffed.worked(ends), 0) / HOUR
+        self.outside, step = opens == closes, step_of(waited)
+        self.step, self.into = step + self.outside * STEPS_OF_AGE, waited - AGES[step]
 
-    def chances(self, laws: WaitLaws) -> Numbers:
-        """The likelihood of what was seen of each print for each of its possible ends; else that of a slip."""
-        seen = (1 - laws.hidden) * self._density(laws) + laws.hidden * self._hidden
-        return np.where(self.possible, np.where(self.ended[:, None], seen, 1.0), WRONG * self._hidden)
-
-    @cached_property
-    def _hidden(self) -> Numbers:
-        """The likelihood of what was seen of each print [prints, 1] where its wait hides a change."""
-        return np.where(self.removed, 1 / HIDDEN_HOURS, 0.5)[:, None]
-
-    def _density(self, laws: WaitLaws) -> Numbers:
-        """The density of a removal after each wait, and the chance of still waiting where it was only seen done."""
+    def _chances(self, laws: WaitLaws) -> Numbers:
+        """The likelihood of what was seen for each possible end: of a removal then, or of waiting on until then."""
         both = laws.inside, laws.outside
-        at = self.outside.astype(np.int64), self.step
-        rate = np.array([law.rates for law in both])[at]
-        gathered = np.array([law.at_edges for law in both])[at] + rate * (self.waited - AGES[self.step])
-        return np.asarray(np.where(self.removed[:, None], rate, 1.0) * np.exp(-gathered))
+        rate = np.concatenate([law.rates for law in both])[self.step]
+        gathered = np.concatenate([law.at_edges[:-1] for law in both])[self.step] + rate * self.into
+        density = np.where(self.removed, rate, 1.0) * np.exp(-gathered)
+        return np.asarray((1 - laws.hidden) * density + laws.hidden * self.hidden)
+
+    def _likelihoods(self, laws: WaitLaws) -> Likelihoods:
+        chances = self._of_prints(laws)
+        return Likelihoods(laws, chances, self._of_kinds(chances, self._usual))
+
+    def _of_prints(self, laws: WaitLaws) -> Numbers:
+        """The likelihood of what was seen of each print for each of its possible ends; else that of a slip."""
+        chances = self.elsewhere.copy()
+        chances[self.print, self.own] = self._chances(laws)
+        return chances
+
+    def _of_kinds(self, chances: Numbers, about: Numbers) -> Numbers:
+        """The logarithm of the likelihood of all prints of each kind for each ratio of it."""
+        return np.array([np.log(chances[rows] @ about).sum(axis=0) for rows in self.mine.values()])
 
     def _about(self, spread: float) -> Numbers:
         """How likely a print of each kind's ratio (columns) has each ratio of its own (rows)."""
         about = np.exp(-0.5 * ((self.ratios[:, None] - self.ratios) / (spread * self.ratios)) ** 2)
         return np.asarray(about / about.sum(axis=0))
 
+    @cached_property
+    def _usual(self) -> Numbers:
+        return self._about(USUAL_SPREAD)
+
     def told(self, laws: WaitLaws) -> Flags:
         """Whether each print ended, as far as can be seen, while people were in: then its sightings tell when."""
-        chances = np.where(self.possible, self.chances(laws), 0.0)
-        inside = np.where(self.outside, 0.0, chances).sum(axis=1)
-        return np.asarray(self.ended & (inside > TELLS * np.maximum(chances.sum(axis=1), 1e-300)))
+        chances = self._chances(laws)
+        whole = np.bincount(self.print, chances, len(self.kind))
+        inside = np.bincount(self.print, np.where(self.outside, 0.0, chances), len(self.kind))
+        return np.asarray(inside > TELLS * np.maximum(whole, 1e-300))
 
     def best_spread(self, laws: WaitLaws) -> tuple[float, Numbers]:
-        """The spread of one print's ratio that fits best, and the logarithm of each one's likelihood by its kind's."""
-        chances = self.chances(laws)
-        tried = [(spread, np.log(chances @ self._about(spread))) for spread in SPREADS]
-        fits = [sum(_log_mean(logs[rows].sum(axis=0)) for rows in self.mine.values() if len(rows)) for _, logs in tried]
-        return tried[int(np.argmax(fits))]
+        """The spread of one print's ratio that fits best, and the logarithm of each kind's likelihood by its ratio."""
+        chances = self._of_prints(laws)
+        tried = [(spread, self._of_kinds(chances, self._about(spread))) for spread in SPREADS]
+        return max(tried, key=lambda one: sum(map(_log_mean, one[1])))
 
     def shop_ratio(self) -> ShopRatio:
         """The shop's ratio by the profile of its likelihood over the waits, and the doubt that this adds."""
-        few = self.newest(ENOUGH_PRINTS)
-        grid = np.arange(LOWEST, HIGHEST, COARSE)
-        found = {float(shop): few._fitted(float(shop)) for shop in grid}  # noqa: SLF001 - the same class
+        # The first step of every fit has the same waits.
+        begun = self._likelihoods(WaitLaws(Hazard.steady(0.5), Hazard.steady(1.0)))
+        found = {float(shop): self._fitted(float(shop), begun) for shop in np.arange(LOWEST, HIGHEST, COARSE)}
         top = max(found, key=lambda shop: found[shop][1])
         for shop in (float(top + step) for step in np.arange(-COARSE + FINE, COARSE - FINE / 2, FINE)):
             if not math.isclose(shop, top):
-                found[shop] = few._fitted(shop)  # noqa: SLF001
+                found[shop] = self._fitted(shop, begun)
         logs = np.array(sorted(found))
         best, spread = _mean_and_spread(logs, np.array([found[shop][1] for shop in logs]))
         laws = found[min(found, key=lambda shop: abs(shop - best))][0]
-        _, fixed = _mean_and_spread(logs, np.array([few._weighed(float(shop), laws)[2] for shop in logs]))  # noqa: SLF001
+        seen = self._likelihoods(laws)
+        _, fixed = _mean_and_spread(logs, np.array([self._kinds(float(shop), seen)[1] for shop in logs]))
         return ShopRatio(math.exp(best), laws, math.sqrt(max(spread**2 - fixed**2, 0.0)))
 
-    def _fitted(self, shop: float) -> tuple[WaitLaws, float]:
+    def _fitted(self, shop: float, begun: Likelihoods) -> tuple[WaitLaws, float]:
         """The waits that fit a shop of this ratio (logarithm) best, and the logarithm of the likelihood with them."""
         found = []
         for law, costs in ((Hazard.falling, 0.0), (Hazard.fitted, FREE_COSTS)):
-            laws = WaitLaws(Hazard.steady(0.5), Hazard.steady(1.0))
-            for _ in range(STEPS):
-                chances, weights, fit = self._weighed(shop, laws)
-                laws = self._laws(weights, laws.hidden * self._hidden / chances, law)
+            laws = begun.laws
+            for step in range(STEPS):
+                seen = self._likelihoods(laws) if step else begun
+                kinds, fit = self._kinds(shop, seen)
+                laws = self._laws(seen, self._weights(seen, kinds), law)
             found.append((laws, fit - costs))
         return max(found, key=lambda one: one[1])
 
-    def _weighed(self, shop: float, laws: WaitLaws) -> tuple[Numbers, Numbers, float]:
-        """The `chances` with these waits, how likely each end of each print is, and the logarithm of the likelihood."""
-        chances, about = self.chances(laws), self._about(USUAL_SPREAD)
-        likelihood = np.log(chances @ about)
-        logs = np.zeros((len(self.mine), len(self.ratios)))
-        np.add.at(logs, self.kind, likelihood)
+    def _kinds(self, shop: float, seen: Likelihoods) -> tuple[Numbers, float]:
+        """How likely each ratio of each kind is in a shop of this one, and the logarithm of the likelihood."""
         prior = -0.5 * ((np.log(self.ratios) - shop) / KINDS_SPREAD) ** 2
-        prior -= np.log(np.exp(prior).sum())
-        logs += prior
+        logs = seen.of_kinds + (prior - np.log(np.exp(prior).sum()))
         top = logs.max(axis=1, keepdims=True)
-        of_kind = np.exp(logs - top)
-        fit = float((np.log(of_kind.sum(axis=1)) + top[:, 0]).sum())
-        of_kind /= of_kind.sum(axis=1, keepdims=True)
-        weights = (of_kind @ about.T)[self.kind] * chances
-        weights /= weights.sum(axis=1, keepdims=True)
-        return chances, weights, fit - 0.5 * (shop / SHOP_SPREAD) ** 2
+        likely = np.exp(logs - top)
+        whole = likely.sum(axis=1, keepdims=True)
+        return likely / whole, float((np.log(whole) + top).sum()) - 0.5 * (shop / SHOP_SPREAD) ** 2
 
-    def _laws(self, weights: Numbers, hidden: Numbers, law: Law) -> WaitLaws:
-        """The waits by how likely each end of each print is, and how likely its wait hides a change."""
-        over = np.where(self.possible & self.ended[:, None], weights, 0.0)
-        mine = over * (1 - hidden)
-        share = 1 - (mine.sum() + 10 * (1 - HIDDEN)) / (over.sum() + 10)
-        inside = self._table(np.where(self.outside, 0.0, mine), law)
-        outside = self._table(np.where(self.outside, mine, 0.0), Hazard.fitted)
-        return WaitLaws(inside, outside, float(np.clip(share, 0.01, 0.3)))
+    def _weights(self, seen: Likelihoods, kinds: Numbers) -> Numbers:
+        """How likely each possible end is by how likely the ratios of the `kinds` are."""
+        likely = (kinds @ self._usual.T)[self.kind] * seen.chances
+        return np.asarray(likely[self.print, self.own] / likely.sum(axis=1)[self.print])
 
-    def _table(self, weights: Numbers, law: Law) -> Hazard:
-        """The life table of waits with these weights."""
-        size = len(AGES) - 1
-        step = self.step.ravel()
-        count = np.bincount(step, weights.ravel(), size)
-        into = np.bincount(step, (weights * (self.waited - AGES[self.step])).ravel(), size)
-        beyond = np.concatenate([np.cumsum(count[::-1])[::-1][1:], [0.0]])
-        ended = np.bincount(step, np.where(self.removed[:, None], weights, 0.0).ravel(), size)
-        return law(np.asarray(ended, dtype=np.float64), into + beyond * np.diff(AGES))
+    def _laws(self, seen: Likelihoods, weights: Numbers, law: Law) -> WaitLaws:
+        """The waits by how likely each possible end is, and how likely its wait hides a change."""
+        mine = weights * (1 - seen.laws.hidden * self.hidden / seen.chances[self.print, self.own])
+        share = 1 - (mine.sum() + 10 * (1 - HIDDEN)) / (weights.sum() + 10)
+        (inside, outside), waited = self._tables(mine)
+        laws = law(inside, waited[0]), Hazard.fitted(outside, waited[1])
+        return WaitLaws(*laws, float(np.clip(share, 0.01, 0.3)))
 
-
-def _staffed_hours(staffed: Staffed, ends: Micros, until: Micros) -> Numbers:
-    waited = staffed.worked(until)[:, None] - staffed.worked(ends.ravel()).reshape(ends.shape)
-    return np.asarray(np.maximum(waited, 0) / HOUR)
+    def _tables(self, weights: Numbers) -> tuple[Numbers, Numbers]:
+        """Waits with these weights that ended at each step of the two life tables, and the hours waited at it."""
+        counted = weights, weights * self.into, np.where(self.removed, weights, 0.0)
+        tables = np.array([np.bincount(self.step, one, 2 * STEPS_OF_AGE) for one in counted])
+        over, into, ended = tables.reshape(3, 2, STEPS_OF_AGE)
+        beyond = np.cumsum(over[:, ::-1], axis=1)[:, ::-1] - over
+        return ended, into + beyond * np.diff(AGES)
 
 
 def _mean_and_spread(at: Numbers, logs: Numbers) -> tuple[float, float]:

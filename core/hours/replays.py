@@ -13,17 +13,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from zoneinfo import ZoneInfo
 
 import numpy as np
 from scipy.special import ndtri
 
 from core.arrays import Flags, Micros, Numbers, Rows
 from core.epoch import FAR, HOUR
-from core.habits.habits import Habits, in_rush, occasion
-from core.habits.learned import Learned
-from core.habits.pace import NOBODY_SEEN, Presence
-from core.staffed import Staffed
+from core.habits.habits import in_rush, occasion
+from core.hours.law import Law
 from core.timeline.spans import ANY, CLEAR, DONE, EMPTY, OPEN, PRINTING, STOPPED, Spans, crowded
 
 #: More turns than any span takes.
@@ -42,29 +39,6 @@ DOWN_AFTER_STOP, DOWN_OTHERWISE = 0.5, 0.014
 _STEPS = np.sqrt(np.array([
     2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 67, 71, 73, 79, 83, 89, 97, 101, 103, 107, 109,
 ], dtype=np.float64)) % 1.0  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Law:
-    """What replays go by: the staffed clock, the same at the speed of hands, the habits, the spread of one print.
-
-    What hands do after `known_at` (microseconds) nobody can have noted yet: the future is played by the same law.
-    """
-
-    staffed: Staffed
-    hands: Staffed
-    habits: Habits
-    spread: float
-    known_at: int = FAR
-
-    @classmethod
-    def of(
-        cls, learned: Learned, staffed: Staffed, zone: ZoneInfo, known_at: int = FAR, seen: Presence = NOBODY_SEEN
-    ) -> Law | None:
-        """The law that a shop works by, and hands as they were `seen`; None where no habits are learned yet."""
-        if learned.habits is None:
-            return None
-        return cls(staffed, learned.hands(staffed, zone, seen), learned.habits, learned.times.spread, known_at)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +77,8 @@ class Replays:
 
     `weights` [spans, count] sum to one, or to nought where no replay fits; `ratio` [spans, count] is how
     far each took the time of its announced print from the best, in standard deviations. `law`, `age` and
-    `ended` tell of the wait each replay was in at its end, and whether the fact there ended it.
+    `ended` tell of the wait each replay was in at its end, and whether the fact there ended it. `fit` [spans] is the
+    logarithm of the likelihood of what is known of each span.
     """
 
     spans: Spans
@@ -116,6 +91,7 @@ class Replays:
     law: Rows
     age: Numbers
     ended: Flags
+    fit: Numbers
 
     def of(self, spans: Flags) -> Replays:
         """The replays of some of the spans, for their hours: the turns alone are taken along."""
@@ -132,7 +108,7 @@ class Replays:
             turns.append(Turn(rows, *(getattr(turn, name)[stay] for name in _TURN)))
         return Replays(
             self.spans.of(spans), self.count, self.weights[spans], self.ratio[spans], turns, [], [],
-            self.law[kept], self.age[kept], self.ended[kept],
+            self.law[kept], self.age[kept], self.ended[kept], self.fit[spans],
         )  # fmt: skip
 
 
@@ -147,7 +123,7 @@ class _Run:
     def __init__(self, spans: Spans, law: Law, count: int) -> None:
         self.spans, self.count = spans, count
         self.staffed, self.hands, self.habits, self.spread = law.staffed, law.hands, law.habits, law.spread
-        self.known_at = law.known_at
+        self.known_at, self.quiet, self.unseen = law.known_at, law.quiet, law.unseen
         size = len(spans) * count
         self.row = np.repeat(np.arange(len(spans)), count)
         self.turn_of_chance = np.tile(np.arange(1, count + 1), len(spans))
@@ -191,11 +167,11 @@ class _Run:
             self._idle(going[state == EMPTY])
             self.turns.append(Turn(going, state, start, self.now[going].copy(), first, self.material[going].copy()))
         shape = (len(self.spans), self.count)
-        weights = self._weights().reshape(shape)
+        weights, fit = self._weights()
         law, age = self._law_and_age()
         return Replays(
             self.spans, self.count, weights, ratio.reshape(shape), self.turns, self.waits, self.restarts,
-            law, age, self._ended(),
+            law, age, self._ended(), fit,
         )  # fmt: skip
 
     def _ended(self) -> Flags:
@@ -314,7 +290,10 @@ class _Run:
 
     def _unnoted(self, rows: Rows, chance: float) -> Numbers:
         """The logarithm of the chance that nobody noted what hands did."""
-        return np.where(self.now[rows] > self.known_at, 0.0, math.log(chance))
+        if not len(self.quiet):
+            return np.where(self.now[rows] > self.known_at, 0.0, math.log(chance))
+        told_nothing = self.quiet.unnoted(self.now[rows], self.unseen)
+        return np.where(self.now[rows] > self.known_at, 0.0, np.log(told_nothing + (1 - told_nothing) * chance))
 
     def _wait(self, rows: Rows, law: Rows) -> Rows:
         """Replays wait on until the next word or go on before it; those that did."""
@@ -350,15 +329,19 @@ class _Run:
                 answers[mine] = getattr(hazard, what)(values[mine])
         return answers
 
-    def _weights(self) -> Numbers:
-        """How likely each replay is, and to have ended as the span did; within a span they sum to one."""
+    def _weights(self) -> tuple[Numbers, Numbers]:
+        """How likely each replay is, and to have ended as the span did, within a span they sum to one; and the
+        logarithm of the likelihood of each span.
+        """
         with np.errstate(divide="ignore"):
             logs = self.weight + np.log(self._ending())
         logs[self.now < self.spans.end[self.row]] = -np.inf
         logs = logs.reshape(len(self.spans), self.count)
         top = logs.max(axis=1, keepdims=True, initial=-np.inf)
-        weights = np.exp(logs - np.where(np.isfinite(top), top, 0.0))
-        return np.asarray(weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)).ravel()
+        top = np.where(np.isfinite(top), top, 0.0)
+        weights = np.exp(logs - top)
+        whole = np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
+        return np.asarray(weights / whole), (top + np.log(whole / self.count))[:, 0]
 
     def _ending(self) -> Numbers:
         """The likelihood of the fact that ends the span, given the state each replay came to."""

@@ -16,12 +16,13 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from core.arrays import Micros, Numbers
+from core.arrays import Flags, Micros, Numbers
 from core.epoch import HOUR, WEEK_HOURS, micros
 from core.estimate import NINETY, Estimate
 from core.habits.learned import Learned
 from core.habits.pace import NOBODY_SEEN, Presence
-from core.hours.replays import Law, Replays, replay_all
+from core.hours.law import Law
+from core.hours.replays import Replays, replay_all
 from core.numbering import numbering_of
 from core.setup import Setup
 from core.staffed import Staffed
@@ -40,10 +41,13 @@ UNTOLD_DOUBT, TOLD_DOUBT = 0.2, 0.03
 OWN_DOUBT = 1.75
 #: The same of declared downtime, for a shop that forgets nothing and for each share of entries forgotten.
 DOWN_DOUBT, DOWN_UNNOTED = 0.01, 0.12
-#: The ends of a time somebody noted are off by minutes (hours, one standard deviation).
-DOWN_ENDS = 0.05
+#: The ends of a time somebody noted are off by minutes (hours, one standard deviation), and one time in so many is
+#: another machine's, or its end was told at another time altogether.
+DOWN_ENDS, DOWN_WRONG = 0.05, 0.03
 #: Upkeep nobody noted takes a machine so many hours a week if it is never noted (one standard deviation).
 DOWN_UNSEEN = 0.8
+#: How far the share of silences that are faults nobody told may be off (one standard deviation).
+SILENT_DOUBT = 0.1
 #: The states of replays, and the idle ones together: their hours trade with each other, not with the rest.
 _STATES = ("printing", "done", "stopped", "empty", "proving", "upkeep")
 IDLE = "idle"
@@ -54,7 +58,7 @@ _KEYS = ("machine", "window", "state", "cause", "spare", "kind")
 _SCHEMA = {
     "machine": pl.String, "window": pl.Int64, "state": pl.String, "cause": pl.String, "spare": pl.String,
     "kind": pl.Int64, "best": pl.Float64, "below": pl.Float64, "above": pl.Float64, "third": pl.Float64,
-    "moved": pl.Float64, "loose": pl.Float64,
+    "moved": pl.Float64, "loose": pl.Float64, "upward": pl.Float64,
 }  # fmt: skip
 
 
@@ -65,7 +69,8 @@ class StateHours:
     `rows`: machine, window (index), state (`IDLE` besides: done, stopped and empty together), cause, spare,
     kind (place in `PrintTimes.kinds` or -1), best (hours), below and above (variance of what is the row's own
     chance, to either side), third (its third central moment), moved (hours by which one more in the logarithm of its
-    kind's time moves it), loose (hours by which an error of the law as a whole moves it).
+    kind's time moves it), loose (hours by which an error of the law as a whole moves it), upward (hours without a word
+    that were of this state as the shop works).
     `covariance` is that of the logarithms of the kinds' times.
     """
 
@@ -80,12 +85,12 @@ class StateHours:
         """The rows added up by the named columns: best, low and high (hours; the range holds nine in ten)."""
         group = pl.struct(names).rank("dense").cast(pl.Int64) - 1 if names else pl.lit(0)
         rows = self.rows.with_columns(group=group)
-        moments = pl.col("best", "below", "above", "third", "loose")
+        moments = pl.col("best", "below", "above", "third", "loose", "upward")
         sums = summed(rows, ["group", *names], moments).sort("group")
         shared = self._shared(rows, len(sums)) + sums["loose"].to_numpy() ** 2
         best, below, above, third = (sums[name].to_numpy() for name in ("best", "below", "above", "third"))
         low, high = _ends(best, below, above, third, shared)
-        return sums.select(*names, "best", low=pl.Series(low), high=pl.Series(high))
+        return sums.select(*names, "best", low=pl.Series(low), high=pl.Series(high) + pl.col("upward"))
 
     def total(self, states: Sequence[str]) -> Estimate:
         """The hours of these states together."""
@@ -160,7 +165,10 @@ def _fitting(replays: Replays) -> Replays:
 
 
 def _parted(stretches: pl.DataFrame, groups: list[Spans], places: dict[str, int]) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Stretches that are told, and the pieces of others with the group and row of the span they lie in."""
+    """Stretches that are told, and the pieces of others with the group and row of the span they lie in.
+
+    Those of which there is no word are in both: they stay so, and the replays tell what they may have been.
+    """
     marks = [
         pl.DataFrame({
             "place": [places.get(m, -1) for m in spans.machine], "from": spans.start, "to": spans.end,
@@ -174,13 +182,13 @@ def _parted(stretches: pl.DataFrame, groups: list[Spans], places: dict[str, int]
     cut = _cut(stretches, edges)
     at = np.searchsorted(_line(mark["place"], mark["from"]), _line(cut["place"], cut["start"]), side="right") - 1
     within = (at >= 0) & (_line(mark["place"], mark["to"])[at] >= _line(cut["place"], cut["end"]))
-    open_to = pl.col("state").is_in([*_STATES[:5], "upkeep"])
+    open_to, silent = pl.col("state").is_in([*_STATES[:5], "upkeep", "no word"]), pl.col("state") == "no word"
     cut = cut.with_columns(
         within=pl.Series(within),
         group=mark["group"].gather(np.maximum(at, 0)),
         row=mark["row"].gather(np.maximum(at, 0)),
     )
-    return cut.filter(~(pl.col("within") & open_to)), cut.filter(pl.col("within") & open_to)
+    return cut.filter(~(pl.col("within") & open_to) | silent), cut.filter(pl.col("within") & open_to)
 
 
 def _line(place: pl.Series, moment: pl.Series) -> Micros:
@@ -205,12 +213,15 @@ def _cut(rows: pl.DataFrame, edges: Micros) -> pl.DataFrame:
 
 
 def _pieces(rows: pl.DataFrame, edges: Micros) -> pl.DataFrame:
-    """Pieces cut at the windows: row (of the span), window, from, to, upkeep (idle hours in it are upkeep)."""
+    """Pieces cut at the windows: row (of the span), window, from, to, upkeep (idle hours in it are upkeep), silent."""
     places = rows["place"].unique().to_numpy()
     lines = np.sort((places[:, None] * 2**52 + edges[None, :]).ravel()) if len(places) else edges
     cut = _cut(rows, lines)
     window = np.searchsorted(edges, cut["start"].to_numpy(), side="right") - 1
-    cut = cut.select("machine", "row", "start", "end", window=pl.Series(window), upkeep=pl.col("state") == "upkeep")
+    cut = cut.select(
+        "machine", "row", "start", "end", window=pl.Series(window), upkeep=pl.col("state") == "upkeep",
+        silent=pl.col("state") == "no word",
+    )  # fmt: skip
     return cut.filter(pl.col("window").is_between(0, len(edges) - 2)).sort("row", "start")
 
 
@@ -245,8 +256,17 @@ def _hours(replays: Replays, pieces: pl.DataFrame, covariance: Numbers) -> pl.Da
         "best": best.ravel(), "below": variance.ravel(), "above": variance.ravel(), "third": third.ravel(),
         "moved": (np.where(known, moved / doubt[:, None], 0.0)).ravel(),
         "loose": (loose[:, None] * shares).ravel(),
-    }, schema=_SCHEMA)  # fmt: skip
-    return frame.filter(pl.col("best") > 0)
+    }, schema={name: kind for name, kind in _SCHEMA.items() if name != "upward"})  # fmt: skip
+    return _of_no_word(frame, np.repeat(pieces["silent"].to_numpy(), len(names))).filter(
+        (pl.col("best") > 0) | (pl.col("upward") > 0)
+    )
+
+
+def _of_no_word(rows: pl.DataFrame, silent: Flags) -> pl.DataFrame:
+    """Rows of which those of `silent` pieces are no hours, but a range upward."""
+    here = pl.lit(pl.Series(silent))
+    nought = {name: pl.when(here).then(0.0).otherwise(name) for name in ("best", "below", "third", "moved", "loose")}
+    return rows.with_columns(upward=pl.when(here).then("best").otherwise(0.0)).with_columns(**nought)
 
 
 def _overlaps(replays: Replays, pieces: pl.DataFrame) -> tuple[Numbers, Numbers]:
@@ -298,6 +318,7 @@ def _told(stretches: pl.DataFrame, edges: Micros) -> pl.DataFrame:
         third=pl.lit(0.0),
         moved=pl.lit(0.0),
         loose=pl.lit(0.0),
+        upward=pl.lit(0.0),
     ).select(*_SCHEMA)
     idle = rows.filter(pl.col("state").is_in(["done", "stopped", "empty"])).with_columns(state=pl.lit(IDLE))
     return pl.concat([rows, idle])
@@ -309,7 +330,7 @@ def _loosened(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
         return rows
     share = DOWN_DOUBT + DOWN_UNNOTED * learned.habits.forgets
     down = pl.col("state").is_in(["upkeep", "down", "waiting"])
-    own = pl.when(down).then(DOWN_ENDS**2).otherwise(0.0)
+    own = pl.when(down).then(DOWN_ENDS**2 + DOWN_WRONG * pl.col("best") ** 2).otherwise(0.0)
     return rows.with_columns(
         pl.col("below", "above") + own, loose=pl.when(down).then(share * pl.col("best")).otherwise("loose")
     )
@@ -325,23 +346,24 @@ def _unseen(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
 
 
 def _no_word(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
-    """A machine of which there is no word may have been down all the time: a range upward, of all
-    such machines together: with what their silence adds, up to every hour of it.
+    """A machine of which there is no word may have been down all the time: a range upward, with what its silence adds
+    up to every hour of it, and of all such machines together by how little is known of their share.
     """
-    share = math.sqrt(max(1 / NINETY**2 - learned.silent, 0.0)) if learned.habits else 0.0
+    share = max(1 / NINETY**2 - learned.silent, 0.0) if learned.habits else 0.0
     hours = summed(rows.filter(pl.col("state") == "no word"), ["machine", "window"], pl.col("best"))
-    return _upward(hours, "down", loose=share * pl.col("best"))
+    loose = SILENT_DOUBT if learned.habits else 0.0
+    return _upward(hours, "down", above=share * pl.col("best") ** 2, loose=loose * pl.col("best"))
 
 
 def _silent(silent: pl.DataFrame, edges: Micros, learned: Learned) -> pl.DataFrame:
     """Faults that nobody told, in the times in which nobody spoke of a machine: no hours, but a range upward."""
     rows = silence.within(silent if learned.habits else silent.clear(), edges)
-    return _upward(rows, "down", above=learned.silent * pl.col("hours") ** 2)
+    return _upward(rows, "down", above=learned.silent * pl.col("hours") ** 2, upward=learned.silent * pl.col("hours"))
 
 
 def _upward(rows: pl.DataFrame, state: str, **doubt: pl.Expr) -> pl.DataFrame:
     """Rows of machines and windows that may have been in a state with nothing telling: no hours, but this doubt."""
-    none = dict.fromkeys(("best", "below", "above", "third", "moved", "loose"), pl.lit(0.0))
+    none = dict.fromkeys(("best", "below", "above", "third", "moved", "loose", "upward"), pl.lit(0.0))
     told = {"state": pl.lit(state), "cause": pl.lit(None, pl.String), "spare": pl.lit(None, pl.String),
             "kind": pl.lit(-1, pl.Int64)}  # fmt: skip
     return rows.with_columns(**told, **none | doubt).select(*_SCHEMA)

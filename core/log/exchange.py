@@ -4,6 +4,7 @@ What goes out comes in exactly as it was: history, voided entries and their void
 a file somebody made by hand may leave out what can be told without it:
 - `id` empty: made from the row's content, so the same row is the same entry however often it comes;
 - `noted_at` empty: noted when it happened;
+- `arrived_at` empty: it arrives now, unless it was noted before the log was kept (see `record_many`);
 - a time without an offset: the shop's clock. An hour that the clocks skipped or repeated is a problem.
 """
 
@@ -129,11 +130,16 @@ def _unmistakable(log: Log, incoming: Incoming) -> list[Placed[AnyEntry]]:
         entry = each.value
         if (first := rows.setdefault(entry.id, each.row)) != each.row:
             incoming.leave_out(each, "same_as_row", _SAME.format(first=first))
-        elif held.get(entry.id, entry) != entry:
+        elif _facts(held.get(entry.id, entry)) != _facts(entry):
             incoming.leave_out(each, "id_taken", _TAKEN)
         else:
             good.append(each)
     return good
+
+
+def _facts(entry: AnyEntry) -> AnyEntry:
+    """The entry without what the log adds to it."""
+    return entry.model_copy(update={"arrived_at": None})
 
 
 _SAME = (

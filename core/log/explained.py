@@ -214,6 +214,7 @@ ENTRY_COLUMNS: dict[str, str] = {
     "id": "The entry's own id; left empty, it is made from the row, which then counts once.",
     "at": "When it happened.",
     "noted_at": "When it was noted; empty means when it happened.",
+    "arrived_at": "When the log took it, as an export tells; leave it empty.",
     "by": "Who says so, as in people.csv.",
     "machine": "The machine it is about, as in machines.csv.",
     "answer": "What was answered to an open question, or whether an action was done or dropped.",
@@ -323,4 +324,4 @@ def _kinds() -> str:
     return "\n".join(lines) + "\n"
 
 
-_EVERY = ("kind", "id", "at", "noted_at", "by")
+_EVERY = ("kind", "id", "at", "noted_at", "arrived_at", "by")

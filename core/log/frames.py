@@ -10,7 +10,7 @@ import polars as pl
 from core.entries import AnyEntry, columns, entry_adapter
 
 UUIDS = {"id", "round", "which"}
-_TIMES = {"at", "noted_at", "due", "expected"}
+_TIMES = {"at", "noted_at", "arrived_at", "due", "expected"}
 _WHOLE = {"revision", "scrap", "on_platform"}
 _REAL = {"celsius", "grams", "humidity_pct", "left_grams", "minutes", "pm25_ug_m3", "quantity"}
 _YES_NO = {"proving"}

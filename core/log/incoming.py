@@ -141,5 +141,5 @@ def _entry(values: dict[str, object]) -> AnyEntry:
 
 def _id_by_content(entry: AnyEntry) -> UUID:
     """The same id for the same facts; a field that a later version adds does not change it."""
-    facts = entry.model_dump(mode="json", exclude={"id"}, exclude_defaults=True)
+    facts = entry.model_dump(mode="json", exclude={"id", "arrived_at"}, exclude_defaults=True)
     return uuid5(_BY_CONTENT, repr([entry.kind, *sorted(facts.items())]))

@@ -62,7 +62,7 @@ def record(log: Log, entries: Sequence[AnyEntry], now: datetime | None = None) -
             known.add(entry)
             fresh.append(entry)
         if fresh:
-            log.append(fresh)
+            log.append([entry.model_copy(update={"arrived_at": known.now}) for entry in fresh])
     return Receipt(tuple(fresh), tuple(already), tuple(remarks))
 
 
@@ -74,12 +74,13 @@ def record_many(
 ) -> Outcome:
     """Take a batch in any order: the good entries in one transaction, the others listed with their rule.
 
-    Entries are checked in the order in which they happened, so a file may name them in any order.
+    Entries are checked in the order in which they happened, so a file may name them in any order. They arrive now; but
+    what was noted before anything came in by itself is what a shop brings along, and what an export says stays so.
     `progress` is called with the share done, 0 to 1.
     """
     outcome = Outcome()
     with log.writing():
-        known = Known.around(log, entries, now or utc_now())
+        known, since = Known.around(log, entries, now or utc_now()), log.first_arrival()
         fresh: list[AnyEntry] = []
         for done, (index, entry) in enumerate(_in_order(entries)):
             if progress and done % 1000 == 0:
@@ -95,7 +96,7 @@ def record_many(
             known.add(entry)
             fresh.append(entry)
         if fresh:
-            log.append(fresh)
+            log.append([_arrived(entry, known.now, since) for entry in fresh])
     outcome.recorded = len(fresh)
     outcome.problems.sort(key=lambda problem: problem.index)
     if progress:
@@ -112,6 +113,13 @@ def _in_order(entries: Sequence[AnyEntry]) -> Iterable[tuple[int, AnyEntry]]:
         return (first, *moment(entry))
 
     return sorted(enumerate(entries), key=place)
+
+
+def _arrived(entry: AnyEntry, now: datetime, since: datetime | None) -> AnyEntry:
+    """The entry with the time of its arrival, if the log was kept by then (`since`) and the entry does not say it."""
+    if entry.arrived_at or since is None or entry.noted_at < since:
+        return entry
+    return entry.model_copy(update={"arrived_at": now})
 
 
 def _check(entry: AnyEntry, known: Known) -> None:
@@ -137,4 +145,4 @@ def _same(entry: AnyEntry, known: Known) -> AnyEntry | None:
 
 
 def _content(entry: AtMachine) -> dict[str, object]:
-    return entry.model_dump(exclude={"id", "at", "noted_at"})
+    return entry.model_dump(exclude={"id", "at", "noted_at", "arrived_at"})

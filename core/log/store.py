@@ -29,7 +29,6 @@ from core.window import Window
 
 E = TypeVar("E", bound=AtMachine)
 
-
 #: One SQL script a schema version, never edited after it was released; the next change is a new script.
 MIGRATIONS = (
     """
@@ -54,6 +53,7 @@ MIGRATIONS = (
     ALTER TABLE entries ADD COLUMN "of" VARCHAR;
     ALTER TABLE entries ADD COLUMN who VARCHAR;
     """,
+    "ALTER TABLE entries ADD COLUMN arrived_at TIMESTAMPTZ;",
 )
 
 _SELECT = ", ".join(f'e."{n}"::VARCHAR AS "{n}"' if n in UUIDS else f'e."{n}"' for n in ENTRY_SCHEMA)
@@ -61,12 +61,12 @@ _SELECT = ", ".join(f'e."{n}"::VARCHAR AS "{n}"' if n in UUIDS else f'e."{n}"' f
 #: Times that closing waits for reads which are under way, a twentieth of a second each.
 LAST_READS = 200
 
-#: Entries known at a moment and not taken back by then.
+#: Entries known at a moment (since they arrived, or of a shop's past since they were noted), not taken back by then.
 _LIVE = """
     FROM entries e
-    WHERE e.noted_at <= $as_of AND e.kind <> 'EntryVoided' AND e.id NOT IN (
+    WHERE coalesce(e.arrived_at, e.noted_at) <= $as_of AND e.kind <> 'EntryVoided' AND e.id NOT IN (
         SELECT v.which FROM entries v
-        WHERE v.kind = 'EntryVoided' AND v.noted_at <= $as_of AND v.which IS NOT NULL)
+        WHERE v.kind = 'EntryVoided' AND coalesce(v.arrived_at, v.noted_at) <= $as_of AND v.which IS NOT NULL)
 """
 
 #: Kinds that settle what a machine is doing; a look only tells it. A window is read from each machine's last
@@ -225,9 +225,8 @@ class Log:
 
     def taps(self, window: Window, as_of: datetime) -> pl.DataFrame:
         """When anything was told of any machine in `window`, as known at `as_of`: machine, at, noted_at."""
-        mine = '"at" BETWEEN $start AND $end AND e.machine IS NOT NULL'
-        query = f"SELECT {_SELECT} {_LIVE} AND e.{mine}"
-        return self._frame(query, as_of=as_of, start=window.start, end=window.end).select("machine", "at", "noted_at")
+        query = f'SELECT machine, "at", noted_at {_LIVE} AND machine IS NOT NULL AND "at" BETWEEN $start AND $end'
+        return self._frame(query, as_of=as_of, start=window.start, end=window.end)
 
     def entries_of(
         self, kinds: Sequence[str], window: Window, as_of: datetime, machine: str | None = None
@@ -254,12 +253,8 @@ class Log:
 
     def last_word(self, machine: str) -> datetime | None:
         """When the newest entry about a machine that was not taken back was noted."""
-        rows = self._frame(
-            f"SELECT {_SELECT} {_LIVE} AND e.machine = $machine ORDER BY e.noted_at DESC LIMIT 1",
-            machine=machine, as_of=datetime.max.replace(tzinfo=UTC),
-        )  # fmt: skip
-        newest = rows["noted_at"].max()
-        return newest if isinstance(newest, datetime) else None
+        query = f"SELECT max(e.noted_at) {_LIVE} AND e.machine = $machine"
+        return self._moment(query, machine=machine, as_of=datetime.max.replace(tzinfo=UTC))
 
     def everything(self) -> pl.DataFrame:
         """The whole log as written, voided entries and their voids included, in the order of writing."""
@@ -279,14 +274,13 @@ class Log:
 
     def last_noted(self, as_of: datetime) -> datetime | None:
         """When the newest entry known at `as_of` was noted."""
-        cursor = self._cursor()
-        row = cursor.execute("SELECT max(noted_at) FROM entries WHERE noted_at <= ?", [as_of]).fetchall()[0]
-        return row[0].astimezone(UTC) if row[0] else None
+        query = "SELECT max(noted_at) FROM entries WHERE coalesce(arrived_at, noted_at) <= $as_of"
+        return self._moment(query, as_of=as_of)
 
-    def noted_by(self, moment: datetime, line: int) -> int:
-        """How many entries were noted by then, and set-up rows in all, up to a line: what was known then goes by it."""
+    def known_by(self, moment: datetime, line: int) -> int:
+        """How many entries were known by then, and set-up rows in all, up to a line: answers of then go by it."""
         query = (
-            "SELECT (SELECT count(*) FROM entries WHERE noted_at <= $moment AND seq <= $line)"
+            "SELECT (SELECT count(*) FROM entries WHERE coalesce(arrived_at, noted_at) <= $moment AND seq <= $line)"
             " + (SELECT count(*) FROM setup WHERE seq <= $line)"
         )
         return int(self._cursor().execute(query, {"moment": moment, "line": line}).fetchall()[0][0])
@@ -301,6 +295,10 @@ class Log:
         """
         return int(self._cursor().execute(query, {"kinds": list(kinds), "line": line}).fetchall()[0][0])
 
+    def first_arrival(self) -> datetime | None:
+        """When the first entry came in that the log itself stamped: what was noted before was brought along."""
+        return self._moment("SELECT min(arrived_at) FROM entries")
+
     def span(self) -> Window | None:
         """From the first entry's time to the last one's, or None for an empty log."""
         first, last = self._cursor().execute('SELECT min("at"), max("at") FROM entries').fetchall()[0]
@@ -308,7 +306,12 @@ class Log:
 
     def _frame(self, query: str, **params: object) -> pl.DataFrame:
         rows: pl.DataFrame = self._cursor().sql(query, params=params).pl()
-        return rows.cast(ENTRY_SCHEMA)
+        return rows.cast({name: ENTRY_SCHEMA[name] for name in rows.columns})
+
+    def _moment(self, query: str, **params: object) -> datetime | None:
+        """The one moment that a query asks for."""
+        (found,) = self._cursor().execute(query, params).fetchall()[0]
+        return found.astimezone(UTC) if found else None
 
     def _cursor(self) -> duckdb.DuckDBPyConnection:
         if self.closed:

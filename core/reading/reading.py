@@ -15,7 +15,7 @@ from core.epoch import instant, micros
 from core.estimate import NINETY, Estimate
 from core.habits import unnoted
 from core.habits.learned import Learned
-from core.habits.pace import Presence, visits
+from core.habits.pace import Presence
 from core.hours.replays import Replays
 from core.hours.state_hours import StateHours, replayed, state_hours
 from core.learning import PACE_DAYS, learn
@@ -65,7 +65,7 @@ class Reading:
     """One read of the log for one window: entries, set-up, staffed clock, what was learned, and what is reckoned.
 
     The window ends at or before `at`, the moment whose knowledge counts. It is of all machines, or those named.
-    How the shop works is learned once a day: as of the midnight before, unless it is given.
+    How the shop works is learned from the window's own time, unless it is given.
     """
 
     def __init__(
@@ -83,7 +83,7 @@ class Reading:
         self.setup.shop(at)
         self.staffed = Staffed.of(self.setup, window)
         self.entries = log.machine_entries(window, at, machines)
-        self.learned = learned or learned_at(log, midnight(at.astimezone(self.setup.zone).date(), self.setup.zone))
+        self.learned = learned or learned_at(log, at, window.end)
 
     @cached_property
     def reckoned(self) -> Reckoned:
@@ -105,7 +105,7 @@ class Reading:
         zone, first = self.setup.zone, self.entries["at"].min()
         since = min(self.window.start, first) if isinstance(first, datetime) else self.window.start
         window = Window(midnight(since.astimezone(zone).date() - timedelta(days=1), zone), self.at)
-        return Presence(visits(self.log.taps(window, self.at)), micros(window.start), micros(window.end))
+        return Presence.of(self.log.taps(window, self.at), micros(window.start), micros(window.end))
 
     @cached_property
     def standing(self) -> pl.DataFrame:
@@ -309,15 +309,16 @@ def _within(found: Sequence[Fault], window: Window) -> list[Fault]:
     return [fault for fault in found if fault.began <= micros(window.end) and fault.ended > micros(window.start)]
 
 
-def learned_at(log: Log, at: datetime) -> Learned:
-    """How long prints really take against their files, as it was known at the last midnight before `at`.
+def learned_at(log: Log, at: datetime, end: datetime | None = None) -> Learned:
+    """How a shop works, from the `PACE_DAYS` days before the midnight before `end` (`at` unless it is given).
 
-    From the `PACE_DAYS` days before it, whatever window is asked about: windows agree, and it changes once a day.
+    As it was known at the midnight before `at`, so that it changes once a day, and not at all for an `end` that is
+    past unless somebody tells of that time later.
     """
     setup = log.setup()
-    known_at = midnight(at.astimezone(setup.zone).date(), setup.zone)
-    window = Window(known_at - timedelta(days=PACE_DAYS), known_at)
-    return learn(log.machine_entries(window, known_at), setup, Staffed.of(setup, window), micros(known_at))
+    known, until = (midnight(moment.astimezone(setup.zone).date(), setup.zone) for moment in (at, end or at))
+    window = Window(until - timedelta(days=PACE_DAYS), until)
+    return learn(log.machine_entries(window, known), setup, Staffed.of(setup, window), micros(until))
 
 
 def _machine_now(machine: Machine, row: dict[str, Any], setup: Setup, heard: datetime | None) -> MachineNow:

@@ -18,7 +18,8 @@ from core.epoch import FAR, HOUR
 from core.estimate import BEST, HIGH, LOW
 from core.habits.learned import Learned
 from core.habits.usage import Usage
-from core.hours.replays import Law, Replays, replay
+from core.hours.law import Law
+from core.hours.replays import Replays, replay
 from core.numbering import numbering_of
 from core.setup import Setup
 from core.spools.book import Spool, grams_left

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from statistics import NormalDist
 
@@ -137,7 +137,7 @@ class Book:
     def __init__(self, machine: str, packs: dict[str, float], usage: Usage) -> None:
         self.spool = Spool(machine)
         self.counts = Counts()
-        self.shelf: list[tuple[PartSpool, bool]] = []
+        self._fits: list[tuple[Spool, FittedSpool, bool]] = []
         self._packs, self._usage = packs, usage
         self._full, self._stated, self._sure = 0.0, 0.0, False
 
@@ -148,11 +148,23 @@ class Book:
             counted = self.counts.ran_out if into else self.counts.noted
             counted[use.told] += 1 - (lasts(before, use.grams, self._usage) or 0.0)
         self._weigh(fitted, into)
-        self._put_back(fitted, into)
+        self._fits.append((before, fitted, into is not None))
         spread = SPOOL_SPREAD * fitted.grams
         lines = (SpoolStory(1.0, fitted.grams, spread**2),)
         self.spool = Spool(before.machine, fitted.material, fitted.at, lines)
         self._full, self._stated, self._sure = fitted.grams, 0.0, True
+
+    def shelf(self) -> list[tuple[PartSpool, bool]]:
+        """The part-spools put back on the shelf (true) or fitted from there."""
+        return [moved for fit in self._fits for moved in self._moved(*fit)]
+
+    def _moved(self, old: Spool, fitted: FittedSpool, ran_out: bool) -> Iterator[tuple[PartSpool, bool]]:
+        """What is left on the old spool goes back on the shelf; a part-spool that is fitted leaves it."""
+        rest = Estimate.exact(fitted.left) if fitted.left is not None else left(old, self._usage)
+        if not ran_out and rest and old.material and rest.best >= WORTH_KEEPING:
+            yield PartSpool(old.material, rest, old.machine, fitted.at), True
+        if fitted.grams < self._packs.get(fitted.material, math.inf):
+            yield PartSpool(fitted.material, Estimate.exact(fitted.grams), old.machine, fitted.at), False
 
     def _weigh(self, fitted: FittedSpool, into: Use | None) -> None:
         """A spool that was weighed when it came off, and whose prints are all known, tells what they used."""
@@ -161,15 +173,6 @@ class Book:
         likeliest = max((line.weight for line in self.spool.lines), default=0.0)
         if likeliest >= SURE and fitted.left < self._full:
             self.counts.ratios.append((self._full - fitted.left) / self._stated)
-
-    def _put_back(self, fitted: FittedSpool, into: Use | None) -> None:
-        """What is left on the old spool goes back on the shelf; a part-spool that is fitted leaves it."""
-        spool, machine = self.spool, self.spool.machine
-        rest = Estimate.exact(fitted.left) if fitted.left is not None else left(spool, self._usage)
-        if into is None and rest and spool.material and rest.best >= WORTH_KEEPING:
-            self.shelf.append((PartSpool(spool.material, rest, machine, fitted.at), True))
-        if fitted.grams < self._packs.get(fitted.material, math.inf):
-            self.shelf.append((PartSpool(fitted.material, Estimate.exact(fitted.grams), machine, fitted.at), False))
 
     def feed(self, use: Use, material: str | None) -> None:
         """A print that is over used its grams.
@@ -182,9 +185,8 @@ class Book:
         for line in self.spool.lines:
             chance, mean, own = _enough(line, need, variance, self._usage)
             short += line.weight * (1 - chance)
-            fed = SpoolStory(line.weight * chance, mean, own, line.used + need)
-            rest = replace(line, grams=max(line.grams - need, 0.0), variance=own, used=line.used + need)
-            found.append(fed if use.itself else rest)
+            weight, rest = (line.weight * chance, mean) if use.itself else (line.weight, max(line.grams - need, 0.0))
+            found.append(SpoolStory(weight, rest, own, line.used + need))
         if use.itself:
             self.counts.unnoted[use.told] += short
             found.append(self._fresh(short * self._usage.unnoted[use.told], need, variance))
@@ -241,7 +243,8 @@ def _merged(lines: Sequence[SpoolStory]) -> tuple[SpoolStory, ...]:
     whole = math.fsum(line.weight for line in lines)
     if whole <= 0:
         return ()
-    ranked = sorted((replace(e, weight=e.weight / whole) for e in lines if e.weight > 0), key=lambda e: -e.weight)
+    shares = (SpoolStory(e.weight / whole, e.grams, e.variance, e.used) for e in lines if e.weight > 0)
+    ranked = sorted(shares, key=lambda e: -e.weight)
     kept, rest = ranked[: LINES - 1], ranked[LINES - 1 :]
     return tuple([*kept, _one(rest)] if rest else kept)
 

@@ -9,7 +9,7 @@ is therefore kept as a few possible lines with their weights, one for each story
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import polars as pl
@@ -20,6 +20,9 @@ from core.hours.replays import Replays
 from core.setup import Material, Setup
 from core.spools.book import AT_THE_START, Book, Counts, FittedSpool, PartSpool, Spool
 from core.spools.uses import Use, announced, split_at, untold
+
+#: The spools fitted to a machine, and what its prints used of which material (None: of the one that it carries).
+Noted = tuple[Sequence[FittedSpool], Sequence[tuple[Use, str | None]]]
 
 #: A part-spool that weighs so nearly the same is taken to be the one fitted.
 ALIKE = 0.15
@@ -34,9 +37,9 @@ def spools(
 
     `gaps`, their `replays` and the `SpoolFitted` entries in `fitted` are of the same time.
     """
-    books = _books(gaps, replays, fitted, setup, at, usage)
+    books = _books(_noted(gaps, replays, fitted, setup, at), setup, at, usage)
     shelf: list[PartSpool] = []
-    for part, put_back in sorted((e for book in books for e in book.shelf), key=lambda e: e[0].at):
+    for part, put_back in sorted((e for book in books for e in book.shelf()), key=lambda e: e[0].at):
         same = [p for p in shelf if p.material == part.material and abs(p.grams.best / part.grams.best - 1) <= ALIKE]
         if put_back:
             shelf.append(part)
@@ -50,9 +53,9 @@ def learn_usage(gaps: pl.DataFrame, fitted: pl.DataFrame, setup: Setup, at: int)
 
     First the factor, then with it what became of spools that were too short.
     """
-    usage = Usage()
+    usage, noted = Usage(), _noted(gaps, [], fitted, setup, at)
     for _ in range(2):
-        usage = _learned([book.counts for book in _books(gaps, [], fitted, setup, at, usage)], usage)
+        usage = _learned([book.counts for book in _books(noted, setup, at, usage)], usage)
     return usage
 
 
@@ -90,20 +93,24 @@ def _bulk(ratios: Sequence[float]) -> tuple[float, float]:
     return mean, max((bulk[-1] - bulk[0]) / 2 / 0.674, 0.005)
 
 
-def _books(
-    gaps: pl.DataFrame, replays: Sequence[Replays], fitted: pl.DataFrame, setup: Setup, at: int, usage: Usage
-) -> list[Book]:
-    """The book of every machine of which anything was noted, told up to `at`."""
-    packs = {row.material: row.pack for row in setup.history(Material)}
+def _noted(
+    gaps: pl.DataFrame, replays: Sequence[Replays], fitted: pl.DataFrame, setup: Setup, at: int
+) -> dict[str, Noted]:
+    """The spools fitted to every machine of which anything was noted, and what its prints used, in order."""
     fits = _fits(fitted)
     machines = dict.fromkeys([*gaps["machine"].unique(maintain_order=True), *fits])
     uses: dict[str, list[tuple[Use, str | None]]] = {machine: [] for machine in machines}
     for machine, use, material in [*announced(gaps, setup, at), *untold(replays, setup, at)]:
         uses[machine].append((use, material))
-    return [
-        _told(Book(machine, packs, usage), fits.get(machine, []), sorted(mine, key=lambda use: use[0].begin), at)
-        for machine, mine in uses.items()
-    ]
+    return {
+        machine: (fits.get(machine, []), sorted(mine, key=lambda use: use[0].begin)) for machine, mine in uses.items()
+    }
+
+
+def _books(noted: Mapping[str, Noted], setup: Setup, at: int, usage: Usage) -> list[Book]:
+    """The book of every machine, told up to `at`."""
+    packs = {row.material: row.pack for row in setup.history(Material)}
+    return [_told(Book(machine, packs, usage), fits, uses, at) for machine, (fits, uses) in noted.items()]
 
 
 def _fits(fitted: pl.DataFrame) -> dict[str, list[FittedSpool]]:

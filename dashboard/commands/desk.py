@@ -72,9 +72,10 @@ def _week(log: Log, at: str | None = None) -> object:
 
 
 @validate_call(config=_WITH_LOG)
-def _hours(log: Log, start: str, end: str, by: answers.By | None = None) -> object:
+def _hours(log: Log, start: str, end: str, by: answers.By | None = None, at: str | None = None) -> object:
     zone = log.setup().zone
-    return answers.hours(log, Window(parse_time(start, zone), parse_time(end, zone)), by, utc_now())
+    window = Window(parse_time(start, zone), parse_time(end, zone))
+    return answers.hours(log, window, by, parse_time(at, zone) if at else utc_now())
 
 
 @validate_call(config=_WITH_LOG)

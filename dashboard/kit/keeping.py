@@ -68,7 +68,7 @@ def minute(as_of: AsOf) -> Key:
 @lru_cache(maxsize=8)
 def day(as_of: AsOf) -> Key:
     """The last midnight, what was noted by then, and the set-up."""
-    return as_of.log, "day", as_of.midnight, as_of.log.noted_by(as_of.midnight, as_of.line)
+    return as_of.log, "day", as_of.midnight, as_of.log.known_by(as_of.midnight, as_of.line)
 
 
 @lru_cache(maxsize=8)

@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from core.habits.learned import Learned
 from core.log.store import Log
 from core.plan.outlook import Outlook
+from core.reading.reading import learned_at
 from demo.make import make
 from tests.core.seven_machines import STORY, shop
 
@@ -31,5 +33,11 @@ def busy_log(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Log]:
 
 
 @pytest.fixture(scope="session")
-def busy(busy_log: Log) -> Outlook:
-    return Outlook(busy_log, AT)
+def busy_pace(busy_log: Log) -> Learned:
+    """How work goes there, of the day of `AT`."""
+    return learned_at(busy_log, AT)
+
+
+@pytest.fixture(scope="session")
+def busy(busy_log: Log, busy_pace: Learned) -> Outlook:
+    return Outlook(busy_log, AT, busy_pace)

@@ -111,7 +111,7 @@ def test_codes_lose_the_blanks_around_them() -> None:
 
 
 def test_the_columns_are_every_field_of_every_kind_once() -> None:
-    assert columns()[:6] == ["kind", "id", "at", "noted_at", "by", "machine"]
+    assert columns()[:7] == ["kind", "id", "at", "noted_at", "arrived_at", "by", "machine"]
     assert len(columns()) == len(set(columns()))
     assert set(columns()) == {name for kind in KINDS.values() for name in kind.model_fields}
 

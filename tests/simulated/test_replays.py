@@ -11,7 +11,8 @@ import pytest
 from core.epoch import micros
 from core.habits.learned import Learned
 from core.hours.account import account, daily
-from core.hours.replays import Law, replay
+from core.hours.law import Law
+from core.hours.replays import replay
 from core.hours.state_hours import IDLE, StateHours
 from core.log.store import Log
 from core.numbering import numbering_of

@@ -12,7 +12,8 @@ import pytest
 from core.arrays import Micros
 from core.epoch import HOUR, micros
 from core.habits.habits import OCCASIONS, Habits, PrintPools, in_rush
-from core.hours.replays import Law, replay
+from core.hours.law import Law
+from core.hours.replays import replay
 from core.setup import WEEKDAYS, Setup, Shift
 from core.staffed import Staffed
 from core.statistics.hazard import Hazard

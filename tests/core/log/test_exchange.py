@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from uuid import UUID
 
+import polars as pl
 import pytest
 from hypothesis import given
 
@@ -107,6 +108,22 @@ def test_what_was_taken_back_and_told_again_comes_back(log, other, folder, tmp_p
 
     assert (outcome.entries, outcome.problems) == (4, [])
     assert other.everything().sort("id").equals(log.everything().sort("id"))
+
+
+def test_arrivals_go_out_and_come_back_and_a_file_without_them_is_still_the_same(log, other, folder, tmp_path):
+    import_folder(log, folder)
+    at = datetime(2025, 5, 5, 14, tzinfo=UTC)
+    record(log, [PartsOff(at=at, noted_at=at, by="RT", machine="A1", scrap=1, scrap_cause="dont-know")])
+    exported = export_folder(log, tmp_path / "out").folder
+
+    import_folder(other, exported)
+
+    assert other.everything().equals(log.everything())
+    assert other.everything()["arrived_at"].null_count() == log.everything().height - 1
+    entries = exported / "entries.csv"
+    pl.read_csv(entries, infer_schema=False).drop("arrived_at").write_csv(entries)
+    again = import_folder(other, exported)
+    assert (again.entries, again.already, again.problems) == (0, log.everything().height, [])
 
 
 def test_a_set_up_told_to_and_fro_comes_back_once(log, other, tmp_path):

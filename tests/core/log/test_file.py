@@ -23,6 +23,7 @@ RELEASED = (
     "2d4b85ca264ce537c5fe1bd595bbaab199cd46a2499476bdf290ff5ece0143b4",
     "f3f54ed8b50659b86cd8616a70f6f19137d9223def9ebf39db9db7caacfeedc6",
     "423dedaf9fdd78a5ab2bf625a9c6ec6296b9c746a719e7bc6d406a951d7edf30",
+    "c7cbf7cc1801814c866cd6da46da15e387c4e461c60780febb1196824fd8dde0",
 )
 
 

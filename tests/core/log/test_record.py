@@ -1,6 +1,6 @@
 """The one door for entries."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from random import Random
 from uuid import uuid4
 
@@ -23,6 +23,11 @@ def later(entry: AnyEntry, seconds: float, **fields: object) -> AnyEntry:
     return entry.model_copy(update={**stamps, **fields})
 
 
+def there(*entries: AnyEntry) -> tuple[AnyEntry, ...]:
+    """The entries as the log has them: they arrived now."""
+    return tuple(entry.model_copy(update={"arrived_at": NOW}) for entry in entries)
+
+
 def visit() -> list[AnyEntry]:
     """Parts off and the next print started: one tap, two entries."""
     return [at_a1("PartsOff", when(1)), start(when(1))]
@@ -32,7 +37,7 @@ def test_a_tap_is_on_disk_with_its_receipt(log: Log) -> None:
     tap = visit()
     receipt = record(log, tap, now=NOW)
     assert (receipt.recorded, receipt.already) == (tuple(tap), ())
-    assert entries_from(log.everything()) == tap
+    assert entries_from(log.everything()) == [*there(*tap)]
 
 
 def test_a_receipt_names_what_surprised(log: Log) -> None:
@@ -52,7 +57,7 @@ def test_a_double_tap_is_the_same_entries(log: Log) -> None:
     tap = visit()
     record(log, tap, now=NOW)
     again = record(log, tap, now=NOW)
-    assert (again.recorded, again.already, again.remarks) == ((), tuple(tap), ())
+    assert (again.recorded, again.already, again.remarks) == ((), there(*tap), ())
     assert log.everything().height == 2
 
 
@@ -60,15 +65,15 @@ def test_a_resend_answers_with_what_was_taken_and_not_with_what_it_says(log: Log
     first = look(when(1), "done")
     record(log, [first], now=NOW)
     receipt = record(log, [first.model_copy(update={"saw": "empty"})], now=NOW)
-    assert receipt.already == (first,)
-    assert log.find([first.id]) == [first]
+    assert receipt.already == there(first)
+    assert log.find([first.id]) == [*there(first)]
 
 
 def test_a_resend_of_what_was_taken_back_stays_taken_back(log: Log) -> None:
     first = look(when(1), "done")
     void = tell("EntryVoided", when(2), which=first.id, why="slip")
     record(log, [first, void], now=NOW)
-    assert record(log, [first], now=NOW).already == (first,)
+    assert record(log, [first], now=NOW).already == there(first)
     assert log.voided([first.id]) == [first.id]
 
 
@@ -76,14 +81,14 @@ def test_a_half_known_tap_is_completed(log: Log) -> None:
     off, on = visit()
     record(log, [off], now=NOW)
     receipt = record(log, [off, on], now=NOW)
-    assert (receipt.recorded, receipt.already) == ((on,), (off,))
+    assert (receipt.recorded, receipt.already) == ((on,), there(off))
 
 
 def test_the_same_thing_within_a_minute_is_a_second_tap(log: Log) -> None:
     first = look(when(1), "done")
     record(log, [first], now=NOW)
     receipt = record(log, [later(first, REPEAT_SECONDS - 1)], now=NOW)
-    assert (receipt.recorded, receipt.already) == ((), (first,))
+    assert (receipt.recorded, receipt.already) == ((), there(first))
 
 
 def test_the_same_thing_twice_in_one_tap_is_one_entry(log: Log) -> None:
@@ -143,6 +148,29 @@ def history() -> list[AnyEntry]:
     void = tell("EntryVoided", when(5, hours=3), which=slip.id, why="wrong machine")
     packed = tell("OrderPacked", when(8), order="0007", quantity=12)
     return [taken, *days, slip, void, packed, tell("OrderShipped", when(9), order="0007")]
+
+
+def arrivals(log: Log) -> list[datetime | None]:
+    """When every entry arrived, in the order of writing."""
+    return [entry.arrived_at for entry in entries_from(log.everything())]
+
+
+def test_a_tap_arrives_when_it_is_taken_whatever_it_says(log: Log) -> None:
+    record(log, [look(when(1), "done").model_copy(update={"arrived_at": when(1)})], now=NOW)
+    assert arrivals(log) == [NOW]
+
+
+def test_what_a_shop_brings_along_is_known_since_it_was_noted(log: Log) -> None:
+    record_many(log, history(), now=NOW)
+    assert set(arrivals(log)) == {None}
+
+
+def test_a_batch_arrives_when_it_is_taken_once_the_log_is_kept(log: Log) -> None:
+    record(log, [look(when(4), "done")], now=when(4))
+    brought, told_late, exported = (tell("Looked", when(day), machine="A2", saw="done") for day in (3, 5, 6))
+    exported = exported.model_copy(update={"arrived_at": when(6, hours=1)})
+    record_many(log, [brought, told_late, exported], now=NOW)
+    assert arrivals(log) == [when(4), None, NOW, when(6, hours=1)]
 
 
 def test_an_order_may_be_told_after_what_was_printed_for_it(log: Log) -> None:

@@ -183,7 +183,7 @@ def test_a_surprising_entry_is_taken_with_its_remark(larkfield: Log, case: Case)
     assert sentences(case.entry, case.before).keys() == {case.rule}
     receipt = record(larkfield, [case.entry], now=NOW)
     assert receipt.recorded == (case.entry,)
-    assert larkfield.find([case.entry.id]) == [case.entry]
+    assert larkfield.find([case.entry.id]) == [case.entry.model_copy(update={"arrived_at": NOW})]
     (remark,) = receipt.remarks
     assert case.value in remark
     assert case.do in remark
@@ -220,7 +220,7 @@ def test_a_usual_entry_of_every_kind_is_taken_without_a_word(larkfield: Log, kin
     entry = entry_adapter.validate_python({"kind": kind, **fields, **more})
     assert sentences(entry, usual.get(kind, [])) == {}
     assert record(larkfield, [entry], now=NOW).recorded == (entry,)
-    assert larkfield.find([entry.id]) == [entry]
+    assert larkfield.find([entry.id]) == [entry.model_copy(update={"arrived_at": NOW})]
 
 
 JUST_WITHIN = {

@@ -163,14 +163,25 @@ def test_an_earlier_moment_knows_only_what_was_noted_by_then(log: Log) -> None:
     assert answers == [[], [at_once.id], [at_once.id], both, both, [late.id]]
 
 
+def test_an_earlier_moment_does_not_know_what_came_in_later_whenever_it_was_noted(log: Log) -> None:
+    seen = look(when(1, hours=9), "done")
+    back = void(seen, when(1, hours=10))
+    log.append([seen, back.model_copy(update={"arrived_at": when(3)})])
+    hours = (8, 9, 12, 47, 48)
+    assert [known(log, when(1, hours=hour)) for hour in hours] == [[], [seen.id], [seen.id], [seen.id], []]
+    log.append([late := look(when(1, hours=8), "printing").model_copy(update={"arrived_at": when(4)})])
+    assert [known(log, when(day)) for day in (2, 3, 4)] == [[seen.id], [], [late.id]]
+    assert log.first_arrival() == when(3)
+
+
 def test_the_count_of_what_was_noted_grows_only_with_the_past(log: Log) -> None:
-    before = log.noted_by(when(3), log.version())
+    before = log.known_by(when(3), log.version())
     log.append([look(when(1), "done"), look(when(2), "done")])
-    assert [log.noted_by(when(day), log.version()) - before for day in (0, 1, 3)] == [0, 1, 2]
+    assert [log.known_by(when(day), log.version()) - before for day in (0, 1, 3)] == [0, 1, 2]
     log.append_setup([Machine(machine="A9", model="bench-220", rack="B", place=9)])
-    assert log.noted_by(when(0), log.version()) - before == 1
+    assert log.known_by(when(0), log.version()) - before == 1
     log.append([look(when(4), "done")])
-    assert log.noted_by(when(3), log.version()) - before == 3
+    assert log.known_by(when(3), log.version()) - before == 3
     assert log.last_noted(when(3)) == when(2)
     assert log.last_noted(when(0)) is None
 
@@ -196,11 +207,11 @@ def test_whoever_sees_the_new_version_finds_the_new_set_up(tmp_path: Path) -> No
 
 
 def test_the_count_up_to_a_line_is_as_it_was_when_that_was_written(log: Log) -> None:
-    line, before = log.version(), log.noted_by(when(3), log.version())
+    line, before = log.version(), log.known_by(when(3), log.version())
     log.append([look(when(1), "done")])
     log.append_setup([Machine(machine="A9", model="bench-220", rack="B", place=9)])
-    assert log.noted_by(when(3), line) == before
-    assert log.noted_by(when(3), line + 1) == before + 1
+    assert log.known_by(when(3), line) == before
+    assert log.known_by(when(3), line + 1) == before + 1
 
 
 def test_the_last_line_of_some_kinds_is_that_of_such_an_entry_or_of_what_takes_one_back(log: Log) -> None:

@@ -1,7 +1,7 @@
 """The loading list of an invented shop, asked as a whole: what is on it, what for, and what a check-in makes of it."""
 
 from collections.abc import Mapping
-from datetime import datetime, time, timedelta
+from datetime import time, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +10,7 @@ import pytest
 from core.answers import loaded_since, loading, machine_page, stores, with_plan
 from core.estimate import Estimate
 from core.floor.types import MachinePage
+from core.habits.learned import Learned
 from core.log.store import Log
 from core.plan.loading import COUNTS, needs
 from core.plan.outlook import Outlook
@@ -25,8 +26,8 @@ EVENING = AT + timedelta(hours=3, minutes=30)
 
 
 @pytest.fixture(scope="module")
-def outlook(busy_log: Log) -> Outlook:
-    return Outlook(busy_log, EVENING)
+def outlook(busy_log: Log, busy_pace: Learned) -> Outlook:
+    return Outlook(busy_log, EVENING, busy_pace)
 
 
 @pytest.fixture(scope="module")
@@ -149,18 +150,19 @@ def test_a_line_names_the_order_its_parts_are_for(outlook: Outlook, found: Loadi
 # What a check-in makes of it
 
 
-def page(log: Log, found: Loading, at: datetime) -> MachinePage:
-    return machine_page(log, found.loads[0].machine, at)
+@pytest.fixture(scope="module")
+def here(busy_log: Log, busy_pace: Learned, found: Loading) -> MachinePage:
+    """The check-in at the first machine of the list."""
+    return machine_page(busy_log, found.loads[0].machine, EVENING, busy_pace)
 
 
-def test_a_check_in_has_the_file_of_the_list(busy_log: Log, found: Loading) -> None:
-    assert with_plan(page(busy_log, found, EVENING), found).planned == found.loads[0].file
+def test_a_check_in_has_the_file_of_the_list(here: MachinePage, found: Loading) -> None:
+    assert with_plan(here, found).planned == found.loads[0].file
     others = found.model_copy(update={"loads": found.loads[1:]})
-    assert with_plan(page(busy_log, found, EVENING), others).planned is None
+    assert with_plan(here, others).planned is None
 
 
-def test_a_list_is_used_up_by_a_start(busy_log: Log, found: Loading) -> None:
-    here = page(busy_log, found, EVENING)
+def test_a_list_is_used_up_by_a_start(here: MachinePage, found: Loading) -> None:
     start = {"kind": "PrintStarted", "at": (EVENING + timedelta(minutes=5)).isoformat()}
     later = here.model_copy(update={"recent": [start, *here.recent]})
     assert with_plan(later, found).planned is None
@@ -169,7 +171,6 @@ def test_a_list_is_used_up_by_a_start(busy_log: Log, found: Loading) -> None:
     assert loaded_since(found, [now.model_copy(update={"since": EVENING - timedelta(minutes=5)})]) == set()
 
 
-def test_a_file_that_does_not_fit_any_more_is_not_offered(busy_log: Log, found: Loading) -> None:
-    here = page(busy_log, found, EVENING)
+def test_a_file_that_does_not_fit_any_more_is_not_offered(here: MachinePage, found: Loading) -> None:
     fewer = [file for file in here.files if file.file != found.loads[0].file]
     assert with_plan(here.model_copy(update={"files": fewer}), found).planned is None

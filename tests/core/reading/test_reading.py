@@ -11,6 +11,7 @@ from core.entries import AnyEntry
 from core.habits.habits import Habits
 from core.habits.learned import ENOUGH, Learned
 from core.learning import PACE_DAYS
+from core.log.frames import entries_from
 from core.log.store import Log
 from core.reading.reading import Reading, learned_at
 from core.setup import WEEKDAYS, PrintFile, Shift
@@ -199,11 +200,20 @@ def test_what_was_printed_long_ago_teaches_nothing(daily: Log) -> None:
     assert (later.best, later.low, later.high) == (1.0, 0.9, 1.1)
 
 
-def test_the_pace_does_not_depend_on_the_window_asked_about(daily: Log) -> None:
+def test_the_pace_is_that_of_the_time_asked_about_whenever_it_is_asked(daily: Log) -> None:
     daily.append(clips(40))
-    learneds = {Reading(daily, Window(when(a), when(b)), when(38), None).learned for a, b in ((0, 1), (10, 38))}
-    assert len(learneds) == 1
-    assert learneds.pop().seen == 38
+    week = Window(when(10), when(17))
+    learneds = {Reading(daily, week, when(day), None).learned for day in (18, 38, 100)}
+    assert [learned.seen for learned in learneds] == [17]
+    assert {Reading(daily, Window(when(a), when(38)), when(38), None).learned.seen for a in (0, 10)} == {38}
+
+
+def test_what_is_told_later_of_a_time_changes_its_pace_from_the_next_midnight_on(daily: Log) -> None:
+    daily.append(clips(40))
+    week, taken_back = Window(when(10), when(17)), clips(1, first=12)[1]
+    (off,) = (e for e in entries_from(daily.everything()) if e.kind == "PartsOff" and e.at == taken_back.at)
+    daily.append([tell("EntryVoided", when(30, 10), which=off.id, why="slip")])
+    assert [Reading(daily, week, when(day), None).learned.seen for day in (30, 30.9, 31)] == [17, 17, 16]
 
 
 # What prints truly take

@@ -13,7 +13,7 @@ from core.morning.report import report
 from core.reading.time_accounts import By, hours
 from core.setup import Machine
 from core.timeline.reckon import STATES
-from core.window import Window, midnight
+from core.window import Window, last_days, midnight
 from tests.core.larkfield import when
 from tests.core.seven_machines import AT, EVERY_MACHINE, LATER, WEEK, YESTERDAY, on
 
@@ -52,6 +52,15 @@ def test_hours_of_a_group_are_its_own(log: Log) -> None:
 
 def test_yesterdays_hours_are_those_of_the_owners_page(log: Log) -> None:
     assert hours(log, YESTERDAY, None, AT).whole == report(log, AT).yesterday.account
+
+
+@pytest.mark.full
+def test_a_closed_week_says_the_same_for_ever(busy_log: Log) -> None:
+    span = busy_log.span()
+    week = last_days(span.end - timedelta(days=14), 7, busy_log.setup().zone)
+    later = (4, 5, 6, 7.3, 9, 11, 14, 30, 60, 400)  # days; by the first of them every machine has been heard of
+    told = {hours(busy_log, week, "machine", week.end + timedelta(days=days)).model_dump_json() for days in later}
+    assert len(told) == 1
 
 
 def test_every_figure_of_the_hours_says_its_formula(log: Log) -> None:

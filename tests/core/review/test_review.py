@@ -10,9 +10,10 @@ from uuid import UUID
 import polars as pl
 import pytest
 
-from core.answers import compare, hours, last_quarter, learned_at, machine_record, report, review
+from core.answers import compare, hours, last_quarter, machine_record, report, review
 from core.entries import AnyEntry
 from core.errors import Refused
+from core.habits.learned import Learned
 from core.log.record import record
 from core.log.store import Log
 from core.plan.outlook import Outlook
@@ -33,8 +34,8 @@ SHIFTS = [Shift(weekday=day, start=time(8), end=time(17), hands=1) for day in WE
 
 
 @pytest.fixture(scope="module")
-def past(busy_log: Log) -> Past:
-    return last_quarter(busy_log, AT)
+def past(busy_log: Log, busy_pace: Learned) -> Past:
+    return last_quarter(busy_log, AT, busy_pace)
 
 
 @pytest.fixture(scope="module")
@@ -88,12 +89,13 @@ def test_the_weeks_agree_with_time_accounting(busy_log: Log, found: Review, past
     assert week.printing.best == pytest.approx(whole.productive_time.best)
 
 
-def test_the_faults_of_the_weeks_are_those_of_the_machines_records(busy_log: Log, found: Review, past: Past) -> None:
-    learned = learned_at(busy_log, past.end)
+def test_the_faults_of_the_weeks_are_those_of_the_machines_records(
+    busy_log: Log, busy_pace: Learned, found: Review, past: Past
+) -> None:
     told = [
         fault.at
         for machine in past.machines
-        for fault in machine_record(busy_log, machine.machine, past.end, learned).faults
+        for fault in machine_record(busy_log, machine.machine, past.end, busy_pace).faults
     ]
     assert len(told) > 5
     assert [week.faults for week in found.weeks] == [
@@ -109,8 +111,11 @@ def test_good_parts_and_prints_with_scrap_are_those_that_were_counted(log: Log) 
     assert parts[1:] == [(made, 0, 0, 14), (made, 0, 0, 14), (made - 14, 14, 14, 14)]
 
 
-def test_the_losses_of_the_week_are_those_of_the_owners_page(found: Review, busy_log: Log, past: Past) -> None:
-    owner = {(loss.reason, loss.detail): loss.hours.best for loss in report(busy_log, past.end).week.losses}
+def test_the_losses_of_the_week_are_those_of_the_owners_page(
+    found: Review, busy_log: Log, busy_pace: Learned, past: Past
+) -> None:
+    week = report(busy_log, past.end, busy_pace).week
+    owner = {(loss.reason, loss.detail): loss.hours.best for loss in week.losses}
     mine = {(loss.reason, loss.detail): loss.hours.best for loss in found.losses if loss.hours.best}
     assert mine == pytest.approx(owner, rel=1e-6)
     assert [loss.hours.best for loss in found.losses] == sorted((x.hours.best for x in found.losses), reverse=True)
@@ -244,6 +249,15 @@ def days(first: int, last: int) -> tuple[date, date]:
     return when(first).date(), when(last).date()
 
 
+@pytest.fixture(scope="module")
+def even_log(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Log]:
+    """Four weeks alike, for those who only read."""
+    with Log.open(tmp_path_factory.mktemp("even") / "shop.duckdb") as log:
+        log.append_setup([*ROWS, *SHIFTS])
+        log.append(weeks_of_prints())
+        yield log
+
+
 def test_two_periods_are_told_apart_where_they_differ(log: Log) -> None:
     log.append(weeks_of_prints(spoilt_from=14))
     (shop,) = compare(log, days(1, 13), days(14, 27), "shop", NOW).groups
@@ -257,9 +271,8 @@ def test_two_periods_are_told_apart_where_they_differ(log: Log) -> None:
 
 
 @pytest.mark.parametrize("by", ["model", "rack", "machine", "product", "file"])
-def test_periods_are_compared_by_every_part_of_the_shop(log: Log, by: ComparedBy) -> None:
-    log.append(weeks_of_prints())
-    groups = compare(log, days(1, 13), days(14, 27), by, NOW).groups
+def test_periods_are_compared_by_every_part_of_the_shop(even_log: Log, by: ComparedBy) -> None:
+    groups = compare(even_log, days(1, 13), days(14, 27), by, NOW).groups
     busy = {"model": "bench-220", "rack": "R1", "machine": "A1", "product": "vent", "file": "grille"}
     codes = [group.code for group in groups]
     assert len(codes) == len(set(codes))
@@ -278,11 +291,10 @@ def test_periods_are_compared_by_every_part_of_the_shop(log: Log, by: ComparedBy
     ],
 )
 def test_a_period_that_cannot_be_is_refused_in_a_sentence(
-    log: Log, first: tuple[date, date], second: tuple[date, date], sentence: str
+    even_log: Log, first: tuple[date, date], second: tuple[date, date], sentence: str
 ) -> None:
-    log.append(weeks_of_prints())
     with pytest.raises(Refused, match=sentence):
-        compare(log, first, second, "shop", NOW)
+        compare(even_log, first, second, "shop", NOW)
 
 
 # Actions

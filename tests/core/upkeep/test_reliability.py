@@ -11,6 +11,7 @@ import pytest
 from core.answers import Watch, by_fours, learned_at, machine_record, printed_before, reliability, stores, weeks_before
 from core.entries import AnyEntry
 from core.errors import Refused
+from core.habits.learned import Learned
 from core.log.store import Log
 from core.setup import Machine, Model, PrintFile, Row, Shop, Spare, UpkeepTask
 from core.statistics.failures import FailureTimes
@@ -288,10 +289,15 @@ def test_a_room_of_which_nothing_is_known_has_no_failures(log: Log) -> None:
     assert (found.models, found.causes, found.stands_out, found.waits) == ([], [], [], [])
 
 
-def test_the_hours_of_a_record_are_those_of_the_watch(busy_log: Log) -> None:
-    watch = Watch(busy_log, AT)
+@pytest.fixture(scope="module")
+def busy_watch(busy_log: Log, busy_pace: Learned) -> Watch:
+    return Watch(busy_log, AT, busy_pace)
+
+
+def test_the_hours_of_a_record_are_those_of_the_watch(busy_log: Log, busy_pace: Learned, busy_watch: Watch) -> None:
+    watch = busy_watch
     for machine in watch.machines[:3]:
-        found = machine_record(busy_log, machine.machine, AT, watch.today.learned, watch)
+        found = machine_record(busy_log, machine.machine, AT, busy_pace, watch)
         # One by the likeliest line of states, the other over all stories.
         assert found.printed == pytest.approx(watch.printed.at(machine.machine, watch.now), rel=0.1)
         assert len(found.faults) == sum(fault.machine == machine.machine for fault in watch.faults)
@@ -299,24 +305,25 @@ def test_the_hours_of_a_record_are_those_of_the_watch(busy_log: Log) -> None:
     assert watch.midnight - watch.window.start == timedelta(weeks=watch.weeks)
 
 
-def test_weeks_kept_for_the_day_change_no_record_and_what_was_printed_since_is_added(busy_log: Log) -> None:
-    learned = learned_at(busy_log, AT)
+def test_weeks_kept_for_the_day_change_no_record_and_what_was_printed_since_is_added(
+    busy_log: Log, busy_pace: Learned
+) -> None:
     zone = busy_log.setup().zone
     machines = busy_log.setup().machines(AT)[:3]
     assert len(machines) == 3
     for machine in machines:
-        before = weeks_before(busy_log, machine.machine, last_midnight(AT, zone), learned)
-        kept = machine_record(busy_log, machine.machine, AT, learned, before=before)
-        assert kept == machine_record(busy_log, machine.machine, AT, learned)
+        before = weeks_before(busy_log, machine.machine, last_midnight(AT, zone), busy_pace)
+        kept = machine_record(busy_log, machine.machine, AT, busy_pace, before=before)
+        assert kept == machine_record(busy_log, machine.machine, AT, busy_pace)
         today = kept.printed - sum(week.printed for week in kept.weeks)
         assert 0 <= today <= (AT - before.midnight) / timedelta(hours=1) + 1e-9
         assert before.weeks[-1].start == before.midnight - timedelta(weeks=1)
 
 
-def test_hours_kept_for_the_day_change_no_answer(busy_log: Log) -> None:
-    shelf, watch = stores(busy_log, AT), Watch(busy_log, AT)
-    before = printed_before(busy_log, watch.midnight, watch.today.learned)
-    kept = Watch(busy_log, AT, watch.today.learned, before)
+def test_hours_kept_for_the_day_change_no_answer(busy_log: Log, busy_pace: Learned, busy_watch: Watch) -> None:
+    shelf, watch = stores(busy_log, AT), busy_watch
+    before = printed_before(busy_log, watch.midnight, busy_pace)
+    kept = Watch(busy_log, AT, busy_pace, before)
     assert reliability(kept, shelf) == reliability(watch, shelf)
     # What is noted after midnight is of the hours since.
     assert (before.best == watch.printed.of(before.machines).best[:, :-1]).all()

@@ -20,11 +20,18 @@ from demo.make import make
 Times = list[object]
 
 
-@pytest.fixture
-def served(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Log, Times]]:
-    """The log of an invented shop that the pages read, and the times its pace was learned for."""
-    path = tmp_path / "shop.duckdb"
+@pytest.fixture(scope="module")
+def young(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The file of an invented shop that is a week old."""
+    path = tmp_path_factory.mktemp("young") / "shop.duckdb"
     make(path, machines=2, weeks=1)
+    return path
+
+
+@pytest.fixture
+def served(young: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Log, Times]]:
+    """The log of an invented shop that the pages read, and the times its pace was learned for."""
+    path = copyfile(young, tmp_path / "shop.duckdb")
     times: Times = []
     pace_at = answers.learned_at
     monkeypatch.setattr(answers, "learned_at", lambda log, at: times.append(at) or pace_at(log, at))
@@ -55,12 +62,12 @@ def test_an_entry_of_today_leaves_the_pace_as_it_is(served):
     assert len(times) == 1
 
 
-def test_an_entry_noted_before_midnight_or_a_new_row_of_the_set_up_has_it_learned_anew(served):
+def test_an_entry_known_before_midnight_or_a_new_row_of_the_set_up_has_it_learned_anew(served):
     log, times = served
     data.report()
     machine = data.racks()[0].machines[0].machine
     then = utc_now() - timedelta(days=2)
-    record(log, [PrintStarted(at=then, noted_at=then, by="ro", machine=machine, file="F-001", revision=1)])
+    record(log, [PrintStarted(at=then, noted_at=then, by="ro", machine=machine, file="F-001", revision=1)], now=then)
     data.report()
     assert len(times) == 2
     log.append_setup([Person(person="zo", name="Zoe")])
@@ -145,7 +152,7 @@ def test_an_order_that_takes_the_place_of_one_taken_back_is_in_the_plan_at_once(
     for number in ("wrong", "right"):
         told = {"at": clock(SECOND), "noted_at": clock(), "by": "ro"}
         taken = OrderTaken(**told, order=number, product=product, quantity=9, due=clock() + timedelta(days=9))
-        record(log, [EntryVoided(**told, which=before.id, why="taken back") for before in noted] + [taken])
+        record(log, [EntryVoided(**told, which=before.id, why="taken back") for before in noted] + [taken], clock())
         noted.append(taken)
         clock(SECOND)
         assert {"wrong", "right"} & {order.order for order in data.plan().orders} == {number}

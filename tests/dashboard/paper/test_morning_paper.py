@@ -40,9 +40,9 @@ def sheet(tmp_path: Path) -> Sheet:
         with Log.open(tmp_path / "shop.duckdb") as log:
             log.append_setup([*known, *rows])
             for machine in machines[:1]:
-                record(log, [PrintStarted(machine=machine.machine, file="F", revision=1, **told)])
+                record(log, [PrintStarted(machine=machine.machine, file="F", revision=1, **told)], at)
             for machine in machines[1:2]:
-                record(log, [WentDown(machine=machine.machine, cause="fan", **told)])
+                record(log, [WentDown(machine=machine.machine, cause="fan", **told)], at)
             return sheet_of(log, NOW)
 
     return made
