@@ -26,7 +26,7 @@ VISITS = [
     ("/checkin?machine={printing}&by=ro", ("It happened earlier",), ".st-key-tiles-when button", 390, "screen"),
     ("/round?rack=A&by=ro", ("P02",), "[class*='st-key-picked-'] button", 320, "screen"),
     ("/round?rack=A&by=ro", ("P02", "Stopped", "P03"), "[class*='st-key-picked-P03'] button", 390, "screen"),
-    ("/plan?by=ro", (), ".st-key-load table", 1440, "print"),
+    ("/plan?by=ro", (), f"{MAIN}:has(.st-key-load table) {CHARTS}", 1440, "print"),
 ]
 
 #: Of every rule of a sheet, by its selector and its `@media`: how many elements it reaches on this page, and which of
