@@ -312,13 +312,14 @@ def _within(found: Sequence[Fault], window: Window) -> list[Fault]:
 def learned_at(log: Log, at: datetime, end: datetime | None = None) -> Learned:
     """How a shop works, from the `PACE_DAYS` days before the midnight before `end` (`at` unless it is given).
 
-    As it was known at the midnight before `at`, so that it changes once a day, and not at all for an `end` that is
-    past unless somebody tells of that time later.
+    From what happened until then and was known at the midnight before `at`, so that it changes once a day, and not at
+    all for an `end` that is past unless somebody tells of that time later.
     """
     setup = log.setup()
     known, until = (midnight(moment.astimezone(setup.zone).date(), setup.zone) for moment in (at, end or at))
     window = Window(until - timedelta(days=PACE_DAYS), until)
-    return learn(log.machine_entries(window, known), setup, Staffed.of(setup, window), micros(until))
+    entries = log.machine_entries(window, known).filter(pl.col("at") <= until)
+    return learn(entries, setup, Staffed.of(setup, window), micros(until))
 
 
 def _machine_now(machine: Machine, row: dict[str, Any], setup: Setup, heard: datetime | None) -> MachineNow:
