@@ -32,7 +32,7 @@ from core.staffed import Staffed
 from core.statistics.hazard import AGES, Hazard, lasted, step_of
 from core.timeline.facts import facts
 from core.timeline.gaps import find_gaps
-from core.timeline.silence import share_down
+from core.timeline.silence import learn_silences
 from core.timeline.spans import ANY, CLEAR, EMPTY, Spans, certain, spans
 
 #: How a shop works is learned from the prints of so many days before the moment asked about.
@@ -95,10 +95,17 @@ def learn(entries: pl.DataFrame, setup: Setup, staffed: Staffed, known_at: int) 
     clocks = _Clocks(staffed, setup.zone, seen, pace)
     law, worked, quick, busy = _learn_law(mine, Law(staffed, hands, habits, times.spread, unseen=pace.unseen), clocks)
     fitted = entries.filter(pl.col("kind") == "SpoolFitted")
-    silent = share_down(gaps, staffed, law.habits.forgets)
+    silences = learn_silences(gaps, staffed, law.habits.forgets, known_at)
     usage = learn_usage(gaps, fitted, setup, known_at)
     return replace(
-        learned, habits=law.habits, quick=quick, busy=busy, usage=usage, silent=silent, quiet=law.quiet, worked=worked
+        learned,
+        habits=law.habits,
+        quick=quick,
+        busy=busy,
+        usage=usage,
+        silences=silences,
+        quiet=law.quiet,
+        worked=worked,
     )
 
 

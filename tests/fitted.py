@@ -17,8 +17,8 @@ from typing import NamedTuple
 from core import learning, orders
 from core.floor import check_in
 from core.floor import room as floor_room
-from core.habits import habits, learned, pace, print_times, quiet, sightings, unnoted, usage
-from core.hours import attention, replays, state_hours
+from core.habits import habits, learned, pace, print_times, quiet, sightings, silences, unnoted, usage
+from core.hours import attention, down_untold, replays, state_hours
 from core.morning import report
 from core.plan import capacity, choosing, loading, outlook, planning, present, room, timing
 from core.reading import reading
@@ -57,8 +57,9 @@ class Fitted(NamedTuple):
 
 FITTED = (
     # what machines did: replays, and how sure their hours are
-    Fitted(state_hours, "UNTOLD_DOUBT TOLD_DOUBT OWN_DOUBT DOWN_DOUBT DOWN_UNNOTED", INVENTED, HOW_SURE),
-    Fitted(state_hours, "DOWN_ENDS DOWN_WRONG DOWN_UNSEEN", JUDGED, HOW_SURE),
+    Fitted(state_hours, "UNTOLD_DOUBT TOLD_DOUBT OWN_DOUBT", INVENTED, HOW_SURE),
+    Fitted(down_untold, "DOWN_DOUBT DOWN_UNNOTED", INVENTED, HOW_SURE),
+    Fitted(down_untold, "DOWN_ENDS DOWN_WRONG DOWN_UNSEEN SILENT_DOUBT ODDS_DOUBT", JUDGED, HOW_SURE),
     Fitted(habits, "NEITHER_NOTED", INVENTED, HOW_SURE),
     Fitted(habits, "ENOUGH RUSH STEADY AT_ONCE NIGHT", JUDGED, HOW_SURE),
     Fitted(hazard, "AGES PRIOR", JUDGED, HOW_SURE),
@@ -72,8 +73,8 @@ FITTED = (
     Fitted(pace, "REACH ONE_VISIT PROMPT LEAST_SHAPE MOST_SHAPE STEADY_DAYS", JUDGED, HOW_SURE),
     Fitted(quiet, "QUIET_HOURS WORKED STEADY", JUDGED, HOW_SURE),
     Fitted(attention, "TRUSTED MOST", JUDGED, HOW_SURE),
-    Fitted(state_hours, "SILENT_DOUBT", JUDGED, HOW_SURE),
-    Fitted(silence, "SILENT USUAL STEADY", JUDGED, HOW_SURE),
+    Fitted(silence, "SILENT LONG STEADY PASSED POWER LEAST_PASSED", JUDGED, HOW_SURE),
+    Fitted(silences, "USUAL", JUDGED, HOW_SURE),
     Fitted(silence, "NEVER_TOLD", PRACTICE, HOW_SURE),
     Fitted(replays, "DOWN_AFTER_STOP DOWN_OTHERWISE", PRACTICE, HOW_SURE),
     Fitted(replays, "STAYS STAYS_TO_END MUST_STOP MAY_STOP LASTS HOPELESS", JUDGED, HOW_SURE),

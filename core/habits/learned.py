@@ -17,6 +17,7 @@ from core.habits.habits import HOURS_LEFT, Habits
 from core.habits.pace import NOBODY_SEEN, Pace, Presence, paced, quiet_of
 from core.habits.print_times import PrintTimes
 from core.habits.quiet import NEVER_QUIET, WORKED, Quiet
+from core.habits.silences import Silences
 from core.habits.usage import Usage
 from core.staffed import Staffed
 
@@ -36,7 +37,7 @@ class Learned:
     has the stated hours of the last print of a shift by the whole hours of it that were left when it began
     (people load long prints before they leave): what a print nobody announced is taken to need. `habits` are
     what replays go by, `quick` how fast hands were on each weekday, `busy` while prints waited. `usage`
-    is how prints use spools, `pace` how hands come past, `silent` the share of long silences that are untold faults,
+    is how prints use spools, `pace` how hands come past, `silences` how likely silent machines were down,
     `quiet` the stretches in which nobody tapped anything at any machine, `worked` the share in which people worked.
     """
 
@@ -53,7 +54,7 @@ class Learned:
     busy: float = 1.0
     usage: Usage = field(default_factory=Usage, compare=False)
     pace: Pace = field(default_factory=Pace, compare=False)
-    silent: float = field(default=0.1, compare=False)
+    silences: Silences = field(default_factory=Silences, compare=False)
     quiet: Quiet = field(default=NEVER_QUIET, compare=False)
     worked: float = WORKED
 

@@ -18,7 +18,7 @@ from pydantic import BaseModel, ConfigDict
 from core.arrays import Micros
 from core.epoch import HOUR, micros
 from core.estimate import Estimate
-from core.hours.state_hours import IDLE, StateHours
+from core.hours.state_rows import IDLE, StateHours
 from core.staffed import Staffed
 from core.sums import summed
 from core.timeline.faults import down_spells

@@ -9,26 +9,26 @@ follow from mean, variance and skewness (Cornish and Fisher's expansion).
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
 
 from core.arrays import Flags, Micros, Numbers
-from core.epoch import HOUR, WEEK_HOURS, micros
-from core.estimate import NINETY, Estimate
+from core.epoch import HOUR, micros
 from core.habits.learned import Learned
 from core.habits.pace import NOBODY_SEEN, Presence
+from core.hours.cuts import cut_at, line
+from core.hours.down_untold import in_silence, loosened, no_word, suspected, unseen
 from core.hours.law import Law
 from core.hours.replays import Replays, replay_all
+from core.hours.state_rows import IDLE, KEYS, SCHEMA, StateHours
 from core.numbering import numbering_of
 from core.setup import Setup
 from core.staffed import Staffed
 from core.sums import summed
-from core.timeline import silence
 from core.timeline.reckon import Reckoned
+from core.timeline.silence import silences
 from core.timeline.spans import Spans, certain, spans
 from core.window import Window
 
@@ -39,86 +39,10 @@ FEW, MANY = 32, 160
 UNTOLD_DOUBT, TOLD_DOUBT = 0.2, 0.03
 #: How much more a span's own variance is than its replays show: they all go by one average law. From the same shops.
 OWN_DOUBT = 1.75
-#: The same of declared downtime, for a shop that forgets nothing and for each share of entries forgotten.
-DOWN_DOUBT, DOWN_UNNOTED = 0.01, 0.12
-#: The ends of a time somebody noted are off by minutes (hours, one standard deviation), and one time in so many is
-#: another machine's, or its end was told at another time altogether.
-DOWN_ENDS, DOWN_WRONG = 0.05, 0.03
-#: Upkeep nobody noted takes a machine so many hours a week if it is never noted (one standard deviation).
-DOWN_UNSEEN = 0.8
-#: How far the share of silences that are faults nobody told may be off (one standard deviation).
-SILENT_DOUBT = 0.1
-#: The states of replays, and the idle ones together: their hours trade with each other, not with the rest.
+#: The states of replays.
 _STATES = ("printing", "done", "stopped", "empty", "proving", "upkeep")
-IDLE = "idle"
 _PROVING, _UPKEEP = 4, 5
 _SUMS = np.vstack([np.eye(6), [0, 1, 1, 1, 0, 0]]).T
-
-_KEYS = ("machine", "window", "state", "cause", "spare", "kind")
-_SCHEMA = {
-    "machine": pl.String, "window": pl.Int64, "state": pl.String, "cause": pl.String, "spare": pl.String,
-    "kind": pl.Int64, "best": pl.Float64, "below": pl.Float64, "above": pl.Float64, "third": pl.Float64,
-    "moved": pl.Float64, "loose": pl.Float64, "upward": pl.Float64,
-}  # fmt: skip
-
-
-@dataclass(frozen=True)
-class StateHours:
-    """Hours in windows, to be added up.
-
-    `rows`: machine, window (index), state (`IDLE` besides: done, stopped and empty together), cause, spare,
-    kind (place in `PrintTimes.kinds` or -1), best (hours), below and above (variance of what is the row's own
-    chance, to either side), third (its third central moment), moved (hours by which one more in the logarithm of its
-    kind's time moves it), loose (hours by which an error of the law as a whole moves it), upward (hours without a word
-    that were of this state as the shop works).
-    `covariance` is that of the logarithms of the kinds' times.
-    """
-
-    rows: pl.DataFrame
-    covariance: Numbers
-
-    def of(self, which: pl.Expr) -> StateHours:
-        """The rows that `which` picks."""
-        return StateHours(self.rows.filter(which), self.covariance)
-
-    def by(self, *names: str) -> pl.DataFrame:
-        """The rows added up by the named columns: best, low and high (hours; the range holds nine in ten)."""
-        group = pl.struct(names).rank("dense").cast(pl.Int64) - 1 if names else pl.lit(0)
-        rows = self.rows.with_columns(group=group)
-        moments = pl.col("best", "below", "above", "third", "loose", "upward")
-        sums = summed(rows, ["group", *names], moments).sort("group")
-        shared = self._shared(rows, len(sums)) + sums["loose"].to_numpy() ** 2
-        best, below, above, third = (sums[name].to_numpy() for name in ("best", "below", "above", "third"))
-        low, high = _ends(best, below, above, third, shared)
-        return sums.select(*names, "best", low=pl.Series(low), high=pl.Series(high) + pl.col("upward"))
-
-    def total(self, states: Sequence[str]) -> Estimate:
-        """The hours of these states together."""
-        mine = self.of(pl.col("state").is_in(states)).by()
-        if mine.is_empty():
-            return Estimate.exact(0.0)
-        return Estimate(low=mine["low"][0], best=mine["best"][0], high=mine["high"][0])
-
-    @property
-    def hours(self) -> float:
-        """The hours of all states."""
-        return math.fsum(self.rows.filter(pl.col("state") != IDLE)["best"])
-
-    def _shared(self, rows: pl.DataFrame, groups: int) -> Numbers:
-        """The variance of each group's hours that comes from the doubt about what kinds of prints take."""
-        moved = np.zeros((groups, len(self.covariance)))
-        mine = rows.filter(pl.col("kind") >= 0)
-        np.add.at(moved, (mine["group"].to_numpy(), mine["kind"].to_numpy()), mine["moved"].to_numpy())
-        return np.asarray(np.einsum("gk,kl,gl->g", moved, self.covariance, moved))
-
-
-def _ends(best: Numbers, below: Numbers, above: Numbers, third: Numbers, shared: Numbers) -> tuple[Numbers, Numbers]:
-    """The 5th and the 95th percentile; the mean lies within them and nothing is below nought."""
-    down, up = np.sqrt(below + shared), np.sqrt(above + shared)
-    cube = np.maximum(down * up * (down + up) / 2, 1e-12)
-    lean = np.clip(third / cube, -2.0, 2.0) / 6 * (NINETY**2 - 1)
-    low, high = best + down * (lean - NINETY), best + up * (lean + NINETY)
-    return np.clip(low, 0.0, best), np.maximum(high, best)
 
 
 def replayed(  # noqa: PLR0913, PLR0917 - all that the time between entries hangs on
@@ -150,12 +74,16 @@ def state_hours(
     covariance = learned.times.covariance
     places = {m: i for i, m in enumerate(reckoned.stretches["machine"].unique(maintain_order=True))}
     stretches = reckoned.stretches.with_columns(place=pl.col("machine").replace_strict(places, return_dtype=pl.Int64))
-    told, doubtful = _parted(stretches, [group.spans for group in replays], places)
-    rows = [_loosened(_told(told, edges), learned), _silent(silence.silences(reckoned.gaps, staffed), edges, learned)]
+    silent = silences(reckoned.gaps, staffed, int(edges[-1]))
+    silent = learned.silences.weighed(silent if learned.habits else silent.clear())
+    stretches = in_silence(stretches, silent, places)
+    plain, doubtful = _parted(stretches, [group.spans for group in replays], places)
+    rows = [loosened(_told(plain, edges), learned)]
     for number, group in enumerate(replays):
         rows.append(_hours(group, _pieces(doubtful.filter(pl.col("group") == number), edges), covariance))
-    rows += [_unseen(pl.concat(rows), learned), _no_word(pl.concat(rows), learned)]
-    return StateHours(summed(pl.concat(rows), _KEYS, pl.exclude(*_KEYS)), covariance)
+    told = pl.concat(rows)
+    rows = [suspected(told), unseen(told, learned), no_word(told, learned)]
+    return StateHours(summed(pl.concat(rows), KEYS, pl.exclude(*KEYS)), covariance)
 
 
 def _fitting(replays: Replays) -> Replays:
@@ -178,10 +106,10 @@ def _parted(stretches: pl.DataFrame, groups: list[Spans], places: dict[str, int]
     if not any(len(mark) for mark in marks):
         return stretches, stretches.clear().with_columns(group=pl.lit(0, pl.Int64), row=pl.lit(0, pl.Int64))
     mark = pl.concat(marks).filter(pl.col("place") >= 0).sort("place", "from")
-    edges = np.unique(np.concatenate([_line(mark["place"], mark["from"]), _line(mark["place"], mark["to"])]))
-    cut = _cut(stretches, edges)
-    at = np.searchsorted(_line(mark["place"], mark["from"]), _line(cut["place"], cut["start"]), side="right") - 1
-    within = (at >= 0) & (_line(mark["place"], mark["to"])[at] >= _line(cut["place"], cut["end"]))
+    edges = np.unique(np.concatenate([line(mark["place"], mark["from"]), line(mark["place"], mark["to"])]))
+    cut = cut_at(stretches, edges)
+    at = np.searchsorted(line(mark["place"], mark["from"]), line(cut["place"], cut["start"]), side="right") - 1
+    within = (at >= 0) & (line(mark["place"], mark["to"])[at] >= line(cut["place"], cut["end"]))
     open_to, silent = pl.col("state").is_in([*_STATES[:5], "upkeep", "no word"]), pl.col("state") == "no word"
     cut = cut.with_columns(
         within=pl.Series(within),
@@ -191,35 +119,16 @@ def _parted(stretches: pl.DataFrame, groups: list[Spans], places: dict[str, int]
     return cut.filter(~(pl.col("within") & open_to) | silent), cut.filter(pl.col("within") & open_to)
 
 
-def _line(place: pl.Series, moment: pl.Series) -> Micros:
-    """Machine and time as one number, so that sorting by both is sorting by it."""
-    return np.asarray(place.to_numpy().astype(np.int64) * 2**52 + moment.to_numpy())
-
-
-def _cut(rows: pl.DataFrame, edges: Micros) -> pl.DataFrame:
-    """The rows cut at the edges that lie inside them; a cut so made has no doubt."""
-    start, end = _line(rows["place"], rows["start"]), _line(rows["place"], rows["end"])
-    first, last = np.searchsorted(edges, start, side="right"), np.searchsorted(edges, end, side="left")
-    row = np.repeat(np.arange(len(rows)), last - first + 1)
-    step = np.arange(len(row)) - np.repeat(np.cumsum(last - first + 1) - (last - first + 1), last - first + 1)
-    begins, ends = step == 0, step == np.repeat(last - first, last - first + 1)
-    inner = edges[np.clip(first[row] + step, 0, len(edges) - 1)] - rows["place"].to_numpy()[row] * 2**52
-    before = edges[np.clip(first[row] + step - 1, 0, len(edges) - 1)] - rows["place"].to_numpy()[row] * 2**52
-    pieces = rows[row]
-    told = {
-        f"start{end}": np.where(begins, pieces[f"start{end}"].to_numpy(), before) for end in ("", "_low", "_high")
-    } | {f"end{end}": np.where(ends, pieces[f"end{end}"].to_numpy(), inner) for end in ("", "_low", "_high")}
-    return pieces.with_columns(**{name: pl.Series(values) for name, values in told.items()})
-
-
 def _pieces(rows: pl.DataFrame, edges: Micros) -> pl.DataFrame:
-    """Pieces cut at the windows: row (of the span), window, from, to, upkeep (idle hours in it are upkeep), silent."""
+    """Pieces cut at the windows: row (of the span), window, from, to, upkeep (idle hours in it are upkeep), silent, and
+    the chance `down`.
+    """
     places = rows["place"].unique().to_numpy()
     lines = np.sort((places[:, None] * 2**52 + edges[None, :]).ravel()) if len(places) else edges
-    cut = _cut(rows, lines)
+    cut = cut_at(rows, lines)
     window = np.searchsorted(edges, cut["start"].to_numpy(), side="right") - 1
     cut = cut.select(
-        "machine", "row", "start", "end", window=pl.Series(window), upkeep=pl.col("state") == "upkeep",
+        "machine", "row", "start", "end", "down", window=pl.Series(window), upkeep=pl.col("state") == "upkeep",
         silent=pl.col("state") == "no word",
     )  # fmt: skip
     return cut.filter(pl.col("window").is_between(0, len(edges) - 2)).sort("row", "start")
@@ -256,10 +165,10 @@ def _hours(replays: Replays, pieces: pl.DataFrame, covariance: Numbers) -> pl.Da
         "best": best.ravel(), "below": variance.ravel(), "above": variance.ravel(), "third": third.ravel(),
         "moved": (np.where(known, moved / doubt[:, None], 0.0)).ravel(),
         "loose": (loose[:, None] * shares).ravel(),
-    }, schema={name: kind for name, kind in _SCHEMA.items() if name != "upward"})  # fmt: skip
-    return _of_no_word(frame, np.repeat(pieces["silent"].to_numpy(), len(names))).filter(
-        (pl.col("best") > 0) | (pl.col("upward") > 0)
-    )
+    }, schema={name: kind for name, kind in SCHEMA.items() if name != "upward"})  # fmt: skip
+    told = _of_no_word(frame, np.repeat(pieces["silent"].to_numpy(), len(names)))
+    told = told.select(*SCHEMA, down=pieces["down"].gather(np.repeat(np.arange(len(row)), len(names))))
+    return told.filter((pl.col("best") > 0) | (pl.col("upward") > 0))
 
 
 def _of_no_word(rows: pl.DataFrame, silent: Flags) -> pl.DataFrame:
@@ -319,54 +228,9 @@ def _told(stretches: pl.DataFrame, edges: Micros) -> pl.DataFrame:
         moved=pl.lit(0.0),
         loose=pl.lit(0.0),
         upward=pl.lit(0.0),
-    ).select(*_SCHEMA)
+    ).select(*SCHEMA, "down")
     idle = rows.filter(pl.col("state").is_in(["done", "stopped", "empty"])).with_columns(state=pl.lit(IDLE))
     return pl.concat([rows, idle])
-
-
-def _loosened(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
-    """Declared downtime with what faults, returns and upkeep that nobody noted may move it."""
-    if learned.habits is None:
-        return rows
-    share = DOWN_DOUBT + DOWN_UNNOTED * learned.habits.forgets
-    down = pl.col("state").is_in(["upkeep", "down", "waiting"])
-    own = pl.when(down).then(DOWN_ENDS**2 + DOWN_WRONG * pl.col("best") ** 2).otherwise(0.0)
-    return rows.with_columns(
-        pl.col("below", "above") + own, loose=pl.when(down).then(share * pl.col("best")).otherwise("loose")
-    )
-
-
-def _unseen(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
-    """Upkeep that nobody noted and nothing gives away: no hours, since any guess would be wrong, but a range upward."""
-    if learned.habits is None:
-        return rows.clear()
-    a_week = DOWN_UNSEEN**2 * learned.habits.forgets / WEEK_HOURS
-    hours = summed(rows.filter(pl.col("state") != IDLE), ["machine", "window"], pl.col("best"))
-    return _upward(hours, "upkeep", above=a_week * pl.col("best"))
-
-
-def _no_word(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
-    """A machine of which there is no word may have been down all the time: a range upward, with what its silence adds
-    up to every hour of it, and of all such machines together by how little is known of their share.
-    """
-    share = max(1 / NINETY**2 - learned.silent, 0.0) if learned.habits else 0.0
-    hours = summed(rows.filter(pl.col("state") == "no word"), ["machine", "window"], pl.col("best"))
-    loose = SILENT_DOUBT if learned.habits else 0.0
-    return _upward(hours, "down", above=share * pl.col("best") ** 2, loose=loose * pl.col("best"))
-
-
-def _silent(silent: pl.DataFrame, edges: Micros, learned: Learned) -> pl.DataFrame:
-    """Faults that nobody told, in the times in which nobody spoke of a machine: no hours, but a range upward."""
-    rows = silence.within(silent if learned.habits else silent.clear(), edges)
-    return _upward(rows, "down", above=learned.silent * pl.col("hours") ** 2, upward=learned.silent * pl.col("hours"))
-
-
-def _upward(rows: pl.DataFrame, state: str, **doubt: pl.Expr) -> pl.DataFrame:
-    """Rows of machines and windows that may have been in a state with nothing telling: no hours, but this doubt."""
-    none = dict.fromkeys(("best", "below", "above", "third", "moved", "loose", "upward"), pl.lit(0.0))
-    told = {"state": pl.lit(state), "cause": pl.lit(None, pl.String), "spare": pl.lit(None, pl.String),
-            "kind": pl.lit(-1, pl.Int64)}  # fmt: skip
-    return rows.with_columns(**told, **none | doubt).select(*_SCHEMA)
 
 
 def _overlap(start: str, end: str, opens: pl.Expr, closes: pl.Expr) -> pl.Expr:

@@ -14,7 +14,7 @@ from core.entries import FROM_MEMORY_MINUTES, KINDS
 from core.epoch import micros
 from core.estimate import Estimate
 from core.hours import account
-from core.hours.state_hours import StateHours
+from core.hours.state_rows import StateHours
 from core.reading.reading import Reading
 from core.reading.types import Change, Loss, MachineNow, Period, Series, Trust
 from core.setup import Setup

@@ -17,7 +17,8 @@ from core.habits import unnoted
 from core.habits.learned import Learned
 from core.habits.pace import Presence
 from core.hours.replays import Replays
-from core.hours.state_hours import StateHours, replayed, state_hours
+from core.hours.state_hours import replayed, state_hours
+from core.hours.state_rows import StateHours
 from core.learning import PACE_DAYS, learn
 from core.log.store import Log
 from core.reading.types import (

@@ -14,7 +14,7 @@ import polars as pl
 from core.arrays import Micros
 from core.epoch import micros
 from core.habits.learned import Learned
-from core.hours.state_hours import StateHours
+from core.hours.state_rows import StateHours
 from core.log.store import Log
 from core.orders import ORDER_KINDS, ORDERS_KEPT, order_book
 from core.plan.outlook import Outlook

@@ -12,7 +12,7 @@ from core.arrays import Micros
 from core.epoch import DAY, HOUR, WEEK_HOURS, instant, micros
 from core.estimate import Estimate
 from core.hours import account
-from core.hours.state_hours import StateHours
+from core.hours.state_rows import StateHours
 from core.reading import periods
 from core.reading.reading import tally
 from core.reading.types import Loss, Tally

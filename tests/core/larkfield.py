@@ -8,7 +8,8 @@ import polars as pl
 
 from core.entries import AnyEntry, entry_adapter
 from core.habits.learned import Learned
-from core.hours.state_hours import StateHours, state_hours
+from core.hours.state_hours import state_hours
+from core.hours.state_rows import StateHours
 from core.log.frames import entry_frame
 from core.setup import (
     Cause,

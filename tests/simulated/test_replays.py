@@ -13,7 +13,7 @@ from core.habits.learned import Learned
 from core.hours.account import account, daily
 from core.hours.law import Law
 from core.hours.replays import replay
-from core.hours.state_hours import IDLE, StateHours
+from core.hours.state_rows import IDLE, StateHours
 from core.log.store import Log
 from core.numbering import numbering_of
 from core.reading.reading import Reading, learned_at

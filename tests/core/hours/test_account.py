@@ -20,7 +20,7 @@ from core.hours.account import (
     faults_begun,
     waits,
 )
-from core.hours.state_hours import IDLE, StateHours
+from core.hours.state_rows import IDLE, StateHours
 from core.setup import WEEKDAYS, Machine, Setup, Shift
 from core.staffed import Staffed
 from core.timeline.reckon import STATES

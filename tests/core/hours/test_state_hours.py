@@ -8,7 +8,8 @@ import pytest
 from core.estimate import NINETY, Estimate
 from core.habits.habits import Habits
 from core.habits.learned import Learned
-from core.hours.state_hours import StateHours, state_hours
+from core.hours.state_hours import state_hours
+from core.hours.state_rows import StateHours
 from core.window import Window
 from tests.core.larkfield import EXACT, at_a1, clock, reckoned, when
 
