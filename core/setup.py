@@ -277,6 +277,8 @@ TABLES: dict[str, type[Row]] = {
 
 #: The cause everybody may give: a guess is worse than a blank.
 DONT_KNOW = "dont-know"
+#: The cause of downtime that only shows itself by a machine that is passed over. No code of a cause has a blank.
+NOBODY_TOLD = "nobody told"
 
 R = TypeVar("R", bound=Row)
 

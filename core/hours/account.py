@@ -19,6 +19,7 @@ from core.arrays import Micros
 from core.epoch import HOUR, micros
 from core.estimate import Estimate
 from core.hours.state_rows import IDLE, StateHours
+from core.setup import NOBODY_TOLD
 from core.staffed import Staffed
 from core.sums import summed
 from core.timeline.faults import down_spells
@@ -38,7 +39,7 @@ FORMULAS = {
     "uptime": "(productive + standby + engineering) / operations (S. operational uptime)",
     "downtime": "(scheduled + unscheduled downtime) / operations (1 - S. operational uptime)",
     "out_of_service": "unscheduled downtime / operations: the share of machines out of service on average",
-    "mttr": "unscheduled downtime / faults that began (P. MTTR: total time to restore / failures)",
+    "mttr": "unscheduled downtime of faults told / faults that began (P. MTTR: total time to restore / failures)",
     "mtbf": "productive / faults that began (S. MTBF, productive)",
     "productive_time": "printing (S. productive time; I. actual production time APT)",
     "engineering_time": "proving (S. engineering time)",
@@ -82,6 +83,7 @@ def account(group: str, hours: StateHours, faults: int) -> TimeAccount:
     operations = total - states["aside"].best
     productive = hours.total(PRODUCTIVE)
     unscheduled = hours.total(UNSCHEDULED_DOWN)
+    of_faults = hours.of(pl.col("cause").fill_null("") != NOBODY_TOLD).total(UNSCHEDULED_DOWN)
     down = hours.total(SCHEDULED_DOWN + UNSCHEDULED_DOWN)
     downtime = _share(down, operations)
     return TimeAccount(
@@ -95,7 +97,7 @@ def account(group: str, hours: StateHours, faults: int) -> TimeAccount:
         uptime=_rest_of_one(downtime),
         downtime=downtime,
         out_of_service=_share(unscheduled, operations),
-        mttr=unscheduled.scaled(1 / faults) if faults else None,
+        mttr=of_faults.scaled(1 / faults) if faults else None,
         mtbf=productive.scaled(1 / faults) if faults else None,
         productive_time=productive,
         engineering_time=states["proving"],

@@ -12,6 +12,7 @@ from core.estimate import NINETY
 from core.habits.learned import Learned
 from core.hours.cuts import cut_at, line
 from core.hours.state_rows import IDLE, SCHEMA
+from core.setup import NOBODY_TOLD
 from core.sums import summed
 
 #: How far declared downtime is off, for a shop that forgets nothing and for each share of entries forgotten (one
@@ -25,15 +26,15 @@ DOWN_UNSEEN = 0.8
 #: How far the share of machines without a word that are down may be off (one standard deviation), and the logarithm of
 #: the odds that silences are.
 SILENT_DOUBT, ODDS_DOUBT = 0.1, 0.7
+#: People forget this share of their taps while nothing is learned of a shop (common practice, no source).
+FORGETS = 0.2
 #: What scales with the chance that a stretch was what it seems.
 _SCALED = ("best", "below", "above", "third", "moved", "loose", "upward")
 
 
 def loosened(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
     """Declared downtime with what faults, returns and upkeep that nobody noted may move it."""
-    if learned.habits is None:
-        return rows
-    share = DOWN_DOUBT + DOWN_UNNOTED * learned.habits.forgets
+    share = DOWN_DOUBT + DOWN_UNNOTED * _forgets(learned)
     down = pl.col("state").is_in(["upkeep", "down", "waiting"])
     own = pl.when(down).then(DOWN_ENDS**2 + DOWN_WRONG * pl.col("best") ** 2).otherwise(0.0)
     return rows.with_columns(
@@ -41,23 +42,24 @@ def loosened(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
     )
 
 
+def _forgets(learned: Learned) -> float:
+    """The share of taps that nobody noted."""
+    return learned.habits.forgets if learned.habits else FORGETS
+
+
 def unseen(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
     """Upkeep that nobody noted and nothing gives away: no hours, since any guess would be wrong, but a range upward."""
-    if learned.habits is None:
-        return _more(rows.clear(), "upkeep")
-    a_week = DOWN_UNSEEN**2 * learned.habits.forgets / WEEK_HOURS
+    a_week = DOWN_UNSEEN**2 * _forgets(learned) / WEEK_HOURS
     hours = summed(rows.filter(pl.col("state") != IDLE), ["machine", "window"], pl.col("best"))
     return _more(hours, "upkeep", above=a_week * pl.col("best"))
 
 
-def no_word(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
+def no_word(rows: pl.DataFrame) -> pl.DataFrame:
     """A machine of which there is no word may have been `down` all the time: no hours, but a range upward.
 
     What its chance comes to on average, what a single machine adds up to every hour of it, and what all of them do
     together by how little is known of their share.
     """
-    if learned.habits is None:
-        return _more(rows.clear(), "down")
     mine = pl.col("state") == "no word"
     hours = summed(rows.filter(mine), ["machine", "window", "down"], pl.col("best"))
     chance, best = pl.col("down"), pl.col("best")
@@ -93,7 +95,7 @@ def suspected(rows: pl.DataFrame) -> pl.DataFrame:
     chance, best = pl.col("down"), pl.col("best")
     hours = summed(silent.filter(pl.col("state") != IDLE), ["machine", "window", "down"], best)
     throw = chance * (1 - chance) * best**2
-    moved = _more(hours, "down", best=chance * best, below=throw, above=throw,
+    moved = _more(hours, "down", cause=pl.lit(NOBODY_TOLD), best=chance * best, below=throw, above=throw,
                   third=throw * (1 - 2 * chance) * best, loose=ODDS_DOUBT * chance * (1 - chance) * best)  # fmt: skip
     stayed = silent.with_columns(**{name: (1 - chance) * pl.col(name) for name in _SCALED}).with_columns(
         pl.col("below", "above") + throw, loose=pl.col("loose") - ODDS_DOUBT * chance * (1 - chance) * best
@@ -106,4 +108,4 @@ def _more(rows: pl.DataFrame, state: str, **told: pl.Expr) -> pl.DataFrame:
     none = dict.fromkeys(_SCALED, pl.lit(0.0))
     state_of = {"state": pl.lit(state), "cause": pl.lit(None, pl.String), "spare": pl.lit(None, pl.String),
                 "kind": pl.lit(-1, pl.Int64)}  # fmt: skip
-    return rows.with_columns(**state_of, **none | told).select(*SCHEMA)
+    return rows.with_columns(**state_of | none | told).select(*SCHEMA)

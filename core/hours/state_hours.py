@@ -82,7 +82,7 @@ def state_hours(
     for number, group in enumerate(replays):
         rows.append(_hours(group, _pieces(doubtful.filter(pl.col("group") == number), edges), covariance))
     told = pl.concat(rows)
-    rows = [suspected(told), unseen(told, learned), no_word(told, learned)]
+    rows = [suspected(told), unseen(told, learned), no_word(told)]
     return StateHours(summed(pl.concat(rows), KEYS, pl.exclude(*KEYS)), covariance)
 
 

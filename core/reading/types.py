@@ -194,7 +194,8 @@ class Loss(Frozen):
     """Machine-hours that printed nothing, by reason, and how many times it happened.
 
     `reason` is a state, or "hands inside" / "hands outside": finished prints that waited while
-    people were in, and while nobody was. `detail` is the cause or the spare.
+    people were in, and while nobody was. `detail` is the cause or the spare, or of
+    machines that were down as it seems `core.setup.NOBODY_TOLD`: nobody knows how many times that was.
     """
 
     reason: str

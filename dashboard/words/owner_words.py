@@ -22,7 +22,7 @@ from core.reading.types import (
     Tally,
     Unnoted,
 )
-from core.setup import DONT_KNOW
+from core.setup import DONT_KNOW, NOBODY_TOLD
 from dashboard.words import written
 from dashboard.words.written import Clock
 
@@ -297,13 +297,15 @@ def reason(loss: Loss, causes: Names, spares: Names) -> str:
     if loss.reason == "down":
         if loss.detail is None:
             return "Down, cause not noted"
+        if loss.detail == NOBODY_TOLD:
+            return "Down, it seems: nobody told"
         return "Down, don't know yet" if loss.detail == DONT_KNOW else f"Down: {named(loss.detail, causes)}"
     return _REASONS.get(loss.reason) or STATE_WORDS[loss.reason].full
 
 
 def lost(loss: Loss) -> str:
     """Hours lost and how often, for the end of a bar."""
-    return f"{written.count(loss.hours.best)} h, {times(loss.times)}"
+    return f"{written.count(loss.hours.best)} h" + (f", {times(loss.times)}" if loss.times else "")
 
 
 def times(number: int) -> str:

@@ -82,8 +82,8 @@ def beside(days: int) -> list[AnyEntry]:
 
 
 def test_a_machine_is_passed_over_by_every_start_beside_it_shared_with_those_that_stood_too() -> None:
-    # Twelve hours with people in are over at half past twelve on Tuesday: one start on that day, two on each of the next
-    # three. At every one of them both A1 and A2 stood, so it passes over A1 by half.
+    # Twelve hours with people in are over at half past twelve on Tuesday: one start on that day, two on each of the
+    # next three. At every one of them both A1 and A2 stood, so it passes over A1 by half.
     passed = passed_over(gaps_of(*beside(5)), STAFFED, micros(when(5)), 12.0)
     assert passed.tolist() == [pytest.approx(3.5)]
 
