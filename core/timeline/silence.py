@@ -55,11 +55,10 @@ def _stood(gaps: pl.DataFrame, now: int) -> pl.DataFrame:
 def learn_silences(gaps: pl.DataFrame, staffed: Staffed, forgets: float, now: int) -> Silences:
     """What is known `now` (microseconds) of the silences of a shop whose people forget a share of entries."""
     share, found = share_down(gaps, staffed, forgets, now), silences(gaps, staffed, now)
-    passed = passed_over(gaps, staffed, now, SILENT)
     # The median of an exponential law lies below its mean, and is not moved by the few that were down.
     waited = np.append(passed_over(gaps, staffed, now, LONG), np.ones(round(STEADY)))
     usual = max(float(np.median(waited)) / math.log(2), LEAST_PASSED)
-    odds = share / (1 - share) * ((1 + passed / usual) / PASSED) ** POWER
+    odds = share / (1 - share) * ((1 + passed_over(gaps, staffed, now, SILENT) / usual) / PASSED) ** POWER
     return Silences(share, found.drop("model").with_columns(down=pl.Series(odds / (1 + odds))))
 
 
