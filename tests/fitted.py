@@ -59,7 +59,8 @@ FITTED = (
     # what machines did: replays, and how sure their hours are
     Fitted(state_hours, "UNTOLD_DOUBT TOLD_DOUBT OWN_DOUBT", INVENTED, HOW_SURE),
     Fitted(down_untold, "DOWN_DOUBT DOWN_UNNOTED", INVENTED, HOW_SURE),
-    Fitted(down_untold, "DOWN_ENDS DOWN_WRONG DOWN_UNSEEN SILENT_DOUBT ODDS_DOUBT FORGETS", JUDGED, HOW_SURE),
+    Fitted(down_untold, "DOWN_ENDS DOWN_WRONG DOWN_UNSEEN OVER_BEFORE", JUDGED, HOW_SURE),
+    Fitted(down_untold, "SILENT_DOUBT ODDS_DOUBT FORGETS", JUDGED, HOW_SURE),
     Fitted(habits, "NEITHER_NOTED", INVENTED, HOW_SURE),
     Fitted(habits, "ENOUGH RUSH STEADY AT_ONCE NIGHT", JUDGED, HOW_SURE),
     Fitted(hazard, "AGES PRIOR", JUDGED, HOW_SURE),

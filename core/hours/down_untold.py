@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
-import numpy as np
 import polars as pl
 
-from core.epoch import WEEK_HOURS
+from core.epoch import FAR, WEEK_HOURS
 from core.estimate import NINETY
 from core.habits.learned import Learned
-from core.hours.cuts import cut_at, line
 from core.hours.state_rows import IDLE, SCHEMA
 from core.setup import NOBODY_TOLD
 from core.sums import summed
+from core.timeline.gaps import DECLARED
 
 #: How far declared downtime is off, for a shop that forgets nothing and for each share of entries forgotten (one
 #: standard deviation, a share of it). From invented shops (`report --how-sure`).
@@ -21,6 +18,9 @@ DOWN_DOUBT, DOWN_UNNOTED = 0.01, 0.12
 #: The ends of a time somebody noted are off by minutes (hours, one standard deviation), and one time in so many is
 #: another machine's, or its end was told at another time altogether.
 DOWN_ENDS, DOWN_WRONG = 0.05, 0.03
+#: Of the time after the last word of a machine that was down, and whose return nobody told, it was back for so much (a
+#: share of it, one standard deviation). From rooms made by other hands (`report --how-sure`).
+OVER_BEFORE = 0.5
 #: Upkeep nobody noted takes a machine so many hours a week if it is never noted (one standard deviation).
 DOWN_UNSEEN = 0.8
 #: How far the share of machines without a word that are down may be off (one standard deviation), and the logarithm of
@@ -32,14 +32,28 @@ FORGETS = 0.2
 _SCALED = ("best", "below", "above", "third", "moved", "loose", "upward")
 
 
+def unreturned(gaps: pl.DataFrame) -> pl.DataFrame:
+    """The times after the last word of machines that were down, of whose return nobody told: machine, start, end."""
+    rows = gaps.filter(
+        pl.col("leaves").is_in(["down", "waiting"]), pl.col("until") < FAR, ~pl.col("next_found").is_in(DECLARED)
+    )
+    return rows.select("machine", start="t", end="until")
+
+
 def loosened(rows: pl.DataFrame, learned: Learned) -> pl.DataFrame:
-    """Declared downtime with what faults, returns and upkeep that nobody noted may move it."""
+    """Declared downtime with what faults, returns and upkeep that nobody noted may move it.
+
+    Where nobody told of the return (`unreturned`) it was over at any time before the next word.
+    """
     share = DOWN_DOUBT + DOWN_UNNOTED * _forgets(learned)
     down = pl.col("state").is_in(["upkeep", "down", "waiting"])
     own = pl.when(down).then(DOWN_ENDS**2 + DOWN_WRONG * pl.col("best") ** 2).otherwise(0.0)
+    over = pl.when(down & (pl.col("unreturned") > 0)).then(OVER_BEFORE**2 * pl.col("best") ** 2).otherwise(0.0)
     return rows.with_columns(
-        pl.col("below", "above") + own, loose=pl.when(down).then(share * pl.col("best")).otherwise("loose")
-    )
+        below=pl.col("below") + own + over,
+        above=pl.col("above") + own,
+        loose=pl.when(down).then(share * pl.col("best")).otherwise("loose"),
+    ).drop("unreturned")
 
 
 def _forgets(learned: Learned) -> float:
@@ -65,25 +79,6 @@ def no_word(rows: pl.DataFrame) -> pl.DataFrame:
     chance, best = pl.col("down"), pl.col("best")
     spread = chance * (1 - chance) + (1 / NINETY**2 - chance).clip(lower_bound=0)
     return _more(hours, "down", upward=chance * best, above=spread * best**2, loose=SILENT_DOUBT * best)
-
-
-def in_silence(stretches: pl.DataFrame, silent: pl.DataFrame, places: Mapping[str, int]) -> pl.DataFrame:
-    """The stretches cut at the ends of `silent` (machine, start, end, down), with the chance `down` that each was one
-    in which its machine was down and nobody told: 0 outside.
-    """
-    if silent.is_empty():
-        return stretches.with_columns(down=pl.lit(0.0))
-    mine = silent.filter(pl.col("machine").is_in(list(places))).with_columns(
-        place=pl.col("machine").replace_strict(places, return_dtype=pl.Int64)
-    )
-    mine = mine.sort("place", "start")
-    opens, closes = line(mine["place"], mine["start"]), line(mine["place"], mine["end"])
-    rows = cut_at(stretches, np.unique(np.concatenate([opens, closes])))
-    at = np.searchsorted(opens, line(rows["place"], rows["start"]), side="right") - 1
-    inside = (at >= 0) & (np.append(closes, 0)[at] >= line(rows["place"], rows["end"]))
-    stands = pl.col("state").is_in(["printing", "done", "stopped", "empty", "no word"])
-    chance = pl.Series(np.where(inside, np.append(mine["down"].to_numpy(), 0.0)[at], 0.0))
-    return rows.with_columns(down=pl.when(stands).then(chance).otherwise(0.0))
 
 
 def suspected(rows: pl.DataFrame) -> pl.DataFrame:

@@ -18,8 +18,8 @@ from core.arrays import Flags, Micros, Numbers
 from core.epoch import HOUR, micros
 from core.habits.learned import Learned
 from core.habits.pace import NOBODY_SEEN, Presence
-from core.hours.cuts import cut_at, line
-from core.hours.down_untold import in_silence, loosened, no_word, suspected, unseen
+from core.hours.cuts import cut_at, line, marked
+from core.hours.down_untold import loosened, no_word, suspected, unreturned, unseen
 from core.hours.law import Law
 from core.hours.replays import Replays, replay_all
 from core.hours.state_rows import IDLE, KEYS, SCHEMA, StateHours
@@ -73,10 +73,9 @@ def state_hours(
     edges = np.array([micros(w.start) for w in windows] + [micros(windows[-1].end)], dtype=np.int64)
     covariance = learned.times.covariance
     places = {m: i for i, m in enumerate(reckoned.stretches["machine"].unique(maintain_order=True))}
-    stretches = reckoned.stretches.with_columns(place=pl.col("machine").replace_strict(places, return_dtype=pl.Int64))
     silent = silences(reckoned.gaps, staffed, int(edges[-1]))
     silent = learned.silences.weighed(silent if learned.habits else silent.clear())
-    stretches = in_silence(stretches, silent, places)
+    stretches = _marked(reckoned, silent, places)
     plain, doubtful = _parted(stretches, [group.spans for group in replays], places)
     rows = [loosened(_told(plain, edges), learned)]
     for number, group in enumerate(replays):
@@ -84,6 +83,17 @@ def state_hours(
     told = pl.concat(rows)
     rows = [suspected(told), unseen(told, learned), no_word(told)]
     return StateHours(summed(pl.concat(rows), KEYS, pl.exclude(*KEYS)), covariance)
+
+
+def _marked(reckoned: Reckoned, silent: pl.DataFrame, places: dict[str, int]) -> pl.DataFrame:
+    """The stretches with the `place` of their machine, the chance that it was `down` in silence, and whether they are
+    `unreturned` downtime (1 or 0).
+    """
+    rows = reckoned.stretches.with_columns(place=pl.col("machine").replace_strict(places, return_dtype=pl.Int64))
+    rows = marked(rows, silent, places, "down").with_columns(
+        down=pl.when(pl.col("state").is_in([*_STATES[:4], "no word"])).then("down").otherwise(0.0)
+    )
+    return marked(rows, unreturned(reckoned.gaps).with_columns(unreturned=1.0), places, "unreturned")
 
 
 def _fitting(replays: Replays) -> Replays:
@@ -228,7 +238,7 @@ def _told(stretches: pl.DataFrame, edges: Micros) -> pl.DataFrame:
         moved=pl.lit(0.0),
         loose=pl.lit(0.0),
         upward=pl.lit(0.0),
-    ).select(*SCHEMA, "down")
+    ).select(*SCHEMA, "down", "unreturned")
     idle = rows.filter(pl.col("state").is_in(["done", "stopped", "empty"])).with_columns(state=pl.lit(IDLE))
     return pl.concat([rows, idle])
 

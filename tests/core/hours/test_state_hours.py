@@ -105,3 +105,14 @@ def test_doubts_of_weeks_apart_add_as_chance_does_and_the_shops_own_habit_as_a_w
     assert four == pytest.approx(2 * one)
     down = [hours(0.4, WEEKS[:n]).total(("down",)) for n in (1, 4)]
     assert 2 * width(down[0]) < width(down[1]) < 4 * width(down[0])
+
+
+def test_downtime_of_which_nobody_told_the_return_may_have_been_over_long_before() -> None:
+    down, week = at_a1("WentDown", when(0), cause="nozzle"), Window(when(0), when(5))
+    told, forgotten = (
+        state_hours(reckoned([down, *back, start(when(2))], week), [], EXACT, [week], clock([week])).total(("down",))
+        for back in ([at_a1("CameBack", when(2))], [])
+    )
+    assert told.best == forgotten.best == 48
+    assert forgotten.low < 24 < told.low
+    assert forgotten.high == pytest.approx(told.high)
