@@ -80,7 +80,7 @@ def learn(entries: pl.DataFrame, setup: Setup, staffed: Staffed, known_at: int) 
     told = facts(entries, setup, Learned())
     usual = usual_by_hours_left(told, staffed)
     gaps = find_gaps(told, staffed, Learned(usual=usual))
-    seen = Presence.of(entries, known_at - PACE_DAYS * DAY, known_at)
+    seen = Presence.of(entries, _begun(entries, known_at), known_at)
     pace = learn_pace(seen, staffed, setup.zone)
     hands = paced(staffed, pace, setup.zone, seen)
     prints = _sightings(gaps, setup)
@@ -107,6 +107,12 @@ def learn(entries: pl.DataFrame, setup: Setup, staffed: Staffed, known_at: int) 
         quiet=law.quiet,
         worked=worked,
     )
+
+
+def _begun(entries: pl.DataFrame, known_at: int) -> int:
+    """When the time began that is learned from: before its first entry a shop was not quiet, but did not tell yet."""
+    first = entries["at"].dt.epoch("us").to_numpy().min(initial=known_at)
+    return int(max(known_at - PACE_DAYS * DAY, first))
 
 
 @dataclass(frozen=True)
