@@ -79,7 +79,7 @@ FITTED = (
     Fitted(silence, "NEVER_TOLD", PRACTICE, HOW_SURE),
     Fitted(replays, "DOWN_AFTER_STOP DOWN_OTHERWISE", PRACTICE, HOW_SURE),
     Fitted(replays, "STAYS STAYS_TO_END MUST_STOP MAY_STOP LASTS HOPELESS", JUDGED, HOW_SURE),
-    Fitted(questions, "FILES_OFFERED", JUDGED),
+    Fitted(questions, "FILES_OFFERED SUSPECTED", JUDGED),
     Fitted(standing, "WAITS_HOURS", JUDGED),
     Fitted(reading, "QUESTION_DAYS CLOSED_AT_MOST", JUDGED),
     # spools

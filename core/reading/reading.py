@@ -291,7 +291,8 @@ class Reading:
         closed = self.log.entries_of([QuestionClosed.__name__], recent, self.at)["question"].to_list()
         causes = [c.cause for c in self.setup.causes("down", self.at)]
         since = micros(self.at - timedelta(days=QUESTION_DAYS))
-        return [_question(q) for q in questions.questions(self.reckoned, since, closed, causes)]
+        asked = questions.questions(self.reckoned, since, closed, causes, self.learned.silences, micros(self.at))
+        return [_question(q) for q in asked]
 
 
 def tally(hits: int, of: int) -> Tally:

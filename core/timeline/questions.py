@@ -13,6 +13,8 @@ from typing import Any
 
 import polars as pl
 
+from core.epoch import FAR
+from core.habits.silences import Silences
 from core.timeline.counts import contradicted, uncounted
 from core.timeline.gaps import DECLARED
 from core.timeline.reckon import Reckoned
@@ -20,6 +22,8 @@ from core.timeline.reckon import Reckoned
 NOBODY_KNOWS = "nobody knows"
 #: So many files are offered for a print whose start was not noted.
 FILES_OFFERED = 3
+#: A silent machine is asked about when it is likelier down than so.
+SUSPECTED = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,9 +48,9 @@ class OpenQuestion:
     """Something to ask about one machine.
 
     `rule` is one of "parts not counted", "more scrap than parts", "start not noted", "return not noted",
-    "fault not noted"; `about` the moment it concerns and `seen` the moment of the entry that shows it (microseconds).
-    `file`, `revision`, `parts` tell of the print where it is known, `scrap` of what came off it. `id` stays the same
-    while the entries do.
+    "fault not noted", "passed over"; `about` the moment it concerns and `seen` the moment of the entry that shows it
+    (microseconds). `file`, `revision`, `parts` tell of the print where it is known, `scrap` of what came off it. `id`
+    stays the same while the entries do.
     """
 
     id: str
@@ -62,8 +66,10 @@ class OpenQuestion:
     answers: tuple[PossibleAnswer, ...] = ()
 
 
-def questions(reckoned: Reckoned, since: int, closed: Sequence[str], causes: Sequence[str]) -> list[OpenQuestion]:
-    """The open questions that came up since a moment (microseconds), newest first.
+def questions(
+    reckoned: Reckoned, since: int, closed: Sequence[str], causes: Sequence[str], silences: Silences, now: int
+) -> list[OpenQuestion]:
+    """The open questions that came up since a moment (microseconds), newest first, as asked `now` (microseconds).
 
     `closed` are ids somebody closed; `causes` the shop's causes for a machine that went down.
     """
@@ -74,6 +80,7 @@ def questions(reckoned: Reckoned, since: int, closed: Sequence[str], causes: Seq
         *_start_not_noted(gaps),
         *_return_not_noted(gaps),
         *_fault_not_noted(gaps, causes),
+        *_passed_over(reckoned.gaps, silences, causes, now),
     ]
     return sorted((q for q in asked if q.id not in closed), key=lambda q: (-q.seen, q.id))
 
@@ -159,10 +166,30 @@ def _return_not_noted(gaps: pl.DataFrame) -> Iterator[OpenQuestion]:
 def _fault_not_noted(gaps: pl.DataFrame, causes: Sequence[str]) -> Iterator[OpenQuestion]:
     rows = gaps.filter((pl.col("next_found") == "down") & ~pl.col("leaves").is_in(DECLARED))
     for row in rows.iter_rows(named=True):
-        told = [{"machine": row["machine"], "cause": cause} for cause in causes]
         yield OpenQuestion(
             id=f"fault not noted:{row['next_id']}", rule="fault not noted", machine=row["machine"],
             about=row["mid"], seen=row["until"], found="down",
-            answers=tuple(PossibleAnswer(t["cause"], (Draft("WentDown", row["mid"], t),)) for t in told)
-            or (PossibleAnswer(NOBODY_KNOWS),),
+            answers=_went_down(row["machine"], row["mid"], causes) or (PossibleAnswer(NOBODY_KNOWS),),
         )  # fmt: skip
+
+
+def _passed_over(gaps: pl.DataFrame, silences: Silences, causes: Sequence[str], now: int) -> Iterator[OpenQuestion]:
+    """Machines that are silent until now, and likelier down than not."""
+    stands = (pl.col("until") == FAR) & ~pl.col("leaves").is_in(DECLARED)
+    rows = gaps.filter(stands).select("machine", "id", "t", "leaves")
+    likely = silences.found.filter(pl.col("down") > SUSPECTED).join(rows, on="machine")
+    for row in likely.filter((pl.col("t") <= pl.col("start")) & (pl.col("start") < now)).iter_rows(named=True):
+        saw = "done" if row["leaves"] == "printing" else row["leaves"]
+        idle = Draft("Looked", now, {"machine": row["machine"], "saw": saw})
+        yield OpenQuestion(
+            id=f"passed over:{row['id']}", rule="passed over", machine=row["machine"], about=row["start"], seen=now,
+            found=saw,
+            answers=(*_went_down(row["machine"], row["start"], causes), PossibleAnswer("it had no work", (idle,)),
+                     PossibleAnswer(NOBODY_KNOWS)),
+        )  # fmt: skip
+
+
+def _went_down(machine: str, at: int, causes: Sequence[str]) -> tuple[PossibleAnswer, ...]:
+    """An answer a cause."""
+    told = [{"machine": machine, "cause": cause} for cause in causes]
+    return tuple(PossibleAnswer(fields["cause"], (Draft("WentDown", at, fields),)) for fields in told)

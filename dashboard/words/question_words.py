@@ -30,6 +30,8 @@ def question_sentence(question: Question, clock: Clock) -> str:
         "start not noted": f"{found} {seen}, but no start was noted. It began about {about}: what was it?",
         "return not noted": f"{found} {seen}, but nobody noted that it was back. Was it, from {about}?",
         "fault not noted": f"found down {seen}. It went down about {about}: what was the cause?",
+        "passed over": f"nobody has been at it since {about}, while others were started beside it. "
+        "Is it down, and why?",
     }
     return f"{question.machine}: {told[question.rule]}"
 
@@ -42,7 +44,7 @@ def _print_of(question: Question) -> str:
 
 def choice_words(question: Question, choice: AnswerChoice, causes: Names) -> str:
     """The words on an answer's button."""
-    if question.rule == "fault not noted" and choice.entries:
+    if question.rule in ("fault not noted", "passed over") and choice.entries and "cause" in choice.entries[0]:
         cause = choice.entries[0]["cause"]
         return "Don't know" if cause == DONT_KNOW else causes.get(cause, cause.replace("-", " ").capitalize())
     if question.rule == "more scrap than parts" and choice.entries:

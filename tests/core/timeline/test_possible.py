@@ -6,6 +6,7 @@ import pytest
 
 from core.entries import AnyEntry, Sight
 from core.epoch import micros
+from core.habits.silences import Silences
 from core.timeline.possible import acts, expected_sight
 from core.timeline.questions import questions
 from core.timeline.reckon import STATES, Reckoned
@@ -100,4 +101,4 @@ def test_a_round_that_finds_what_it_expects_changes_nothing(state: str) -> None:
     assert sight in get_args(Sight)
     after, found = told(*STORIES[state], look(NOW, sight))
     assert after == state
-    assert questions(found, micros(when(0)), [], ["belt"]) == []
+    assert questions(found, micros(when(0)), [], ["belt"], Silences(), micros(when(0))) == []

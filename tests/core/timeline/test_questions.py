@@ -4,16 +4,25 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import NamedTuple
 
+import polars as pl
 import pytest
 
 from core.entries import AnyEntry
 from core.epoch import micros
+from core.habits.silences import Silences
 from core.timeline.questions import NOBODY_KNOWS, OpenQuestion, PossibleAnswer, questions
 from core.window import Window
 from tests.core.larkfield import at_a1, look, reckoned, start, tell, when
 
 WEEK = Window(when(0), when(7))
 CAUSES = ["nozzle", "belt", "dont-know"]
+NO_SILENCE = Silences()
+
+
+def silent(chance: float) -> Silences:
+    """A1 is silent from Wednesday to the end of the week, and down by a chance."""
+    rows = {"machine": ["A1"], "start": [micros(when(2))], "end": [micros(WEEK.end)], "down": [chance]}
+    return Silences(0.1, pl.DataFrame(rows))
 
 
 def asked(
@@ -21,8 +30,9 @@ def asked(
     since: datetime = WEEK.start,
     closed: Sequence[str] = (),
     causes: Sequence[str] = CAUSES,
+    silences: Silences = NO_SILENCE,
 ) -> list[OpenQuestion]:
-    return questions(reckoned(entries, WEEK), micros(since), closed, causes)
+    return questions(reckoned(entries, WEEK), micros(since), closed, causes, silences, micros(WEEK.end))
 
 
 class Case(NamedTuple):
@@ -200,3 +210,24 @@ def test_a_history_without_gaps_asks_nothing() -> None:
         at_a1("SetAside", when(5.6)), at_a1("PutBack", when(6)),
     ]  # fmt: skip
     assert asked(story) == []
+
+
+EMPTIED = [start(when(0)), at_a1("PartsOff", when(2))]
+
+
+def test_a_machine_that_is_passed_over_is_asked_about_when_it_is_likelier_down_than_not() -> None:
+    assert asked(EMPTIED, silences=silent(0.4)) == []
+    (question,) = asked(EMPTIED, silences=silent(0.6))
+    assert (question.rule, question.about, question.seen) == ("passed over", micros(when(2)), micros(WEEK.end))
+    assert [answer.name for answer in question.answers] == [*CAUSES, "it had no work", NOBODY_KNOWS]
+
+
+@pytest.mark.parametrize("name", ["belt", "it had no work"])
+def test_whatever_is_answered_of_a_machine_passed_over_it_is_silent_no_more(name: str) -> None:
+    (question,) = asked(EMPTIED, silences=silent(0.9))
+    (answer,) = (a for a in question.answers if a.name == name)
+    assert asked([*EMPTIED, *told(answer)], silences=silent(0.9)) == []
+
+
+def test_a_machine_somebody_has_been_at_since_is_not_asked_about() -> None:
+    assert asked([*EMPTIED, start(when(6))], silences=silent(0.9)) == []

@@ -241,6 +241,7 @@ BACK = AnswerChoice(name="it was back then", entries=[{"kind": "CameBack"}])
 FAN = AnswerChoice(name="fan", entries=[{"kind": "WentDown", "cause": "fan"}])
 BELT = AnswerChoice(name="belt-off", entries=[{"kind": "WentDown", "cause": "belt-off"}])
 DONT_KNOW = AnswerChoice(name="dont-know", entries=[{"kind": "WentDown", "cause": "dont-know"}])
+IDLE = AnswerChoice(name="it had no work", entries=[{"kind": "Looked", "saw": "empty"}])
 NOBODY = AnswerChoice(name="nobody knows", entries=[])
 
 ASKED = [
@@ -268,6 +269,11 @@ ASKED = [
         question("fault not noted", "down", [FAN, BELT, DONT_KNOW]),
         "P07: found down Wed 07:30. It went down about Tue 12:30: what was the cause?",
         ["Fan noisy", "Belt off", "Don't know"],
+    ),
+    (
+        question("passed over", "empty", [FAN, DONT_KNOW, IDLE, NOBODY]),
+        "P07: nobody has been at it since Tue 12:30, while others were started beside it. Is it down, and why?",
+        ["Fan noisy", "Don't know", "It had no work", "Nobody knows"],
     ),
 ]
 
