@@ -28,8 +28,8 @@ def how_sure(
     weeks: int,
     progress: Callable[[float], None] = lambda _: None,
 ) -> str:
-    """The report over so many rooms of each of these families (or all), with each of these shares of entries missing, over so
-    many weeks of each.
+    """The report over so many weeks of so many rooms of each of these families (or all), with each of these shares of
+    entries missing.
 
     `progress` is told the share done. Two cores judge 20 rooms of every family, with all shares, in some 40 minutes.
     """
