@@ -48,7 +48,7 @@ def worst(found: Sequence[Trial]) -> str:
     groups = grouped(found, lambda trial: (trial.family, trial.pattern, trial.missing))
     weeks = {(*group, what): of for group, mine in groups.items() for what, of in _shop_weeks(mine)}
     (family, pattern, missing, what), least = min(weeks.items(), key=lambda one: share_held(one[1]))
-    off = off_by(least)
+    off = np.abs([week.off for week in least])
     return (
         f"worst: {family}, {pattern}, {missing:.0%} missing: the range of {what} held {share_held(least):.0%} of "
         f"{len(least)} shop-weeks, off by {np.median(off):.2f} points, 95th {np.quantile(off, 0.95):.2f}"
@@ -66,11 +66,6 @@ def grouped(items: Iterable[Item], key: Callable[[Item], Key]) -> dict[Key, list
 def share_held(judged: Sequence[Judged]) -> float:
     """The share of the ranges that hold the truth."""
     return float(np.mean([one.held for one in judged]))
-
-
-def off_by(judged: Sequence[Judged]) -> np.ndarray:
-    """How far the best values are from the truth, either way."""
-    return np.abs([one.best - one.true for one in judged])
 
 
 def _shop_weeks(found: Sequence[Trial]) -> list[tuple[str, list[Judged]]]:
@@ -119,7 +114,7 @@ def _row(name: str, hours: Sequence[Hours]) -> str:
 
 def _columns(judged: Sequence[Judged]) -> str:
     width = np.mean([one.high - one.low for one in judged])
-    return f"{_errors([one.best - one.true for one in judged])}  {width:5.2f}  {share_held(judged):6.1%}"
+    return f"{_errors([one.off for one in judged])}  {width:5.2f}  {share_held(judged):6.1%}"
 
 
 def _errors(off: Sequence[float]) -> str:

@@ -48,6 +48,11 @@ class Judged:
         """Whether the range holds the truth."""
         return self.low - 1e-9 <= self.true <= self.high + 1e-9
 
+    @property
+    def off(self) -> float:
+        """How far the best value is above the truth."""
+        return self.best - self.true
+
 
 @dataclass(frozen=True)
 class Hours:
