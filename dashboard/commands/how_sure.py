@@ -11,7 +11,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from dashboard.commands.trials import SIGHTINGS, Hours, Judged, Trial, Week, trials
+from dashboard.commands.trials import SIGHTINGS, Judged, JudgedHours, JudgedWeek, Trial, trials
 from demo.rooms.families import FAMILIES, SET_APART
 
 Item = TypeVar("Item")
@@ -101,13 +101,13 @@ def _of_family(family: str, found: Sequence[Trial]) -> Iterator[str]:
     yield _files([file for trial in found for file in trial.files])
 
 
-def _parts(groups: dict[str, list[tuple[str, str, Hours]]]) -> Iterator[str]:
+def _parts(groups: dict[str, list[tuple[str, str, JudgedHours]]]) -> Iterator[str]:
     """A line a group, where there are several."""
     for name in sorted(groups) if len(groups) > 1 else []:
         yield _row(f"  {name}", [hours for _, _, hours in groups[name]])
 
 
-def _row(name: str, hours: Sequence[Hours]) -> str:
+def _row(name: str, hours: Sequence[JudgedHours]) -> str:
     both = [_columns([one.printing for one in hours]), _columns([one.down for one in hours])]
     return f"  {name:28}{'   '.join(both)}  {len(hours):6}"
 
@@ -123,7 +123,7 @@ def _errors(off: Sequence[float]) -> str:
     return f"{np.median(either):6.2f}  {np.quantile(either, 0.95):5.2f}  {np.mean(off):+5.2f}"
 
 
-def _plain(weeks: Sequence[Week]) -> str:
+def _plain(weeks: Sequence[JudgedWeek]) -> str:
     return f"  {'  to a plain reader':28}{_errors([week.plain for week in weeks])}"
 
 

@@ -55,7 +55,7 @@ class Judged:
 
 
 @dataclass(frozen=True)
-class Hours:
+class JudgedHours:
     """What is judged together: printing and downtime of the shop (points of machine time) or of a machine (hours)."""
 
     printing: Judged
@@ -63,14 +63,14 @@ class Hours:
 
 
 @dataclass(frozen=True)
-class Week:
+class JudgedWeek:
     """One week of a room: its kind, the shop's hours and each machine's, and how far off a plain reader's printing is
     (points of machine time).
     """
 
     kind: str
-    shop: Hours
-    machines: list[Hours]
+    shop: JudgedHours
+    machines: list[JudgedHours]
     plain: float
 
 
@@ -81,7 +81,7 @@ class Trial:
     family: str
     pattern: str
     missing: float
-    weeks: list[Week]
+    weeks: list[JudgedWeek]
     files: list[Judged]
 
 
@@ -122,22 +122,22 @@ def judged_windows(told: Told, weeks: int) -> list[Window]:
     ]  # fmt: skip
 
 
-def judged_week(log: Log, told: Told, window: Window) -> Week:
+def judged_week(log: Log, told: Told, window: Window) -> JudgedWeek:
     """Judge one week, as it stands when the entries end."""
     got, true = answers.hours(log, window, "machine", told.end), true_hours(told, window)
     point = 100 / sum(true.values())
     printing, down = of_machines(true, ("printing",)), of_machines(true, OUT_OF_SERVICE)
-    shop = Hours(
+    shop = JudgedHours(
         _judged(sum(printing.values()), got.whole.productive_time, point),
         _judged(sum(down.values()), got.whole.equipment_downtime, point),
     )
     machines = [
-        Hours(_judged(printing.get(one.group, 0.0), one.productive_time),
+        JudgedHours(_judged(printing.get(one.group, 0.0), one.productive_time),
               _judged(down.get(one.group, 0.0), one.equipment_downtime))
         for one in got.groups
     ]  # fmt: skip
     plain = point * (plain_hours(told, window) - sum(printing.values()))
-    return Week(kind_of_week(told, window), shop, machines, plain)
+    return JudgedWeek(kind_of_week(told, window), shop, machines, plain)
 
 
 def true_hours(told: Told, window: Window) -> dict[tuple[str, str], float]:

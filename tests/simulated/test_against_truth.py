@@ -10,7 +10,7 @@ import pytest
 
 from core.log.store import Log
 from core.window import Window
-from dashboard.commands.trials import Week, judged_week, trial
+from dashboard.commands.trials import JudgedWeek, judged_week, trial
 from demo.make import make
 from demo.people import NO_SLIPS, ONE_IN_FIVE, Slips
 from demo.rooms.larkfield import UNTIL, told_of
@@ -18,7 +18,7 @@ from demo.rooms.larkfield import UNTIL, told_of
 MACHINES, WEEKS = 36, 13
 
 
-def judged(folder: Path, slips: Slips, seed: int) -> list[Week]:
+def judged(folder: Path, slips: Slips, seed: int) -> list[JudgedWeek]:
     """Every other of eight weeks: the first four teach the shop its pace, and nobody is back from the last weekend."""
     truth = make(folder / f"{seed}.duckdb", machines=MACHINES, weeks=WEEKS, seed=seed, until=UNTIL, slips=slips)
     told = told_of(truth, seed, "one shift")

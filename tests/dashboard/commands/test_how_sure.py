@@ -3,7 +3,7 @@
 import re
 
 from dashboard.commands import how_sure
-from dashboard.commands.trials import Hours, Judged, Trial, Week
+from dashboard.commands.trials import Judged, JudgedHours, JudgedWeek, Trial
 
 
 def judged(off: float, held: bool = True) -> Judged:
@@ -14,11 +14,11 @@ def judged(off: float, held: bool = True) -> Judged:
 GOOD, BAD = judged(0.2), judged(0.2, held=False)
 
 
-def week(printing: Judged = GOOD, down: Judged = GOOD, kind: str = "usual", plain: float = 0.0) -> Week:
-    return Week(kind, Hours(printing, down), [Hours(printing, down)] * 3, plain)
+def week(printing: Judged = GOOD, down: Judged = GOOD, kind: str = "usual", plain: float = 0.0) -> JudgedWeek:
+    return JudgedWeek(kind, JudgedHours(printing, down), [JudgedHours(printing, down)] * 3, plain)
 
 
-def room(family: str, weeks: list[Week], pattern: str = "one shift", missing: float = 0.2) -> Trial:
+def room(family: str, weeks: list[JudgedWeek], pattern: str = "one shift", missing: float = 0.2) -> Trial:
     return Trial(family, pattern, missing, weeks, [])
 
 
