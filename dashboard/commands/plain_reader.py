@@ -10,7 +10,7 @@ from itertools import groupby, pairwise
 from operator import attrgetter
 from statistics import fmean
 
-from core.entries import AnyEntry, EntryVoided, PrintStarted
+from core.entries import AtMachine, EntryVoided, PrintStarted, moment
 from core.setup import PrintFile
 from core.window import Window
 from demo.rooms.told import Told
@@ -43,11 +43,15 @@ def stated(told: Told) -> dict[tuple[str, int], float]:
     return {(row.file, row.revision): row.hours for row in told.rows if isinstance(row, PrintFile)}
 
 
-def words(told: Told, kinds: Sequence[str] = WORDS) -> dict[str, list[AnyEntry]]:
-    """What was said of each machine and not taken back, in the order in which it is said to have happened."""
+def words(told: Told, kinds: Sequence[str] = WORDS) -> dict[str, list[AtMachine]]:
+    """What was said of each machine and not taken back, in the order in which it is said to have happened; parts come
+    off before the next print starts where both have the same time.
+    """
     void = {entry.which for entry in told.entries if isinstance(entry, EntryVoided)}
-    kept = [entry for entry in told.entries if entry.kind in kinds and entry.id not in void]
-    in_order = sorted(kept, key=attrgetter("machine", "at"))
+    kept = [
+        entry for entry in told.entries if isinstance(entry, AtMachine) and entry.kind in kinds and entry.id not in void
+    ]
+    in_order = sorted(kept, key=lambda entry: (entry.machine, moment(entry)))
     return {machine: list(said) for machine, said in groupby(in_order, attrgetter("machine"))}
 
 

@@ -10,7 +10,7 @@ from typing import NamedTuple, get_args
 
 import numpy as np
 
-from core.entries import AnyEntry, Looked, PrintStarted, Sight
+from core.entries import AtMachine, Looked, PrintStarted, Sight
 from core.setup import Machine, Setup
 from core.staffed import staffed_spells
 from core.window import Window
@@ -60,10 +60,10 @@ def pieces(told: Told) -> list[Piece]:
 
 
 def _of_machine(
-    told: Told, machine: str, said: Sequence[AnyEntry], whole: Callable[[PrintStarted], float], mean: float
+    told: Told, machine: str, said: Sequence[AtMachine], whole: Callable[[PrintStarted], float], mean: float
 ) -> Iterator[Piece]:
-    last = (told.end - told.start).total_seconds() / 3600
-    marks = [(0.0, "", None), *((_hours(told, word.at), _name(word), word) for word in said), (last, "", None)]
+    ends = (0.0, "", None), (_hours(told, told.end), "", None)
+    marks = [ends[0], *((_hours(told, word.at), _name(word), word) for word in said), ends[1]]
     known: tuple[float, float] | None = None
     for (after, left, word), (before, right, _) in pairwise(marks):
         if left == "PrintStarted":
@@ -76,7 +76,7 @@ def _of_machine(
             yield Piece(machine, between, start, end, after, before, begun, lasts)
 
 
-def _name(word: AnyEntry) -> str:
+def _name(word: AtMachine) -> str:
     if isinstance(word, Looked):
         return f"saw {word.saw}"
     return "proving" if isinstance(word, PrintStarted) and word.proving else word.kind
@@ -89,11 +89,12 @@ def _weeks(start: float, end: float) -> Iterator[tuple[float, float]]:
 
 
 def _hours(told: Told, moment: datetime) -> float:
-    return (moment - told.start).total_seconds() / 3600
+    """Hours since the entries begin; what is said to lie beyond either end lies there."""
+    return (min(max(moment, told.start), told.end) - told.start).total_seconds() / 3600
 
 
 def _true_times(told: Told) -> Callable[[PrintStarted], float]:
-    """What a print that is said to have been started truly takes: as the last of its file on that model did."""
+    """What a print that is said to have been started truly takes: as the one of its file on that model that is nearest in time."""
     models = {row.machine: row.model for row in told.rows if isinstance(row, Machine)}
     hours, factor = stated(told), true_factor(told)
     runs: dict[tuple[str, int, str], list[tuple[datetime, float]]] = {}

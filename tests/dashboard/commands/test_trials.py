@@ -68,6 +68,10 @@ def test_or_until_the_next_word_of_its_machine(word: AnyEntry) -> None:
     assert plain_hours(room([started(1), word, off(2, "P2")]), WEEK) == pytest.approx(4)
 
 
+def test_parts_that_came_off_in_the_minute_of_the_next_start_are_those_before_it() -> None:
+    assert plain_hours(room([started(1), started(5), off(5)]), WEEK) == pytest.approx(4 + 10)
+
+
 def test_the_plain_reader_reads_no_looks_and_nothing_that_was_taken_back() -> None:
     wrong = off(3).model_copy(update={"id": UUID(int=7)})
     look = Looked(at=at(4), noted_at=at(4), by="AM", machine="P1", saw="empty")
