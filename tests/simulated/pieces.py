@@ -94,7 +94,7 @@ def _hours(told: Told, moment: datetime) -> float:
 
 
 def _true_times(told: Told) -> Callable[[PrintStarted], float]:
-    """What a print that is said to have been started truly takes: as the one of its file on that model that is nearest in time."""
+    """What a print that is said to have been started truly takes: as the nearest in time of its file on that model."""
     models = {row.machine: row.model for row in told.rows if isinstance(row, Machine)}
     hours, factor = stated(told), true_factor(told)
     runs: dict[tuple[str, int, str], list[tuple[datetime, float]]] = {}
