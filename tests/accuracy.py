@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from tests import tiers
+
 PAPER = Path(__file__).with_name("ACCURACY.md")
 HEAD = """# How sure the figures are
 
@@ -57,6 +59,7 @@ def sections(paper: str) -> dict[str, str]:
 
 def measure(names: list[str]) -> None:
     """Run the commands of these sections, one by one, and write each as it is done; the others stay."""
+    tiers.take_one_thread()
     for name in names:
         one = MEASURED[name]
         ran = subprocess.run([sys.executable, "-m", *one.command], check=True, stdout=subprocess.PIPE, text=True)

@@ -1,9 +1,15 @@
 """The calibration report as text: what is judged by hand must come out as it is."""
 
 import re
+from typing import Any
 
+import pytest
+from click.testing import CliRunner
+
+from dashboard.cli import roundsheet
 from dashboard.commands import how_sure
 from dashboard.commands.trials import Judged, JudgedHours, JudgedWeek, Trial
+from demo.rooms.families import FAMILIES
 
 
 def judged(off: float, held: bool = True) -> Judged:
@@ -102,3 +108,25 @@ def test_every_pattern_of_shifts_and_kind_of_week_has_a_line_for_printing_and_do
 
 def test_where_no_file_was_seen_often_it_says_so() -> None:
     assert how_sure.report([room("lone", [week()])]).endswith("what a file takes, seen 20 times or more: no file was")
+
+
+def test_the_command_judges_what_it_is_asked_to(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = []
+
+    def told(*what: Any) -> list[Trial]:
+        asked.append(what[:4])
+        return [room("rounds", [week()])]
+
+    monkeypatch.setattr(how_sure, "trials", told)
+    chosen = ["--rooms", "2", "--family", "rounds", "--missing", "0.1", "--missing", "0.3", "--weeks", "1"]
+    ran = CliRunner().invoke(roundsheet, ["report", "--how-sure", *chosen])
+    assert ran.stdout.startswith("worst: rounds, one shift, 20% missing")
+    CliRunner().invoke(roundsheet, ["report", "--how-sure"])
+    assert asked == [(2, ("rounds",), (0.1, 0.3), 1), (20, FAMILIES, (0.0, 0.2, 0.4), 4)]
+
+
+def test_a_family_that_there_is_not_is_refused_with_those_there_are() -> None:
+    ran = CliRunner().invoke(roundsheet, ["report", "--how-sure", "--family", "round"])
+    assert ran.exit_code != 0
+    assert ran.exception
+    assert "larkfield, queues, bursts, rounds, crews" in str(ran.exception) + ran.output
