@@ -179,12 +179,29 @@ def tables(shop: Path, folder: Path, at: str | None, parquet: bool) -> None:
     "--rooms", type=click.IntRange(1, 500), default=20, show_default=True, help="So many rooms of each family."
 )
 @click.option("--family", "families", multiple=True, help="Rooms of this family alone; may be given several times.")
+@click.option(
+    "--missing",
+    multiple=True,
+    type=click.FloatRange(0, 0.9),
+    default=(0.0, 0.2, 0.4),
+    show_default=True,
+    help="With this share of the entries missing; may be given several times.",
+)
+@click.option("--weeks", type=click.IntRange(1, 8), default=4, show_default=True, help="So many weeks of each room.")
 def report(  # noqa: PLR0913, PLR0917 - an argument an option
-    shop: Path, at: str | None, as_json: bool, sheet: Path | None, how_sure: bool, rooms: int, families: tuple[str, ...]
+    shop: Path,
+    at: str | None,
+    as_json: bool,
+    sheet: Path | None,
+    how_sure: bool,
+    rooms: int,
+    families: tuple[str, ...],
+    missing: tuple[float, ...],
+    weeks: int,
 ) -> None:
     """What the owner's page says."""
     if how_sure:
-        _print_how_sure(rooms, families)
+        _print_how_sure(rooms, families, missing, weeks)
         return
     _one_answer(sheet, as_json)
     if sheet:
@@ -246,7 +263,7 @@ def _ask(shop: Path, name: str, progress: Callable[[float], None] | None = None,
     return ask(shop, name, progress, **arguments)
 
 
-def _print_how_sure(rooms: int, families: Sequence[str]) -> None:
+def _print_how_sure(rooms: int, families: Sequence[str], missing: Sequence[float], weeks: int) -> None:
     from dashboard.commands.how_sure import how_sure
     from demo.rooms.families import FAMILIES
 
@@ -254,7 +271,7 @@ def _print_how_sure(rooms: int, families: Sequence[str]) -> None:
         if family not in FAMILIES:
             raise Refused("family", f"There is no family of rooms '{family}': name one of {', '.join(FAMILIES)}.")
     with _progress("Reckoning invented rooms") as progress:
-        told = how_sure(rooms, families, progress)
+        told = how_sure(rooms, families, missing, weeks, progress)
     click.echo(told)
 
 

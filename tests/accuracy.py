@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from demo.rooms.families import SET_APART
+from tests import tiers
 
 PAPER = Path(__file__).with_name("ACCURACY.md")
 HEAD = """# How sure the figures are
@@ -39,11 +39,9 @@ class Measured:
         return f"## {self.asks}\n\n`{command}`, {day:%d %b %Y}:\n\n```\n{lines}\n```\n"
 
 
-#: On the families on which nothing was tuned; without them, all are judged.
-APART = tuple(word for family in SET_APART for word in ("--family", family))
-HOW_SURE = ("dashboard", "report", "--how-sure", "--rooms", "2", *APART)
 MEASURED = {
-    "how_sure": Measured("How far off hours and files are", HOW_SURE),
+    "how_sure": Measured("How far off hours and files are", ("dashboard", "report", "--how-sure", "--rooms", "20")),
+    "taught_reader": Measured("How far off what can be said is", ("tests.simulated.taught_reader", "6", "100")),
     "run_outs": Measured("Are prints that starve foretold", ("tests.simulated.run_outs", "20")),
     "stock_years": Measured("Do deliveries come in time", ("tests.simulated.stock_years",)),
     "promises": Measured("Do promises hold", ("tests.simulated.promises", "20")),
@@ -61,6 +59,7 @@ def sections(paper: str) -> dict[str, str]:
 
 def measure(names: list[str]) -> None:
     """Run the commands of these sections, one by one, and write each as it is done; the others stay."""
+    tiers.take_one_thread()
     for name in names:
         one = MEASURED[name]
         ran = subprocess.run([sys.executable, "-m", *one.command], check=True, stdout=subprocess.PIPE, text=True)

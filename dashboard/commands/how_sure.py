@@ -1,210 +1,135 @@
-"""How far off the reckoning is and how often its ranges hold the truth, on families of invented rooms.
+"""How far off the reckoning is and how often its ranges hold the truth, on families of invented rooms, worst first.
 
-Shares no code with what it judges: true hours are added up here from the turns of the rooms, and the answers are those
-that the pages show. The family that fares worst comes first. Constants were found on some of the families; those set
-apart nobody looked at meanwhile.
+Beside it stands a plain reader of the same entries. Constants were found on some of the families; those set apart
+nobody looked at meanwhile.
 """
 
 from __future__ import annotations
 
-import os
-import tempfile
-from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from dataclasses import dataclass, field, fields
-from datetime import timedelta
-from itertools import pairwise
-from pathlib import Path
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from typing import TypeVar
 
 import numpy as np
 
-from core import answers
-from core.estimate import Estimate
-from core.log.record import record_many
-from core.log.store import Log
-from core.setup import Machine
-from core.window import Window
+from dashboard.commands.trials import SIGHTINGS, Judged, JudgedHours, JudgedWeek, Trial, trials
 from demo.rooms.families import FAMILIES, SET_APART
-from demo.rooms.told import OUT_OF_SERVICE, Told
 
-#: The shares of entries that are missing.
-MISSING = (0.0, 0.2, 0.4)
-#: Of ten weeks of entries four are judged, all but the last of the last five.
-JUDGED_WEEKS = 4
-#: A file's time is judged from so many sightings on.
-SIGHTINGS = 20
-#: Half the width of a bar of the chart, in points; the bars reach so far.
-STEP, REACH, WIDEST = 0.25, 3.0, 48
+Item = TypeVar("Item")
+Key = TypeVar("Key", bound=Hashable)
+
+COLUMNS = "   off   95th   mean  range    held"
+HEAD = [f"{'':30}{'printing':^35}   {'downtime':^35}", f"{'':30}{COLUMNS}   {COLUMNS}  number"]
 
 
-@dataclass(frozen=True)
-class Judged:
-    """One figure: its true value and the reckoned low, best, high."""
+def how_sure(
+    rooms: int,
+    families: Sequence[str],
+    missing: Sequence[float],
+    weeks: int,
+    progress: Callable[[float], None] = lambda _: None,
+) -> str:
+    """The report over so many weeks of so many rooms of each of these families (or all), with each of these shares of
+    entries missing.
 
-    true: float
-    low: float
-    best: float
-    high: float
-
-    @property
-    def held(self) -> bool:
-        """Whether the range holds the truth."""
-        return self.low - 1e-9 <= self.true <= self.high + 1e-9
-
-
-@dataclass(frozen=True)
-class Trial:
-    """A room, judged: printing and downtime of its weeks (points of machine time) and of each machine's weeks (hours),
-    and what files take (hours) that were seen often enough.
+    `progress` is told the share done. Two cores judge 20 rooms of every family, with all shares, in some 40 minutes.
     """
-
-    family: str
-    pattern: str
-    missing: float
-    printing: list[Judged] = field(default_factory=list)
-    down: list[Judged] = field(default_factory=list)
-    machines_printing: list[Judged] = field(default_factory=list)
-    machines_down: list[Judged] = field(default_factory=list)
-    files: list[Judged] = field(default_factory=list)
+    return report(trials(rooms, families or FAMILIES, missing, weeks, progress))
 
 
-def how_sure(rooms: int, families: Sequence[str] = (), progress: Callable[[float], None] = lambda _: None) -> str:
-    """The report over so many rooms of each of these families (or all), with every share of entries missing.
-
-    `progress` is told the share done.
-    """
-    jobs = [
-        (family, seed, missing)
-        for family in families or FAMILIES for seed in range(1, rooms + 1) for missing in MISSING
-    ]  # fmt: skip
-    trials = []
-    with ProcessPoolExecutor(os.cpu_count()) as pool:
-        for done in as_completed([pool.submit(trial, *job) for job in jobs]):
-            trials.append(done.result())
-            progress(len(trials) / len(jobs))
-    return "\n\n".join(_of_share(trials, missing) for missing in MISSING)
+def report(found: Sequence[Trial]) -> str:
+    """What these trials come to: the worst in one line, then every share of entries missing."""
+    by_share = grouped(found, lambda trial: trial.missing)
+    legend = "off: at the median and the 95th percentile; points of machine time, of a machine's week hours"
+    return "\n\n".join([worst(found), legend, *(_of_share(share, by_share[share]) for share in sorted(by_share))])
 
 
-def trial(family: str, seed: int, missing: float) -> Trial:
-    """Some weeks of a room of which a share of the entries is missing."""
-    told = FAMILIES[family](seed, missing)
-    found = Trial(family, told.pattern, missing)
-    with tempfile.TemporaryDirectory() as folder, Log.open(Path(folder) / "shop.duckdb") as log:
-        log.append_setup(list(told.rows), noted_at=told.start)
-        record_many(log, list(told.entries), now=told.end)
-        for n in range(JUDGED_WEEKS + 1, 1, -1):
-            judge_week(log, told, Window(told.end - timedelta(weeks=n), told.end - timedelta(weeks=n - 1)), found)
-        _judge_files(log, told, found)
-    return found
-
-
-def true_hours(told: Told, window: Window) -> dict[tuple[str, str], float]:
-    """True hours per machine and state in the window."""
-    hours: dict[tuple[str, str], float] = {}
-    for machine, steps in told.turns.items():
-        for (start, state), (end, _) in pairwise([*steps, (told.end, "")]):
-            lasted = (min(end, window.end) - max(start, window.start)).total_seconds() / 3600
-            if lasted > 0:
-                hours[machine, state] = hours.get((machine, state), 0.0) + lasted
-    return hours
-
-
-def judge_week(log: Log, told: Told, window: Window, found: Trial) -> None:
-    """Judge one week, as it stands when the entries end."""
-    got, true = answers.hours(log, window, "machine", told.end), true_hours(told, window)
-    point = 100 / sum(true.values())
-    printing, down = _of_machines(true, ("printing",)), _of_machines(true, OUT_OF_SERVICE)
-    found.printing.append(_judged(sum(printing.values()), got.whole.productive_time, point))
-    found.down.append(_judged(sum(down.values()), got.whole.equipment_downtime, point))
-    for group in got.groups:
-        found.machines_printing.append(_judged(printing.get(group.group, 0.0), group.productive_time))
-        found.machines_down.append(_judged(down.get(group.group, 0.0), group.equipment_downtime))
-
-
-def _of_machines(true: dict[tuple[str, str], float], states: Sequence[str]) -> dict[str, float]:
-    hours: dict[str, float] = {}
-    for (machine, state), lasted in true.items():
-        if state in states:
-            hours[machine] = hours.get(machine, 0.0) + lasted
-    return hours
-
-
-def _judged(true: float, told: Estimate, unit: float = 1.0) -> Judged:
-    return Judged(*(unit * value for value in (true, told.low, told.best, told.high)))
-
-
-def _judge_files(log: Log, told: Told, found: Trial) -> None:
-    """The times of files against those of their last prints: a machine's new software may have changed them."""
-    models = {row.machine: row.model for row in told.rows if isinstance(row, Machine)}
-    true = {(run.file, run.revision, models[run.machine]): run.whole for run in told.runs}
-    for time in answers.report(log, told.end - timedelta(hours=1)).print_times:
-        if time.seen >= SIGHTINGS and (time.file, time.revision, time.model) in true:
-            found.files.append(_judged(true[time.file, time.revision, time.model], time.takes))
-
-
-def _of_share(trials: Sequence[Trial], missing: float) -> str:
-    """All families with this share of entries missing, the one whose ranges hold least often first."""
-    mine = [trial for trial in trials if trial.missing == missing]
-    families = dict.fromkeys(trial.family for trial in mine)
-    worst = sorted(families, key=lambda family: _least_held([t for t in mine if t.family == family]))
-    told = [_of([trial for trial in mine if trial.family == family]) for family in worst]
-    return "\n\n".join([f"{missing:.0%} of the entries missing, the worst family first", *told])
-
-
-def _least_held(trials: Sequence[Trial]) -> float:
-    weeks = [week for t in trials for week in t.printing], [week for t in trials for week in t.down]
-    return min(float(np.mean([week.held for week in of])) for of in weeks)
-
-
-def _of(trials: Sequence[Trial]) -> str:
-    """One family."""
-    family = trials[0].family
-    rooms = "1 room" if len(trials) == 1 else f"{len(trials)} rooms"
-    apart = ", set apart" if family in SET_APART else ""
-    of = {each.name: [one for t in trials for one in getattr(t, each.name)] for each in fields(Trial)[3:]}
-    files, printing, down = of["files"], of["machines_printing"], of["machines_down"]
-    close = np.mean([abs(f.best / f.true - 1) <= 0.02 for f in files]) if files else 0.0
-    lines = [
-        "share of machine time, points   median off   95th   mean    range   held the truth",
-        _line("printing, a shop's week", of["printing"]),
-        *_by_pattern(trials),
-        _line("downtime, a shop's week", of["down"]),
-        f"a machine's week: printing held in {_held(printing)}, downtime in {_held(down)}",
-        f"what a file takes, seen {SIGHTINGS} times or more: within 2 % in {close:.1%}, held in {_held(files)}",
-        "",
-        "How far off printing was, points of machine time; a bar for every half point",
-        *_bars([week.best - week.true for week in of["printing"]]),
-    ]
-    title = f"{family}{apart}: {rooms}, {JUDGED_WEEKS} weeks of each"
-    return "\n".join([title, *(f"  {line}".rstrip() for line in lines)])
-
-
-def _by_pattern(trials: Sequence[Trial]) -> list[str]:
-    """The printing of each pattern of shifts, where there are several."""
-    patterns = sorted({trial.pattern for trial in trials})
-    weeks = {name: [week for t in trials if t.pattern == name for week in t.printing] for name in patterns}
-    return [_line(f"  {name}", weeks[name]) for name in patterns] if len(patterns) > 1 else []
-
-
-def _line(name: str, weeks: Sequence[Judged]) -> str:
-    off = np.array([week.best - week.true for week in weeks])
-    width = np.mean([week.high - week.low for week in weeks])
+def worst(found: Sequence[Trial]) -> str:
+    """The shop-weeks whose ranges held least often, of all families, patterns of shifts and shares missing."""
+    groups = grouped(found, lambda trial: (trial.family, trial.pattern, trial.missing))
+    weeks = {(*group, what): of for group, mine in groups.items() for what, of in _shop_weeks(mine)}
+    (family, pattern, missing, what), least = min(weeks.items(), key=lambda one: share_held(one[1]))
+    off = np.abs([week.off for week in least])
     return (
-        f"{name:30}  {np.median(np.abs(off)):10.2f}  {np.quantile(np.abs(off), 0.95):5.2f}  {off.mean():+5.2f}  "
-        f"{width:5.1f}   {_held(weeks)}"
+        f"worst: {family}, {pattern}, {missing:.0%} missing: the range of {what} held {share_held(least):.0%} of "
+        f"{len(least)} shop-weeks, off by {np.median(off):.2f} points, 95th {np.quantile(off, 0.95):.2f}"
     )
 
 
-def _held(judged: Sequence[Judged]) -> str:
-    return f"{np.mean([one.held for one in judged]):.1%} of {len(judged)}" if judged else "none of none"
+def grouped(items: Iterable[Item], key: Callable[[Item], Key]) -> dict[Key, list[Item]]:
+    """The items that have the same key, each in its order."""
+    groups: dict[Key, list[Item]] = {}
+    for item in items:
+        groups.setdefault(key(item), []).append(item)
+    return groups
 
 
-def _bars(off: Sequence[float]) -> list[str]:
-    """A bar a line: how often the error was about so much; the ends take in what lies beyond."""
-    middles = np.arange(-REACH, REACH + STEP, 2 * STEP)
-    near = np.clip(np.round(np.array(off) / (2 * STEP)) + len(middles) // 2, 0, len(middles) - 1).astype(int)
-    counts = np.bincount(near, minlength=len(middles))
-    return [
-        f"{middle:+5.1f}  {'#' * round(WIDEST * count / counts.max())} {count or ''}"
-        for middle, count in zip(middles, counts, strict=True)
-    ]
+def share_held(judged: Sequence[Judged]) -> float:
+    """The share of the ranges that hold the truth."""
+    return float(np.mean([one.held for one in judged]))
+
+
+def _shop_weeks(found: Sequence[Trial]) -> list[tuple[str, list[Judged]]]:
+    shops = [week.shop for trial in found for week in trial.weeks]
+    return [("printing", [shop.printing for shop in shops]), ("downtime", [shop.down for shop in shops])]
+
+
+def _of_share(missing: float, found: Sequence[Trial]) -> str:
+    """All families with this share of entries missing, the one whose ranges hold least often first."""
+    worst_first = sorted(grouped(found, lambda trial: trial.family).items(), key=lambda one: _least_held(one[1]))
+    told = ["\n".join(_of_family(family, mine)) for family, mine in worst_first]
+    return "\n\n".join(["\n".join([f"{missing:.0%} of the entries missing, the worst family first", *HEAD]), *told])
+
+
+def _least_held(found: Sequence[Trial]) -> float:
+    patterns = grouped(found, lambda trial: trial.pattern).values()
+    return min(share_held(weeks) for mine in patterns for _, weeks in _shop_weeks(mine))
+
+
+def _of_family(family: str, found: Sequence[Trial]) -> Iterator[str]:
+    """One family: its shops' weeks, by pattern of shifts and by kind of week, its machines' weeks, its files."""
+    rooms = "1 room" if len(found) == 1 else f"{len(found)} rooms"
+    yield f"{family}{', set apart' if family in SET_APART else ''}: {rooms}"
+    weeks = [(trial.pattern, week) for trial in found for week in trial.weeks]
+    shops = [(pattern, week.kind, week.shop) for pattern, week in weeks]
+    yield _row("a shop's week", [shop for _, _, shop in shops])
+    yield from _parts(grouped(shops, lambda one: one[0]))
+    yield from _parts(grouped(shops, lambda one: one[1]))
+    yield _plain([week for _, week in weeks])
+    machines = [(pattern, week.kind, machine) for pattern, week in weeks for machine in week.machines]
+    yield _row("a machine's week, h", [machine for _, _, machine in machines])
+    yield from _parts(grouped(machines, lambda one: one[0]))
+    yield _files([file for trial in found for file in trial.files])
+
+
+def _parts(groups: dict[str, list[tuple[str, str, JudgedHours]]]) -> Iterator[str]:
+    """A line a group, where there are several."""
+    for name in sorted(groups) if len(groups) > 1 else []:
+        yield _row(f"  {name}", [hours for _, _, hours in groups[name]])
+
+
+def _row(name: str, hours: Sequence[JudgedHours]) -> str:
+    both = [_columns([one.printing for one in hours]), _columns([one.down for one in hours])]
+    return f"  {name:28}{'   '.join(both)}  {len(hours):6}"
+
+
+def _columns(judged: Sequence[Judged]) -> str:
+    width = np.mean([one.high - one.low for one in judged])
+    return f"{_errors([one.off for one in judged])}  {width:5.2f}  {share_held(judged):6.1%}"
+
+
+def _errors(off: Sequence[float]) -> str:
+    """The median and the 95th percentile either way, and the mean."""
+    either = np.abs(off)
+    return f"{np.median(either):6.2f}  {np.quantile(either, 0.95):5.2f}  {np.mean(off):+5.2f}"
+
+
+def _plain(weeks: Sequence[JudgedWeek]) -> str:
+    return f"  {'  to a plain reader':28}{_errors([week.plain for week in weeks])}"
+
+
+def _files(files: Sequence[Judged]) -> str:
+    asked = f"  what a file takes, seen {SIGHTINGS} times or more:"
+    if not files:
+        return f"{asked} no file was"
+    close = np.mean([abs(file.best / file.true - 1) <= 0.02 for file in files])
+    return f"{asked} within 2 % in {close:.1%}, held in {share_held(files):.1%} of {len(files)}"
