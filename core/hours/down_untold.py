@@ -25,7 +25,7 @@ OVER_BEFORE = 0.5
 DOWN_UNSEEN = 0.8
 #: How far the share of machines without a word that are down may be off (one standard deviation), and the logarithm of
 #: the odds that silences are.
-SILENT_DOUBT, ODDS_DOUBT = 0.1, 0.7
+SILENT_DOUBT, ODDS_DOUBT = 0.1, 1.0
 #: People forget this share of their taps while nothing is learned of a shop (common practice, no source).
 FORGETS = 0.2
 #: What scales with the chance that a stretch was what it seems.
@@ -77,8 +77,10 @@ def no_word(rows: pl.DataFrame) -> pl.DataFrame:
     mine = pl.col("state") == "no word"
     hours = summed(rows.filter(mine), ["machine", "window", "down"], pl.col("best"))
     chance, best = pl.col("down"), pl.col("best")
-    spread = chance * (1 - chance) + (1 / NINETY**2 - chance).clip(lower_bound=0)
-    return _more(hours, "down", upward=chance * best, above=spread * best**2, loose=SILENT_DOUBT * best)
+    throw = chance * (1 - chance)
+    spread = throw + (1 / NINETY**2 - chance).clip(lower_bound=0)
+    loose = SILENT_DOUBT + ODDS_DOUBT * throw
+    return _more(hours, "down", upward=chance * best, above=spread * best**2, loose=loose * best)
 
 
 def suspected(rows: pl.DataFrame) -> pl.DataFrame:
