@@ -19,7 +19,7 @@ from core.epoch import DAY, FAR
 from core.estimate import NINETY
 from core.habits.habits import AT_ONCE, NEITHER_NOTED, Habits, first_guess
 from core.habits.learned import ENOUGH, Learned, usual_by_hours_left, with_patience
-from core.habits.pace import Pace, Presence, learn_pace, paced, quiet_of
+from core.habits.pace import Pace, Presence, learn_pace, paced, quiet_of, taking_off
 from core.habits.print_times import PrintTimes, ended_prints, learn_times
 from core.habits.quiet import WORKED, Quiet
 from core.hours.attention import worked_through
@@ -84,7 +84,7 @@ def learn(entries: pl.DataFrame, setup: Setup, staffed: Staffed, known_at: int) 
     pace = learn_pace(seen, staffed, setup.zone)
     hands = paced(staffed, pace, setup.zone, seen)
     prints = _sightings(gaps, setup)
-    times = learn_times(prints, setup, hands)
+    times = learn_times(prints, setup, hands, taking_off(entries))
     if len(prints) < ENOUGH:
         return Learned(usual=usual, seen=sum(times.seen))
     learned = with_patience(_with_times(Learned(usual=usual, pace=pace), times), gaps, staffed)

@@ -17,7 +17,19 @@ from typing import NamedTuple
 from core import learning, orders
 from core.floor import check_in
 from core.floor import room as floor_room
-from core.habits import habits, learned, pace, print_times, quiet, sightings, silences, unnoted, usage
+from core.habits import (
+    changed_times,
+    habits,
+    learned,
+    pace,
+    print_times,
+    quiet,
+    sightings,
+    silences,
+    unnoted,
+    usage,
+    waits,
+)
 from core.hours import attention, down_untold, replays, state_hours
 from core.morning import report
 from core.plan import capacity, choosing, loading, outlook, planning, present, room, timing
@@ -67,11 +79,16 @@ FITTED = (
     Fitted(unnoted, "SURELY_SHORTER", JUDGED, HOW_SURE),
     Fitted(learning, "PACE_DAYS STEADY NEWEST NEITHER_STEADY", JUDGED, HOW_SURE),
     Fitted(learned, "ENOUGH", JUDGED, HOW_SURE),
-    Fitted(print_times, "MODEL_SPREAD FILE_SPREAD KIND_SPREAD FLOOR NEWEST ENOUGH_PRINTS LAW_DOUBT", JUDGED, HOW_SURE),
-    Fitted(sightings, "SHOP_SPREAD KINDS_SPREAD SPREADS USUAL_SPREAD", JUDGED, HOW_SURE),
-    Fitted(sightings, "HIDDEN HIDDEN_HOURS WRONG TELLS", JUDGED, HOW_SURE),
-    Fitted(sightings, "FREE_COSTS", INVENTED, HOW_SURE),
+    Fitted(print_times, "MODEL_SPREAD FILE_SPREAD KIND_SPREAD FLOOR NEWEST ENOUGH_PRINTS", JUDGED, HOW_SURE),
+    Fitted(print_times, "LAW_DOUBT WAIT_DOUBT MEMORY_DOUBT", INVENTED, HOW_SURE),
+    Fitted(sightings, "SHOP_SPREAD KINDS_SPREAD SPREADS WRONG TELLS", JUDGED, HOW_SURE),
+    Fitted(sightings, "USUAL_SPREAD SPREADS_SPREAD INDEPENDENT LEAST_SHARE", INVENTED, HOW_SURE),
+    Fitted(changed_times, "CHANGED CHANGES PARTS", PRACTICE, HOW_SURE),
+    Fitted(waits, "HIDDEN HIDDEN_HOURS", JUDGED, HOW_SURE),
+    Fitted(waits, "HASTY", INVENTED, HOW_SURE),
     Fitted(pace, "REACH ONE_VISIT PROMPT LEAST_SHAPE MOST_SHAPE STEADY_DAYS", JUDGED, HOW_SURE),
+    Fitted(pace, "TAKING_OFF ENOUGH_REMOVALS", PRACTICE, HOW_SURE),
+    Fitted(pace, "ON_THE_WAY AT_A_STRETCH", INVENTED, HOW_SURE),
     Fitted(quiet, "QUIET_HOURS WORKED STEADY", JUDGED, HOW_SURE),
     Fitted(attention, "TRUSTED MOST", JUDGED, HOW_SURE),
     Fitted(silence, "SILENT LONG STEADY PASSED POWER LEAST_PASSED", JUDGED, HOW_SURE),
@@ -143,7 +160,7 @@ FITTED = (
 #: Definitions, names by number, sizes and tolerances of computing, and constants whose source stands beside them.
 PLAIN = frozenset({
     "AHEAD", "AHEAD_WEEKS", "ANY", "BEST", "BIN", "BINS_A_DAY",
-    "COARSE", "HIGHEST", "LOWEST", "NOBODY_SEEN",
+    "NOBODY_SEEN",
     "CELLS", "CHANCES", "CLEAR", "CLOSE", "COMPARED", "D2", "DAY", "DONE",
     "DOWN",
     "EMPTY", "FAILED", "FAR", "FEW", "FEWEST", "FILLING", "FINE", "FUTURES", "HELD", "HIGH", "HOUR", "HOURS_LEFT",

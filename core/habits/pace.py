@@ -15,7 +15,7 @@ import numpy as np
 import polars as pl
 
 from core.arrays import Micros, Numbers, Rows
-from core.epoch import MINUTE
+from core.epoch import HOUR, MINUTE
 from core.habits.quiet import NEVER_QUIET, Quiet, quiet_edges
 from core.staffed import Staffed
 
@@ -30,6 +30,12 @@ PROMPT = 5 * MINUTE
 LEAST_SHAPE, MOST_SHAPE = 0.3, 50.0
 #: The usual pace of a time of day is drawn toward that of all by so many days.
 STEADY_DAYS = 5.0
+#: Who takes longer than this from one machine to the next had other things to do between them (microseconds).
+ON_THE_WAY = 30 * MINUTE
+#: Hours that parts take to come off, before so many removals tell (common practice, no source).
+TAKING_OFF, ENOUGH_REMOVALS = 2 / 60, 20
+#: That part of the times from one machine to parts off the next held nothing else.
+AT_A_STRETCH = 0.25
 
 
 @dataclass(frozen=True)
@@ -80,6 +86,26 @@ def visits(entries: pl.DataFrame) -> Micros:
     told = told.filter(pl.col("late") <= PROMPT).sort("machine", "t")
     again = (pl.col("t") - pl.col("t").shift(1) <= ONE_VISIT) & (pl.col("machine") == pl.col("machine").shift(1))
     return told.filter(~again.fill_null(value=False))["t"].sort().to_numpy()
+
+
+def taking_off(entries: pl.DataFrame) -> float:
+    """The hours that hands need to come to a machine and take the parts off, until they tap it.
+
+    From entries (kind, machine, by, at, noted_at): the time from a tap of somebody at one machine to his removal at
+    another, where he did both without a pause.
+    """
+    at = pl.col("at").dt.epoch("us")
+    told = entries.filter(pl.col("machine").is_not_null()).select(
+        "kind", "machine", "by", t=at, late=pl.col("noted_at").dt.epoch("us") - at
+    )
+    told = told.filter(pl.col("late") <= PROMPT).sort("by", "t", "machine", "kind")
+    since, before = pl.col("t").diff().over("by"), pl.col("machine").shift(1).over("by")
+    removals = told.with_columns(since=since, before=before).filter(
+        (pl.col("kind") == "PartsOff") & (pl.col("before") != pl.col("machine")) & (pl.col("since") < ON_THE_WAY)
+    )
+    if len(removals) < ENOUGH_REMOVALS:
+        return TAKING_OFF
+    return float(np.quantile(removals["since"].to_numpy(), AT_A_STRETCH)) / HOUR
 
 
 def learn_pace(seen: Presence, staffed: Staffed, zone: ZoneInfo) -> Pace:

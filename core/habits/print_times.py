@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -18,19 +18,21 @@ import polars as pl
 
 from core.arrays import Numbers, Rows
 from core.epoch import FAR
-from core.habits.sightings import RATIOS, SHOP_SPREAD, SPREADS, Kind, Sightings
+from core.habits.changed_times import as_now
+from core.habits.sightings import RATIOS, SHOP_SPREAD, SPREADS, Kind, Sightings, Way
 from core.numbering import numbering_of
 from core.setup import PrintFile, Setup
 from core.staffed import Staffed
 
 #: The newest prints say as much as a shop needs, and keep the fit quick.
 NEWEST = 3000
-#: So many say enough of the shop's ratio, and keep the looking for it quick.
-ENOUGH_PRINTS = 300
+#: So many say enough of the waits and of how alike prints are, and keep the looking for it quick.
+ENOUGH_PRINTS = 600
 #: How much ratios differ (spreads of their logarithm): models, files, one revision on one model.
 MODEL_SPREAD, FILE_SPREAD, KIND_SPREAD = 0.02, 0.04, 0.015
-#: How far the ratios of all prints of a shop may be off together, since no law of waits is quite that of its people.
-LAW_DOUBT = 0.008
+#: No law of waits is quite that of a shop's people. So the ratios of all its prints may be off together, the times of
+#: all by this part of the usual wait, and by this part of how far off the moments are that are told from memory.
+LAW_DOUBT, WAIT_DOUBT, MEMORY_DOUBT = 0.008, 0.15, 0.25
 #: A ratio on its own is never known better than this, whatever the sightings: the law of waits is a model.
 FLOOR = 0.003
 
@@ -86,32 +88,67 @@ def ended_prints(gaps: pl.DataFrame, setup: Setup, from_memory: bool = False) ->
     )
     rows = last.select("print", "ended", "blur", "next_blur", printing="t", seen_at="until")
     rows = rows.join(starts, on="print", maintain_order="left").join(removal, on="print", maintain_order="left")
-    keys = pl.struct("file", "revision")
+    keys, start_blur = pl.struct("file", "revision"), pl.col("start_blur").fill_null(0.0)
+    seen_blur = pl.when(pl.col("printing") > pl.col("start")).then("blur").fill_null(0.0)
     return rows.select(
         "file", "revision", "model", "off",
         stated=keys.map_elements(lambda k: stated[k["file"], k["revision"]], return_dtype=pl.Float64),
         began="start", printing="printing", over=pl.when("ended").then("seen_at"),
-        off_by=math.sqrt(3) * pl.max_horizontal("blur", "next_blur", "start_blur").fill_null(0.0),
+        off_by=math.sqrt(3) * (pl.max_horizontal(seen_blur, "next_blur") ** 2 + start_blur**2).sqrt(),
     ).sort("began", maintain_order=True).tail(NEWEST)  # fmt: skip
 
 
-def learn_times(prints: pl.DataFrame, setup: Setup, staffed: Staffed) -> PrintTimes:
-    """The print times of rows of `ended_prints`; the files as they state, with wide doubt, where there are none."""
+def learn_times(prints: pl.DataFrame, setup: Setup, staffed: Staffed, taking_off: float) -> PrintTimes:
+    """The print times of rows of `ended_prints`; the files as they state, with wide doubt, where there are none.
+
+    `taking_off` is how long parts take to come off, in hours (see `core.habits.pace`). Where the times of a model have
+    changed they are those since.
+    """
     models = numbering_of(setup).models
-    kinds = tuple((f.file, f.revision, m) for f in setup.history(PrintFile) for m in f.models or models)
-    kinds = tuple(dict.fromkeys(kinds))
-    mine, newest = _places(prints, kinds), prints.tail(ENOUGH_PRINTS)
-    if not mine:
-        return _alike(kinds, {}, (0,) * len(kinds), SPREADS[-1], LAW_DOUBT)
-    shop = Sightings(newest, _places(newest, kinds), staffed, RATIOS[::2]).shop_ratio()
-    sightings = Sightings(prints, mine, staffed)
-    spread, likelihoods = sightings.best_spread(shop.laws)
-    known = {kind: _moments(likelihood, shop.ratio) for kind, likelihood in zip(mine, likelihoods, strict=True)}
-    told = sightings.told(shop.laws)
+    stated = {(f.file, f.revision, m): f.hours for f in setup.history(PrintFile) for m in f.models or models}
+    kinds, hours = tuple(stated), np.array(list(stated.values()))
+    if not _places(prints, kinds):
+        return _alike(kinds, {}, (0,) * len(kinds), SPREADS[-1], np.full(len(kinds), LAW_DOUBT))
+    sightings, ways = _fitted(prints, kinds, staffed, taking_off)
+    now = as_now(prints, sightings, ways[0])
+    if not now.equals(prints):
+        sightings, ways = _fitted(now, kinds, staffed, taking_off)
+    told, mine = sightings.told(ways[0].laws), sightings.mine
     seen = tuple(int(told[mine[kind]].sum()) if kind in mine else 0 for kind in kinds)
-    return _alike(
-        kinds, {k: v for k, v in known.items() if v is not None}, seen, spread, math.hypot(shop.doubt, LAW_DOUBT)
-    )
+    vague = MEMORY_DOUBT * float(np.median(prints["off_by"].to_numpy()))
+    doubts = [np.hypot(LAW_DOUBT, (WAIT_DOUBT * way.laws.usual + vague) / hours) for way in ways]
+    times = [
+        _alike(kinds, _known(sightings, way), seen, way.spread, doubt) for way, doubt in zip(ways, doubts, strict=True)
+    ]
+    return _together(np.array([way.share for way in ways]), times)
+
+
+def _fitted(
+    prints: pl.DataFrame, kinds: tuple[Kind, ...], staffed: Staffed, taking_off: float
+) -> tuple[Sightings, list[Way]]:
+    """The sightings of all prints, and the ways in which the newest may be alike."""
+    newest = prints.tail(ENOUGH_PRINTS)
+    ways = Sightings(newest, _places(newest, kinds), staffed, taking_off, RATIOS[::2]).ways()
+    return Sightings(prints, _places(prints, kinds), staffed, taking_off), ways
+
+
+def _known(sightings: Sightings, way: Way) -> dict[Kind, tuple[float, float]]:
+    """What is known of kinds by their own sightings: best log ratio and variance."""
+    moments = [_moments(one, math.exp(way.shop)) for one in sightings.of_kinds(way)]
+    return {kind: one for kind, one in zip(sightings.mine, moments, strict=True) if one is not None}
+
+
+def _together(shares: Numbers, times: Sequence[PrintTimes]) -> PrintTimes:
+    """Print times by several ways, each as likely as its share: how far they lie apart is doubt as well."""
+    every, shops = np.array([one.logs for one in times]), np.array([one.shop_log for one in times])
+    logs, shop = shares @ every, float(shares @ shops)
+    own = np.tensordot(shares, np.array([one.covariance for one in times]), axes=1)
+    apart = every - logs
+    doubt = shares @ (np.array([one.shop_doubt for one in times]) ** 2 + (shops - shop) ** 2)
+    return replace(
+        times[0], logs=logs, covariance=own + (apart.T * shares) @ apart, shop_log=shop, shop_doubt=math.sqrt(doubt),
+        spread=float(shares @ [one.spread for one in times]),
+    )  # fmt: skip
 
 
 def _places(prints: pl.DataFrame, kinds: Sequence[Kind]) -> dict[Kind, Rows]:
@@ -143,11 +180,12 @@ def _alike(
     known: Mapping[Kind, tuple[float, float]],
     seen: tuple[int, ...],
     spread: float,
-    shared: float,
+    shared: Numbers,
 ) -> PrintTimes:
     """The ratios of a shop together: shop + model + file + kind, each with its spread (a mixed linear model).
 
-    With the prior precisions on the diagonal, the normal equations give best values and their covariance.
+    With the prior precisions on the diagonal, the normal equations give best values and their covariance. All may be
+    off together by the `shared` doubt of each.
     """
     models, files = sorted({k[2] for k in kinds}), sorted({k[0] for k in kinds})
     design = np.zeros((len(kinds), 1 + len(models) + len(files) + len(kinds)))
@@ -160,8 +198,8 @@ def _alike(
     weighted = design[rows].T / told[:, 1]
     doubt = np.linalg.inv(np.diag(1 / np.square(spreads)) + weighted @ design[rows])
     effects = doubt @ (weighted @ told[:, 0])
-    new = np.sqrt(shared**2 + doubt[0, 0] + MODEL_SPREAD**2 + FILE_SPREAD**2 + KIND_SPREAD**2)
+    new = np.sqrt(np.mean(shared**2) + doubt[0, 0] + MODEL_SPREAD**2 + FILE_SPREAD**2 + KIND_SPREAD**2)
     return PrintTimes(
-        kinds=kinds, logs=design @ effects, covariance=design @ doubt @ design.T + shared**2, seen=seen,
+        kinds=kinds, logs=design @ effects, covariance=design @ doubt @ design.T + np.outer(shared, shared), seen=seen,
         spread=spread, shop_log=float(effects[0]), shop_doubt=float(new),
     )  # fmt: skip

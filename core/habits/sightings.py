@@ -1,98 +1,90 @@
 """What sightings tell of how long prints take, and how far that hangs on how long finished prints wait.
 
-A print is found done some time after it ended. How long it had waited by then nobody saw: a shop whose prints take
-longer than stated and are found at once looks much like one whose prints take what they state and wait for the next
-round. So the waits have no law of their own: for every ratio true / stated that the shop's prints may have, they are
-given the life table that fits it best, and what is left of the differences is all that is known of the ratio (a profile
-likelihood). Prints that end while nobody is in wait by another table, from opening on.
+A print is found done some time after it ended. How long it had waited by then nobody saw: prints of a file that are
+much alike and wait a while before hands come look much like prints that differ more, take longer and are found at once.
+So for every spread of one print's ratio true / stated the waits are given the life table that fits it best (EM), and
+each way so found is as likely as its likelihood and what is usual have it: how far they lie apart is doubt. The
+likelihood counts for no more prints than are independent, since those of one visit, shift and person are not.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import polars as pl
 
-from core.arrays import Flags, Micros, Numbers, Rows
+from core.arrays import Flags, Numbers, Rows
 from core.epoch import FAR, HOUR, MINUTE
+from core.habits.waits import PossibleWaits, WaitLaws, at_any_time
 from core.staffed import Staffed
-from core.statistics.hazard import AGES, Hazard, step_of
+from core.statistics.hazard import Hazard
 
 #: A print file of one revision on one model of machine.
 Kind = tuple[str, int, str]
-#: Makes a life table of the waits that ended at each age and the hours waited at it.
-Law = Callable[[Numbers, Numbers], Hazard]
 
-#: Ratios true / stated that are thought of, and the steps of their logarithm in which a shop's is looked for.
-RATIOS = np.linspace(0.70, 1.50, 161)
-COARSE, FINE = 0.045, 0.015
-LOWEST, HIGHEST = math.log(0.74), math.log(1.42)
-#: Two prints of a file are never quite alike: the spreads that are tried (of one print's ratio), the usual one.
-SPREADS = (0.006, 0.009, 0.013, 0.018, 0.025, 0.035, 0.05)
-USUAL_SPREAD = 0.013
+#: Ratios true / stated that are thought of, one as much longer than the last as any other.
+RATIOS = np.geomspace(0.70, 1.50, 161)
+#: Two prints of a file are never quite alike: the spreads that are tried (of one print's ratio).
+SPREADS = (0.004, 0.007, 0.011, 0.018, 0.03, 0.05)
+#: The usual one, and how much shops differ in it (spread of its logarithm).
+USUAL_SPREAD, SPREADS_SPREAD = 0.010, 0.7
 #: How much ratios differ (spreads of their logarithm): shops, and the kinds of prints of one.
 SHOP_SPREAD, KINDS_SPREAD = 0.15, 0.045
-#: Some prints waited for hours that a change nobody noted hides (this share to begin with), at any of so many hours.
-HIDDEN, HIDDEN_HOURS = 0.05, 10.0
 #: Of a print taken off before it can have ended the file or the time is wrong; such slips are one in so many.
 WRONG = 0.03
-#: Nobody taps a removal sooner than this after the print ended (microseconds): parts come off first.
-TAKING_OFF = MINUTE
+#: Nobody taps a removal sooner than this after the print ended (microseconds).
+AT_LEAST = MINUTE
 #: A print tells of its file's time if it ended, this likely, while people were in.
 TELLS = 0.9
-#: Steps of fitting the waits to a ratio.
+#: Steps of fitting the waits to a spread.
 STEPS = 3
-#: That waits may be likeliest to be long, as between rounds, must be told by the logarithm of the likelihood.
-FREE_COSTS = 10.0
-#: Steps of a life table.
-STEPS_OF_AGE = len(AGES) - 1
+#: So many prints tell of the spread and the waits what they tell; more of them are no more independent.
+INDEPENDENT = 100
+#: A way that is less likely than this is left out.
+LEAST_SHARE = 0.02
 
 
 @dataclass(frozen=True)
-class WaitLaws:
-    """How long prints wait that ended while people were in, and that ended before; the share of hidden changes."""
-
-    inside: Hazard
-    outside: Hazard
-    hidden: float = HIDDEN
-
-
-@dataclass(frozen=True)
-class ShopRatio:
-    """A shop's ratio true / stated, the waits that go with it, and what not knowing them adds to the doubt of every
-    ratio (spread of the logarithm).
+class Way:
+    """One way in which the prints of a shop may be alike: the `spread` of one print's ratio and the waits that go with
+    it, the shop's ratio (logarithm) by them, and how likely it is.
     """
 
-    ratio: float
+    share: float
+    spread: float
     laws: WaitLaws
-    doubt: float
+    shop: float
 
 
 @dataclass(frozen=True)
 class Likelihoods:
-    """What was seen of prints, as their waits have it: its likelihood for each ratio of each print, and the logarithm
-    of that of all prints of each kind for the kind's ratio [kinds, ratios].
+    """What was seen of prints, as their waits have it: its likelihood for each ratio of each print, how likely these
+    are about their kind's, and the logarithm of that of all prints of each kind for the kind's ratio [kinds, ratios].
     """
 
     laws: WaitLaws
     chances: Numbers
+    about: Numbers
     of_kinds: Numbers
 
 
 class Sightings:
     """The prints `mine` (places by kind) of `prints` with the ends that every one of `ratios` would give them.
 
-    What can be told of waits stands in a row for each possible end of a print that ended: the print's place, that of
-    its `own` ratio, the `step` of the life tables at which the wait was over (those for outside follow those for
-    inside), the hours `into` it, and whether a removal says so.
+    What can be told of waits (`waits`) has a row for each possible end of a print that ended: the place of the `print`
+    and that of its `own` ratio. Parts take `taking_off` hours to come off.
     """
 
     def __init__(
-        self, prints: pl.DataFrame, mine: Mapping[Kind, Rows], staffed: Staffed, ratios: Numbers = RATIOS
+        self,
+        prints: pl.DataFrame,
+        mine: Mapping[Kind, Rows],
+        staffed: Staffed,
+        taking_off: float,
+        ratios: Numbers = RATIOS,
     ) -> None:
         self.ratios, self.mine = ratios, mine
         began, printing = prints["began"].to_numpy(), prints["printing"].to_numpy()
@@ -101,95 +93,82 @@ class Sightings:
         ends = began[:, None] + (ratios * HOUR * prints["stated"].to_numpy()[:, None]).astype(np.int64)
         ended = over < FAR
         removed = ended & (off < FAR)
-        latest = np.where(ended, np.where(off == over, over - TAKING_OFF, over), FAR)
+        latest = np.where(ended, np.where(off == over, over - AT_LEAST, over), FAR)
         off_by = (prints["off_by"].to_numpy() * HOUR).astype(np.int64)
         possible = (ends > (printing - off_by)[:, None]) & (ends <= (latest + off_by)[:, None])
-        hidden = np.where(removed, 1 / HIDDEN_HOURS, 0.5)
-        self.elsewhere = np.where(possible, 1.0, WRONG * hidden[:, None])
+        self.elsewhere = np.where(possible, 1.0, WRONG * at_any_time(removed)[:, None])
         self.print, self.own = np.nonzero(possible & ended[:, None])
-        self.removed, self.hidden = removed[self.print], hidden[self.print]
-        self._wait(ends[self.print, self.own], np.where(removed, off, over)[self.print], staffed)
+        came = np.where(removed, off - int(taking_off * HOUR), over)
+        self.waits = PossibleWaits(
+            ends[self.print, self.own], came[self.print], removed[self.print], off_by[self.print], staffed
+        )
         self.kind = np.zeros(len(prints), dtype=np.int64)
         for place, rows in enumerate(mine.values()):
             self.kind[rows] = place
 
-    def _wait(self, ends: Micros, until: Micros, staffed: Staffed) -> None:
-        opens, closes = staffed.spell_at(ends)
-        waited = np.maximum(staffed.worked(until) - staffed.worked(ends), 0) / HOUR
-        self.outside, step = opens == closes, step_of(waited)
-        self.step, self.into = step + self.outside * STEPS_OF_AGE, waited - AGES[step]
+    def of_prints(self, way: Way) -> Numbers:
+        """The logarithm of each print's likelihood by its kind's ratio [prints, ratios]."""
+        return np.log(self._of_prints(way.laws) @ self._about(way.spread))
 
-    def _chances(self, laws: WaitLaws) -> Numbers:
-        """The likelihood of what was seen for each possible end: of a removal then, or of waiting on until then."""
-        both = laws.inside, laws.outside
-        rate = np.concatenate([law.rates for law in both])[self.step]
-        gathered = np.concatenate([law.at_edges[:-1] for law in both])[self.step] + rate * self.into
-        density = np.where(self.removed, rate, 1.0) * np.exp(-gathered)
-        return np.asarray((1 - laws.hidden) * density + laws.hidden * self.hidden)
-
-    def _likelihoods(self, laws: WaitLaws) -> Likelihoods:
-        chances = self._of_prints(laws)
-        return Likelihoods(laws, chances, self._of_kinds(chances, self._usual))
+    def _likelihoods(self, laws: WaitLaws, spread: float) -> Likelihoods:
+        chances, about = self._of_prints(laws), self._about(spread)
+        of_kinds = [np.log(chances[rows] @ about).sum(axis=0) for rows in self.mine.values()]
+        return Likelihoods(laws, chances, about, np.array(of_kinds))
 
     def _of_prints(self, laws: WaitLaws) -> Numbers:
         """The likelihood of what was seen of each print for each of its possible ends; else that of a slip."""
         chances = self.elsewhere.copy()
-        chances[self.print, self.own] = self._chances(laws)
+        chances[self.print, self.own] = self.waits.chances(laws)
         return chances
-
-    def _of_kinds(self, chances: Numbers, about: Numbers) -> Numbers:
-        """The logarithm of the likelihood of all prints of each kind for each ratio of it."""
-        return np.array([np.log(chances[rows] @ about).sum(axis=0) for rows in self.mine.values()])
 
     def _about(self, spread: float) -> Numbers:
         """How likely a print of each kind's ratio (columns) has each ratio of its own (rows)."""
-        about = np.exp(-0.5 * ((self.ratios[:, None] - self.ratios) / (spread * self.ratios)) ** 2)
+        logs = np.log(self.ratios)
+        about = np.exp(-0.5 * ((logs[:, None] - logs) / spread) ** 2)
         return np.asarray(about / about.sum(axis=0))
-
-    @cached_property
-    def _usual(self) -> Numbers:
-        return self._about(USUAL_SPREAD)
 
     def told(self, laws: WaitLaws) -> Flags:
         """Whether each print ended, as far as can be seen, while people were in: then its sightings tell when."""
-        chances = self._chances(laws)
+        chances = self.waits.chances(laws)
         whole = np.bincount(self.print, chances, len(self.kind))
-        inside = np.bincount(self.print, np.where(self.outside, 0.0, chances), len(self.kind))
+        inside = np.bincount(self.print, np.where(self.waits.outside, 0.0, chances), len(self.kind))
         return np.asarray(inside > TELLS * np.maximum(whole, 1e-300))
 
-    def best_spread(self, laws: WaitLaws) -> tuple[float, Numbers]:
-        """The spread of one print's ratio that fits best, and the logarithm of each kind's likelihood by its ratio."""
-        chances = self._of_prints(laws)
-        tried = [(spread, self._of_kinds(chances, self._about(spread))) for spread in SPREADS]
-        return max(tried, key=lambda one: sum(map(_log_mean, one[1])))
+    def of_kinds(self, way: Way) -> Numbers:
+        """The logarithm of each kind's likelihood by its ratio [kinds, ratios]."""
+        return self._likelihoods(way.laws, way.spread).of_kinds
 
-    def shop_ratio(self) -> ShopRatio:
-        """The shop's ratio by the profile of its likelihood over the waits, and the doubt that this adds."""
-        # The first step of every fit has the same waits.
-        begun = self._likelihoods(WaitLaws(Hazard.steady(0.5), Hazard.steady(1.0)))
-        found = {float(shop): self._fitted(float(shop), begun) for shop in np.arange(LOWEST, HIGHEST, COARSE)}
-        top = max(found, key=lambda shop: found[shop][1])
-        for shop in (float(top + step) for step in np.arange(-COARSE + FINE, COARSE - FINE / 2, FINE)):
-            if not math.isclose(shop, top):
-                found[shop] = self._fitted(shop, begun)
-        logs = np.array(sorted(found))
-        best, spread = _mean_and_spread(logs, np.array([found[shop][1] for shop in logs]))
-        laws = found[min(found, key=lambda shop: abs(shop - best))][0]
-        seen = self._likelihoods(laws)
-        _, fixed = _mean_and_spread(logs, np.array([self._kinds(float(shop), seen)[1] for shop in logs]))
-        return ShopRatio(math.exp(best), laws, math.sqrt(max(spread**2 - fixed**2, 0.0)))
+    def ways(self) -> list[Way]:
+        """The ways in which prints may be alike, one for each likely spread and the likeliest first."""
+        laws = WaitLaws(Hazard.steady(0.5), Hazard.steady(1.0))
+        begun = self._likelihoods(laws, USUAL_SPREAD)
+        shop = max(np.log(self.ratios).tolist(), key=lambda one: self._kinds(one, begun)[1])
+        laws, shop, _ = self._fitted(shop, laws, USUAL_SPREAD)
+        fitted = [(spread, *self._fitted(shop, laws, spread)) for spread in SPREADS]
+        logs = np.array([self._weighed(fit, spread) for spread, _, _, fit in fitted])
+        shares = np.exp(logs - logs.max())
+        shares[shares < LEAST_SHARE] = 0.0
+        ways = [
+            Way(float(share), spread, laws, shop)
+            for share, (spread, laws, shop, _) in zip(shares / shares.sum(), fitted, strict=True)
+            if share
+        ]
+        return sorted(ways, key=lambda way: -way.share)
 
-    def _fitted(self, shop: float, begun: Likelihoods) -> tuple[WaitLaws, float]:
-        """The waits that fit a shop of this ratio (logarithm) best, and the logarithm of the likelihood with them."""
-        found = []
-        for law, costs in ((Hazard.falling, 0.0), (Hazard.fitted, FREE_COSTS)):
-            laws = begun.laws
-            for step in range(STEPS):
-                seen = self._likelihoods(laws) if step else begun
-                kinds, fit = self._kinds(shop, seen)
-                laws = self._laws(seen, self._weights(seen, kinds), law)
-            found.append((laws, fit - costs))
-        return max(found, key=lambda one: one[1])
+    def _weighed(self, fit: float, spread: float) -> float:
+        """The logarithm of how likely a spread is."""
+        prior = -0.5 * (math.log(spread / USUAL_SPREAD) / SPREADS_SPREAD) ** 2
+        return fit * min(1.0, INDEPENDENT / len(self.kind)) + prior
+
+    def _fitted(self, shop: float, laws: WaitLaws, spread: float) -> tuple[WaitLaws, float, float]:
+        """The waits that fit prints of this spread best, the shop's ratio, and the logarithm of the likelihood."""
+        fit = 0.0
+        for _ in range(STEPS):
+            seen = self._likelihoods(laws, spread)
+            kinds, fit = self._kinds(shop, seen)
+            laws = self.waits.laws(laws, *self._likely(seen, kinds))
+            shop = float((kinds @ np.log(self.ratios)).mean())
+        return laws, shop, fit
 
     def _kinds(self, shop: float, seen: Likelihoods) -> tuple[Numbers, float]:
         """How likely each ratio of each kind is in a shop of this one, and the logarithm of the likelihood."""
@@ -200,37 +179,8 @@ class Sightings:
         whole = likely.sum(axis=1, keepdims=True)
         return likely / whole, float((np.log(whole) + top).sum()) - 0.5 * (shop / SHOP_SPREAD) ** 2
 
-    def _weights(self, seen: Likelihoods, kinds: Numbers) -> Numbers:
-        """How likely each possible end is by how likely the ratios of the `kinds` are."""
-        likely = (kinds @ self._usual.T)[self.kind] * seen.chances
-        return np.asarray(likely[self.print, self.own] / likely.sum(axis=1)[self.print])
-
-    def _laws(self, seen: Likelihoods, weights: Numbers, law: Law) -> WaitLaws:
-        """The waits by how likely each possible end is, and how likely its wait hides a change."""
-        mine = weights * (1 - seen.laws.hidden * self.hidden / seen.chances[self.print, self.own])
-        share = 1 - (mine.sum() + 10 * (1 - HIDDEN)) / (weights.sum() + 10)
-        (inside, outside), waited = self._tables(mine)
-        laws = law(inside, waited[0]), Hazard.fitted(outside, waited[1])
-        return WaitLaws(*laws, float(np.clip(share, 0.01, 0.3)))
-
-    def _tables(self, weights: Numbers) -> tuple[Numbers, Numbers]:
-        """Waits with these weights that ended at each step of the two life tables, and the hours waited at it."""
-        counted = weights, weights * self.into, np.where(self.removed, weights, 0.0)
-        tables = np.array([np.bincount(self.step, one, 2 * STEPS_OF_AGE) for one in counted])
-        over, into, ended = tables.reshape(3, 2, STEPS_OF_AGE)
-        beyond = np.cumsum(over[:, ::-1], axis=1)[:, ::-1] - over
-        return ended, into + beyond * np.diff(AGES)
-
-
-def _mean_and_spread(at: Numbers, logs: Numbers) -> tuple[float, float]:
-    """Mean and standard deviation of a density known by its logarithm at some points, straight between them."""
-    fine = np.arange(at[0], at[-1], FINE / 4)
-    weight = np.interp(fine, at, logs)
-    weight = np.exp(weight - weight.max())
-    weight /= weight.sum()
-    mean = float((weight * fine).sum())
-    return mean, math.sqrt(float((weight * (fine - mean) ** 2).sum()))
-
-
-def _log_mean(values: Numbers) -> float:
-    return float(np.log(np.exp(values - values.max()).mean()) + values.max())
+    def _likely(self, seen: Likelihoods, kinds: Numbers) -> tuple[Numbers, Numbers]:
+        """How likely each possible end is by how likely the ratios of the `kinds` are, and by what was seen alone."""
+        likely = (kinds @ seen.about.T)[self.kind] * seen.chances
+        weights = likely[self.print, self.own] / likely.sum(axis=1)[self.print]
+        return weights, seen.chances[self.print, self.own]

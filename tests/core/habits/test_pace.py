@@ -9,8 +9,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from core.arrays import Micros, Numbers
+from core.entries import AnyEntry
 from core.epoch import HOUR, MINUTE, micros
-from core.habits.pace import BINS_A_DAY, MOST_SHAPE, Pace, Presence, learn_pace, paced, visits
+from core.habits.pace import (
+    BINS_A_DAY,
+    ENOUGH_REMOVALS,
+    MOST_SHAPE,
+    TAKING_OFF,
+    Pace,
+    Presence,
+    learn_pace,
+    paced,
+    taking_off,
+    visits,
+)
 from core.log.frames import entry_frame
 from core.setup import WEEKDAYS, Setup, Shift
 from core.staffed import Staffed
@@ -56,6 +68,28 @@ def test_taps_at_one_machine_at_a_time_are_one_visit_and_those_from_memory_none(
         tell("StockCounted", when(0, 10), item="nozzle", quantity=3),
     ]  # fmt: skip
     assert visits(entry_frame(taps)).tolist() == [micros(when(0, 9)), micros(when(0, 9, 30))]
+
+
+def cleared(minutes: float, machines: int, **said: object) -> list[AnyEntry]:
+    """Parts taken off one machine after the other, each so many minutes after the last."""
+    return [
+        tell("PartsOff", when(0, 9, n * minutes), machine=f"A{1 + n % 3}", by="MB", **said) for n in range(machines)
+    ]
+
+
+@pytest.mark.parametrize("minutes", [1.5, 4, 12])
+def test_how_long_parts_take_to_come_off_is_told_by_going_from_machine_to_machine(minutes: float) -> None:
+    taps = cleared(minutes, ENOUGH_REMOVALS + 1)
+    # Somebody else is at work as well, and goes elsewhere between two machines.
+    others = [tell("PartsOff", when(0, 9, 2 * n), machine="B1", by="JT") for n in range(30)]
+    pauses = [tell("PartsOff", when(1, 9, 45 * n), machine=f"A{1 + n % 3}", by="MB") for n in range(8)]
+    assert taking_off(entry_frame([*taps, *others, *pauses])) == pytest.approx(minutes / 60)
+
+
+def test_few_removals_or_such_told_from_memory_leave_the_usual_time_of_taking_parts_off() -> None:
+    assert taking_off(entry_frame(cleared(9, ENOUGH_REMOVALS))) == TAKING_OFF
+    late = cleared(9, 3 * ENOUGH_REMOVALS, noted_at=when(0, 23))
+    assert taking_off(entry_frame(late)) == TAKING_OFF
 
 
 def test_between_rounds_the_clock_nearly_stands_and_on_them_it_runs_faster() -> None:
