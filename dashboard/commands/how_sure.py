@@ -17,8 +17,8 @@ from demo.rooms.families import FAMILIES, SET_APART
 Item = TypeVar("Item")
 Key = TypeVar("Key", bound=Hashable)
 
-COLUMNS = "   off   95th   mean  range    held"
-HEAD = [f"{'':30}{'printing':^35}   {'downtime':^35}", f"{'':30}{COLUMNS}   {COLUMNS}  number"]
+COLUMNS = "   off    95th    mean   range    held"
+HEAD = [f"{'':28}{'printing':^38}{'downtime':^41}".rstrip(), f"{'':28}{COLUMNS}   {COLUMNS}  number"]
 
 
 def how_sure(
@@ -109,22 +109,22 @@ def _parts(groups: dict[str, list[tuple[str, str, JudgedHours]]]) -> Iterator[st
 
 def _row(name: str, hours: Sequence[JudgedHours]) -> str:
     both = [_columns([one.printing for one in hours]), _columns([one.down for one in hours])]
-    return f"  {name:28}{'   '.join(both)}  {len(hours):6}"
+    return f"  {name:26}{'   '.join(both)}  {len(hours):6}"
 
 
 def _columns(judged: Sequence[Judged]) -> str:
     width = np.mean([one.high - one.low for one in judged])
-    return f"{_errors([one.off for one in judged])}  {width:5.2f}  {share_held(judged):6.1%}"
+    return f"{_errors([one.off for one in judged])}  {width:6.2f}  {share_held(judged):6.1%}"
 
 
 def _errors(off: Sequence[float]) -> str:
     """The median and the 95th percentile either way, and the mean."""
     either = np.abs(off)
-    return f"{np.median(either):6.2f}  {np.quantile(either, 0.95):5.2f}  {np.mean(off):+5.2f}"
+    return f"{np.median(either):6.2f}  {np.quantile(either, 0.95):6.2f}  {np.mean(off):+6.2f}"
 
 
 def _plain(weeks: Sequence[JudgedWeek]) -> str:
-    return f"  {'  to a plain reader':28}{_errors([week.plain for week in weeks])}"
+    return f"  {'  to a plain reader':26}{_errors([week.plain for week in weeks])}"
 
 
 def _files(files: Sequence[Judged]) -> str:
