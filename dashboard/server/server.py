@@ -24,7 +24,7 @@ from dashboard.kit import shop
 from dashboard.kit.streamlit_inside import keep_taps, load_config
 from dashboard.server.downloads import download_routes
 from dashboard.server.early import Early
-from dashboard.server.guard import LOCAL_NAMES, SameOrigin
+from dashboard.server.guard import LOCAL_NAMES, Policy, SameOrigin
 from dashboard.server.look import Look
 from dashboard.server.routes import local_routes
 
@@ -64,7 +64,7 @@ def serve(path: Path, address: str, port: int, browser: bool) -> None:
 def _app(log: Log, token: str, address: str, port: int) -> st.App:
     load_config(CONFIG, address, port)
     keep_taps()
-    middleware = [Middleware(SameOrigin, address=address), Middleware(Look), Middleware(Early)]
+    middleware = [Middleware(Policy), Middleware(SameOrigin, address=address), Middleware(Look), Middleware(Early)]
     return st.App(APP, routes=[*local_routes(log, token), *download_routes()], middleware=middleware)
 
 

@@ -4,16 +4,19 @@ import json
 import signal
 import socket
 import sys
+from http.client import HTTPConnection
 from pathlib import Path
 from threading import Event
 
 import pytest
+from playwright.sync_api import Browser
 
 from core import answers
 from core.entries import Looked
 from core.epoch import utc_now
 from core.log.store import Log
 from dashboard.server import server
+from dashboard.server.guard import POLICY
 from dashboard.server.server import ANYWHERE, LOCAL
 from tests.dashboard.serving import Serving, Start, make_shop, run
 from tests.patience import DEADLINE
@@ -48,6 +51,34 @@ def test_the_pages_are_served(serving: Serving) -> None:
     assert "<html" in page
     assert serving.send("GET", "/_stcore/health") == (200, "ok")
     assert handshake(serving, f"http://127.0.0.1:{serving.port}").startswith("HTTP/1.1 101")
+
+
+@pytest.mark.parametrize("path", ["/", "/_stcore/health", "/checkin", "/files/none.csv", "/nowhere"])
+def test_every_answer_says_that_nobody_may_frame_it_and_nothing_comes_from_elsewhere(
+    serving: Serving, path: str
+) -> None:
+    _, headers, _ = serving.download(path)
+    assert {name: headers.get(name) for name in POLICY} == POLICY
+
+
+def test_a_host_that_is_not_ours_is_told_so_too(serving: Serving) -> None:
+    connection = HTTPConnection("127.0.0.1", serving.port, timeout=DEADLINE)
+    connection.request("GET", "/", headers={"Host": "elsewhere.example"})
+    answer = connection.getresponse()
+    assert (answer.status, answer.getheader("x-frame-options")) == (403, "DENY")
+    connection.close()
+
+
+def test_a_page_of_another_site_cannot_show_ours_in_a_frame(serving: Serving, chromium: Browser) -> None:
+    context = chromium.new_context()
+    page = context.new_page()
+    frame = f'<html><body><iframe src="{serving.owner.url}/checkin" width=390 height=800></iframe></body></html>'
+    page.route("http://elsewhere.example/**", lambda route: route.fulfill(body=frame, content_type="text/html"))
+    page.goto("http://elsewhere.example/", wait_until="load")
+    (framed,) = page.main_frame.child_frames
+    assert "Roundsheet" not in framed.content()
+    assert framed.url != f"{serving.owner.url}/checkin"
+    context.close()
 
 
 def test_a_second_process_is_refused_in_one_sentence_that_names_the_first(serving: Serving) -> None:
