@@ -198,7 +198,7 @@ def _alike(
     weighted = design[rows].T / told[:, 1]
     doubt = np.linalg.inv(np.diag(1 / np.square(spreads)) + weighted @ design[rows])
     effects = doubt @ (weighted @ told[:, 0])
-    new = np.sqrt(np.mean(shared**2) + doubt[0, 0] + MODEL_SPREAD**2 + FILE_SPREAD**2 + KIND_SPREAD**2)
+    new = np.sqrt(LAW_DOUBT**2 + doubt[0, 0] + MODEL_SPREAD**2 + FILE_SPREAD**2 + KIND_SPREAD**2)
     return PrintTimes(
         kinds=kinds, logs=design @ effects, covariance=design @ doubt @ design.T + np.outer(shared, shared), seen=seen,
         spread=spread, shop_log=float(effects[0]), shop_doubt=float(new),

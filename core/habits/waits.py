@@ -49,7 +49,7 @@ class PossibleWaits:
     def __init__(self, ends: Micros, came: Micros, removed: Flags, off_by: Micros, staffed: Staffed) -> None:
         opens, closes = staffed.spell_at(ends)
         self.removed, self.outside = removed, opens == closes
-        self.ended = np.where(removed & (ends > came), HASTY, 1.0)
+        self.hasty = np.where(removed & (ends > came), HASTY, 1.0)
         self.hidden = at_any_time(removed)
         self.waited = _hours(ends, came, staffed)
         self.step, self.into = self._placed(self.waited, self.outside)
@@ -61,7 +61,7 @@ class PossibleWaits:
     def chances(self, laws: WaitLaws) -> Numbers:
         """The likelihood of what was seen for each end: of a removal then, or of waiting on until then."""
         rates, lasting = self._lasting(laws, self.step, self.into)
-        density = np.where(self.removed, rates * self.ended, 1.0) * lasting
+        density = np.where(self.removed, rates * self.hasty, 1.0) * lasting
         if len(self.late):
             outside = self.outside[self.late]
             first, last = (self._lasting(laws, *self._placed(bound, outside))[1] for bound in self.bounds)
