@@ -91,7 +91,8 @@ def test_what_went_in_is_told_by_its_name() -> None:
 def test_failures_have_their_bounds_parts_and_trend() -> None:
     restored = Restored(faults=4, hours=20, diagnosed=1.5, waited=10, mended=8.5)
     line = ModelFailures(
-        model="b", name="Bench 220", machines=24, hours=8000, failures=40, untold=6.4, mtbf=Estimate(low=153, best=200, high=263),
+        model="b", name="Bench 220", machines=24, hours=8000, failures=40, untold=6.4,
+        mtbf=Estimate(low=153, best=200, high=263),
         restored=restored, availability=0.9, trend="steady", slope=Estimate(low=0.9, best=1.05, high=1.2),
         estimator="MIL-HDBK-189",
     )  # fmt: skip
