@@ -39,7 +39,7 @@ from core.spools import ahead, book, spools, uses
 from core.statistics import bad_actor, by_hours, calls, changes, failures, forecasts, hazard, seasons, weekdays
 from core.stores import amounts, deliveries, shelf, stocking, stores, undershoot
 from core.timeline import questions, silence, standing
-from core.upkeep import machine_record, reliability, standing_out, upkeep, watch
+from core.upkeep import machine_record, reliability, standing_out, untold, upkeep, watch
 
 ROOT = Path(__file__).parents[1]
 TABLE = Path(__file__).with_name("FITTED.md")
@@ -51,6 +51,7 @@ BAD_ACTORS = "python -m tests.simulated.bad_actors"
 FALSE_CALLS = "python -m tests.simulated.false_calls"
 RUN_OUTS = "python -m tests.simulated.run_outs"
 STOCK_YEARS = "python -m tests.simulated.stock_years"
+FAILURE_BOUNDS = "python -m tests.simulated.failure_bounds"
 STOCK_GRID = "python -m tests.simulated.stock_grid"
 
 INVENTED = "on invented shops"
@@ -106,6 +107,8 @@ FITTED = (
     Fitted(uses, "UNTOLD_SPREAD", JUDGED, RUN_OUTS),
     Fitted(spools, "FACTOR_SPOOLS ALIKE", JUDGED, RUN_OUTS),
     Fitted(usage, "FACTOR_DOUBT LASTS", JUDGED, RUN_OUTS),
+    Fitted(untold, "LEFT_NO_WORD OF_FORGOTTEN TOLD_DOUBT FORGOTTEN_DOUBT HOURS_DOUBT", INVENTED, FAILURE_BOUNDS),
+    Fitted(untold, "FORGETS", PRACTICE, FAILURE_BOUNDS),
     # the shelf
     Fitted(deliveries, "UNNOTED STRAY LEAD_PRIOR STORIES UNLIKELY PASSED TOO_LONG SOONEST", JUDGED, STOCK_YEARS),
     Fitted(forecasts, "SHORT RECENT BACK SEASON_HOLDS SHARED PAST", JUDGED, STOCK_YEARS),

@@ -16,7 +16,7 @@ import numpy as np
 from scipy.stats import chi2
 
 from core.arrays import Numbers
-from core.estimate import Estimate
+from core.estimate import NINETY, Estimate
 from core.statistics.ranges import poisson_range
 
 #: A slope surely between 1 / this and this is steady: twice the hours change the rate by less than half.
@@ -74,6 +74,23 @@ def mtbf(failures: int, hours: float, sure: float = 0.9) -> Estimate:
         best=hours / failures if failures else math.inf,
         high=hours / count.low if failures else math.inf,
     )
+
+
+def in_doubt(between: Estimate, told: float, doubt: float) -> Estimate:
+    """Mean hours between failures where only a share `told` of the failures is known, as of `mtbf` from these.
+
+    `doubt` is the standard deviation of the logarithm of that share, and of the hours watched, together. It adds to
+    what the count leaves open as independent errors do, on the scale of logarithms (Gauss; first order). With every
+    failure told and no doubt nothing changes. ValueError for a share that is none.
+    """
+    if not 0 < told <= 1:
+        raise ValueError(f"the share told must be above 0 and at most 1, got {told}")
+    off = NINETY * doubt
+    if between.best == math.inf:
+        return Estimate(low=between.low * told * math.exp(-off), best=math.inf, high=math.inf)
+    down, up = (math.hypot(math.log(end / between.best), off) for end in (between.low, between.high))
+    best = between.best * told
+    return Estimate(low=best * math.exp(-down), best=best, high=best * math.exp(up))
 
 
 def availability(between: float, restore: float) -> float:

@@ -20,10 +20,10 @@ from core.habits.learned import Learned
 from core.log.store import Log
 from core.reading.reading import Reading, faults_told
 from core.setup import Machine, Setup, Spare
-from core.statistics.failures import mtbf
 from core.timeline.counts import removals
 from core.timeline.faults import Fault
 from core.upkeep.types import CardPut, CostSoFar, FaultTold, MachineRecord, Recurs, SpareFitted, UpkeepTold, WeekPrinted
+from core.upkeep.untold import between_failures
 from core.upkeep.watch import Watch, hour_costs, spares_fitted, upkeep_told, weeks_known, within
 from core.window import Window, last_midnight
 
@@ -77,7 +77,7 @@ def machine_record(
         prints=before.prints + _prints(today), weeks=before.weeks, faults=[_told(fault) for fault in reversed(told)],
         upkeep=_upkeep(upkeep), fitted=fitted, cards=_cards(within(entries, window)),
         recurs=_recurs(told, printed, *others) if others else [],
-        mtbf=_mtbf(printed, told), others_mtbf=_mtbf(*others) if others else None,
+        mtbf=_mtbf(printed, told, today), others_mtbf=_mtbf(*others, today) if others else None,
         cost=_cost(setup, row, at, upkeep, fitted, told),
     )  # fmt: skip
 
@@ -147,8 +147,8 @@ def _recurs(told: Sequence[Fault], printed: float, hours: float, faults: Sequenc
     return sorted(found, key=lambda one: -one.times)
 
 
-def _mtbf(hours: float, faults: Sequence[Fault]) -> Estimate | None:
-    return mtbf(len(faults), hours) if hours else None
+def _mtbf(hours: float, faults: Sequence[Fault], read: Reading) -> Estimate | None:
+    return between_failures(len(faults), hours, read.learned) if hours else None
 
 
 def _of_others(row: Machine, watch: Watch) -> tuple[float, list[Fault]]:

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from core.epoch import FAR, instant
 from core.setup import Model, Spare, UpkeepTask, is_for
 from core.statistics.by_hours import Band, bands
-from core.statistics.failures import FailureTimes, availability, mean_cumulative, mtbf, trend
+from core.statistics.failures import FailureTimes, availability, mean_cumulative, trend
 from core.stores.types import Stores
 from core.timeline.faults import Fault
 from core.upkeep.standing_out import standing_out
@@ -24,6 +24,7 @@ from core.upkeep.types import (
     SpareFits,
     WaitsForSpare,
 )
+from core.upkeep.untold import between_failures, share_told
 from core.upkeep.upkeep import advice, cycles, due
 from core.upkeep.watch import WEEKS, Watch, spares_fitted
 
@@ -77,9 +78,10 @@ def _models(watch: Watch) -> list[ModelFailures]:
         codes = {machine.machine for machine in mine}
         faults = [fault for fault in watch.faults if fault.machine in codes]
         hours, count = math.fsum(one.hours for one in watched), sum(len(one.failed) for one in watched)
-        between, back, told = mtbf(count, hours), restored(faults), trend(watched)
+        between, back, told = between_failures(count, hours, watch.today.learned), restored(faults), trend(watched)
         found.append(ModelFailures(
             model=row.model, name=row.name, machines=len(mine), hours=hours, failures=count, mtbf=between,
+            untold=count * (1 / share_told(watch.today.learned) - 1),
             restored=back, availability=availability(between.best, back.hours) if back else None,
             trend=told.verdict, slope=told.slope, estimator=told.estimator,
         ))  # fmt: skip

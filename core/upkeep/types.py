@@ -80,10 +80,11 @@ class Restored(Frozen):
 
 
 class ModelFailures(Frozen):
-    """How often the machines of a model fail: `failures` in `hours` of printing.
+    """How often the machines of a model fail: `failures` told in `hours` of printing, and about so many `untold`.
 
-    `mtbf` is the mean time between failures in hours of printing (exact 90 % bounds; infinite ones where nothing
-    failed), `availability` what they come to with the time to restore; `trend` the common one of its machines.
+    `mtbf` is the mean time between failures in hours of printing, those that nobody told among them (90 % bounds;
+    infinite ones where nothing failed), `availability` what they come to with the time to restore; `trend` the common
+    one of its machines.
     """
 
     model: str
@@ -91,6 +92,7 @@ class ModelFailures(Frozen):
     machines: int
     hours: float
     failures: int
+    untold: float
     mtbf: Estimate
     restored: Restored | None
     availability: float | None

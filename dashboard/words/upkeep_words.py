@@ -136,7 +136,8 @@ def lost(room: RoomUpkeep) -> str:
 
 def model(line: ModelFailures) -> tuple[str, str, str, str]:
     """How often the machines of a model fail."""
-    what = f"{line.name}: {written.count(line.failures)} failures in {written.count(line.hours)} h printed"
+    what = f"{line.name}: {written.count(line.failures)} failures told in {written.count(line.hours)} h printed"
+    what += f", perhaps {written.count(line.untold)} more" if line.untold >= 0.5 else ""
     slope = f" (slope {line.slope.best:.2f}, {line.slope.low:.2f}-{line.slope.high:.2f})" if line.slope else ""
     up = f"; up {written.percent(line.availability)}" if line.availability is not None else ""
     return what, between(line.mtbf), restored(line.restored) + up, TRENDS[line.trend] + slope
@@ -172,7 +173,8 @@ def band(line: FailureBand) -> str:
 def estimators(lines: Sequence[ModelFailures]) -> list[str]:
     """How these were found, and how to read them."""
     names = ", ".join(dict.fromkeys(line.estimator for line in lines))
-    return [f"Bounds: exact, nine times in ten. Getting better or worse: {names}; slope 1 is steady.", UP_KEY, BENDS]
+    bounds = "Bounds: nine times in ten, failures that nobody told among them."
+    return [f"{bounds} Getting better or worse: {names}; slope 1 is steady.", UP_KEY, BENDS]
 
 
 def cause(line: CauseHours, causes: Mapping[str, str]) -> tuple[str, str]:

@@ -10,7 +10,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import poisson
 
-from core.statistics.failures import FailureTimes, availability, mean_cumulative, mil_hdbk_189, mtbf, slope, trend
+from core.statistics.failures import (
+    FailureTimes,
+    availability,
+    in_doubt,
+    mean_cumulative,
+    mil_hdbk_189,
+    mtbf,
+    slope,
+    trend,
+)
 
 WORSE = FailureTimes((500, 800, 900, 950, 970, 985, 990, 995), 1000)
 BETTER = FailureTimes((5, 10, 15, 30, 50, 100, 200, 500), 1000)
@@ -224,3 +233,30 @@ def test_the_mean_only_rises_within_its_range_whatever_the_order(machines: list[
 def test_of_machines_watched_as_long_it_ends_at_the_mean_count(one: FailureTimes, times: int) -> None:
     machines = [one, *[FailureTimes((), one.hours)] * times]
     assert mean_cumulative(machines).best[-1] == pytest.approx(len(one.failed) / (times + 1))
+
+
+@given(failures=st.integers(1, 200), hours=st.floats(1, 1e5))
+def test_with_every_failure_told_and_no_doubt_the_bounds_stay_exact(failures: int, hours: float) -> None:
+    exact = mtbf(failures, hours)
+    same = in_doubt(exact, 1.0, 0.0)
+    assert (same.low, same.best, same.high) == pytest.approx((exact.low, exact.best, exact.high))
+
+
+@given(failures=st.integers(1, 200), told=st.floats(0.1, 1), doubt=st.floats(0.01, 1))
+def test_failures_that_nobody_told_come_between_and_doubt_only_widens(failures: int, told: float, doubt: float) -> None:
+    exact, found = mtbf(failures, 1000), in_doubt(mtbf(failures, 1000), told, doubt)
+    assert found.best == pytest.approx(told * exact.best)
+    assert found.low / found.best < exact.low / exact.best
+    assert found.high / found.best > exact.high / exact.best
+
+
+def test_where_nothing_failed_the_least_comes_down_and_the_rest_stays_open() -> None:
+    found = in_doubt(mtbf(0, 500), 0.8, 0.1)
+    assert found.low < 0.8 * mtbf(0, 500).low
+    assert found.best == found.high == math.inf
+
+
+@pytest.mark.parametrize("told", [0.0, -0.1, 1.2])
+def test_a_share_told_that_is_none_is_refused(told: float) -> None:
+    with pytest.raises(ValueError, match="share told"):
+        in_doubt(mtbf(3, 500), told, 0.1)

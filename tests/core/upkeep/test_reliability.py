@@ -131,7 +131,9 @@ def test_failures_are_counted_by_hours_of_printing_and_restored_by_parts(log: Lo
     found = room(log, *story)
     (model,) = [line for line in found.models if line.model == "bench-220"]
     assert model.failures == 1
-    assert model.mtbf.best == pytest.approx(model.hours)
+    # For so many faults told there are some that nobody noted: the time between them is the shorter.
+    assert 0 < model.untold < 0.5
+    assert model.mtbf.best == pytest.approx(model.hours / (model.failures + model.untold))
     assert model.mtbf.low < model.hours < model.mtbf.high
     assert model.restored is not None
     assert (model.restored.diagnosed, model.restored.waited) == pytest.approx((2, 15))
@@ -263,7 +265,8 @@ def test_a_cause_that_comes_back_far_more_often_than_elsewhere_is_pointed_out(lo
     story = printed(*range(10, 38)) + printed(*range(10, 38), machine="A2")
     for day in (12, 18, 24, 30):
         story += [at_a1("WentDown", when(day, 16), cause="fan"), at_a1("CameBack", when(day, 17))]
-    found = machine_record(log, "A1", NOW, learned_at(log, NOW), watched(log, *story))
+    watch = watched(log, *story)
+    found = machine_record(log, "A1", NOW, learned_at(log, NOW), watch)
     (line,) = found.recurs
     assert (line.cause, line.times) == ("fan", 4)
     other = machine_record(log, "A2", NOW, learned_at(log, NOW), watched(log))

@@ -91,12 +91,13 @@ def test_what_went_in_is_told_by_its_name() -> None:
 def test_failures_have_their_bounds_parts_and_trend() -> None:
     restored = Restored(faults=4, hours=20, diagnosed=1.5, waited=10, mended=8.5)
     line = ModelFailures(
-        model="b", name="Bench 220", machines=24, hours=8000, failures=40, mtbf=Estimate(low=153, best=200, high=263),
+        model="b", name="Bench 220", machines=24, hours=8000, failures=40, untold=6.4,
+        mtbf=Estimate(low=153, best=200, high=263),
         restored=restored, availability=0.9, trend="steady", slope=Estimate(low=0.9, best=1.05, high=1.2),
         estimator="MIL-HDBK-189",
     )  # fmt: skip
     assert say.model(line) == (
-        "Bench 220: 40 failures in 8,000 h printed", "200 (153-263)",
+        "Bench 220: 40 failures told in 8,000 h printed, perhaps 6 more", "200 (153-263)",
         "20.0: 1.5 to know why, 10.0 for spares, 8.5 to mend; up 90 %",
         "neither better nor worse (slope 1.05, 0.90-1.20)",
     )  # fmt: skip
