@@ -1,7 +1,9 @@
-"""How well run-outs are announced: simulated shops whose spools are known to the gram, one entry in five missing.
+"""How well run-outs are announced: simulated shops whose spools are known to the gram, one entry in five missing, and
+then the families of rooms that were written apart, worst first.
 
-`python -m tests.simulated.run_outs [SHOPS]` prints the measurement. Shares no code with what it judges: what is
-truly left is added up here from the prints and the spools of the invented shop.
+`python -m tests.simulated.run_outs [SHOPS [ROOMS [FAMILY ...]]]` prints the measurement. Shares no code with what it
+judges: what is truly left is added up here from the prints and the spools of the invented shop. Of the families it is
+not told: there a spool lasted until a print starved or somebody truly changed it.
 """
 
 from __future__ import annotations
@@ -10,7 +12,7 @@ import random
 import sys
 import tempfile
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -19,6 +21,8 @@ from pathlib import Path
 import polars as pl
 
 from core.answers import Learned, learned_at, machine_page
+from core.entries import EntryVoided, SpoolFitted
+from core.log.record import record_many
 from core.log.store import Log
 from core.reading.reading import Reading
 from core.reading.types import SpoolEnds
@@ -28,9 +32,15 @@ from core.window import Window
 from dashboard.words.acts import too_short
 from demo.make import Truth, make
 from demo.people import ONE_IN_FIVE, USUAL, Slips
+from demo.rooms.families import FAMILIES, SET_APART
+from demo.rooms.told import Run, Told
 
 UNTIL = datetime(2026, 5, 31, 23, 0, tzinfo=UTC)
 TAUGHT_WEEKS, MEMORY_DAYS = 6, 28
+#: Weeks of a family's room that are judged, the first that is not the learning's.
+JUDGED_WEEKS = range(5, 10)
+#: Nobody checks a spool where so many of those that came to their end did it in a print.
+UNCHECKED = 0.5
 #: Rounds: so long after opening, after so much of the shift, before closing.
 AFTER_OPENING, MIDDAY, BEFORE_CLOSING = timedelta(minutes=20), timedelta(hours=5.8), timedelta(minutes=15)
 
@@ -98,6 +108,121 @@ class TrueSpool:
         return self.used(at, min(until, other), str(fit["material"])) > left
 
 
+class RoomSpool:
+    """One machine's spools in a room of a family: what they fed, in stated grams, until they were gone.
+
+    What a spool held is not told: what it fed until a print starved or somebody changed it.
+    """
+
+    def __init__(self, told: Told, fitted: Sequence[SpoolFitted], machine: str) -> None:
+        stated = {(row.file, row.revision): row.grams for row in told.rows if isinstance(row, PrintFile)}
+        self.fitted = sorted((fit for fit in fitted if fit.machine == machine), key=lambda fit: fit.at)
+        self.at = [fit.at for fit in self.fitted]
+        self.end = told.end
+        self.runs = sorted((run for run in told.runs if run.machine == machine), key=lambda run: run.started)
+        self.starved = [run.starved for run in self.runs if run.starved]
+        began = [run.started for run in self.runs]
+        steps = told.turns[machine]
+        self.fed = [
+            (a, b, stated[run.file, run.revision] / run.whole)
+            for (a, state), (b, _) in zip(steps, [*steps[1:], (told.end, "")], strict=True)
+            if state in ("printing", "proving") and (run := self.runs[max(bisect_right(began, a) - 1, 0)])
+        ]
+
+    def spool(self, at: datetime) -> dict[str, object] | None:
+        """The spool that was on at a moment: when it was fitted."""
+        place = bisect_right(self.at, at)
+        return {"at": self.at[place - 1]} if place else None
+
+    def used(self, start: datetime, end: datetime) -> float:
+        """Stated grams of what was printed between two moments."""
+        return sum(
+            rate * ((min(end, b) - max(start, a)) / timedelta(hours=1))
+            for a, b, rate in self.fed if a < end and b > start
+        )  # fmt: skip
+
+    def left(self, at: datetime) -> float:
+        """Stated grams that the spool still fed."""
+        return self.used(at, self.gone(at))
+
+    def gone(self, at: datetime) -> datetime:
+        """When the spool that is on at a moment ran out or was changed."""
+        place = bisect_right(self.at, at)
+        since = self.at[place - 1] if place else at
+        changed = self.at[place] if place < len(self.at) else self.end
+        return min([changed, *(t for t in self.starved if since < t < changed)])
+
+    def used_up(self, at: datetime, until: datetime) -> bool:
+        """Whether it was gone by `until`."""
+        return self.gone(at) <= until
+
+    def gave_way(self, at: datetime, until: datetime) -> bool:
+        """Whether it was changed by `until` for another material with something left: nobody knows what it held."""
+        place, gone = bisect_right(self.at, at), self.gone(at)
+        other = place < len(self.at) and self.fitted[place].material != self.fitted[place - 1].material
+        return other and gone <= until and gone not in self.starved
+
+
+def unchecked(told: Told, fitted: Sequence[SpoolFitted]) -> bool:
+    """Whether spools mostly come to their end in a print: nobody looks before a start."""
+    last: dict[str, str] = {}
+    changed = 0
+    for fit in sorted(fitted, key=lambda fit: fit.at):
+        changed += last.get(fit.machine) == fit.material
+        last[fit.machine] = fit.material
+    return sum(run.starved is not None for run in told.runs) >= UNCHECKED * max(changed, 1)
+
+
+def family_room(family: str, seed: int, missing: float) -> tuple[str, bool, Tally]:
+    """One room of a family, judged over `JUDGED_WEEKS`: whether nobody checks there, and what came of it.
+
+    What was truly fitted is what would have been tapped were nothing missing.
+    """
+    told, whole = FAMILIES[family](seed, missing), FAMILIES[family](seed, 0.0)
+    voided = {entry.which for entry in whole.entries if isinstance(entry, EntryVoided)}
+    fitted = [e for e in whole.entries if isinstance(e, SpoolFitted) and e.id not in voided]
+    true = {machine: RoomSpool(told, fitted, machine) for machine in told.turns}
+    with tempfile.TemporaryDirectory() as folder, Log.open(Path(folder) / "room.duckdb") as log:
+        log.append_setup(list(told.rows), noted_at=told.start)
+        record_many(log, list(told.entries), now=told.end)
+        tally, seen = Tally(), {}
+        for week in JUDGED_WEEKS:
+            begin = told.start + timedelta(weeks=week - 1)
+            _week_judged(tally, seen, log, true, Window(begin, begin + timedelta(weeks=1)))
+    return family, unchecked(told, fitted), tally
+
+
+def _week_judged(
+    tally: Tally, seen: dict[tuple[str, datetime], datetime], log: Log, true: Mapping[str, RoomSpool], window: Window
+) -> None:
+    learned, rounds = learned_at(log, window.start), list(_rounds(log, window))
+    for at in rounds:
+        read = Reading(log, Window(at - timedelta(days=MEMORY_DAYS), at), at, learned)
+        runs = read.runs_out()
+        for end in runs.spools:
+            if not true[end.machine].gave_way(at, runs.until):
+                _announce(tally, seen, end, true[end.machine], at, runs.until)
+    for machine, spool in true.items():
+        for run in spool.runs:
+            if rounds and run.starved and rounds[0] < run.starved < window.end:
+                _starved_in_room(tally, seen, log, learned, machine, spool, run)
+
+
+def _starved_in_room(  # noqa: PLR0917 - all that is known of it
+    tally: Tally, seen: dict[tuple[str, datetime], datetime], log: Log, learned: Learned, machine: str,
+    spool: RoomSpool, run: Run,
+) -> None:  # fmt: skip
+    """A print that truly starved: whether anybody was told before."""
+    starved = run.starved
+    if starved is None or (fit := spool.spool(starved)) is None:
+        return
+    tally.run_outs += 1
+    if seen.get((machine, fit["at"]), starved) < starved:  # type: ignore[call-overload]
+        tally.listed += 1
+    elif _asked(log, learned, machine, run.started):
+        tally.asked += 1
+
+
 def shop(seed: int, slips: Slips = ONE_IN_FIVE, most: int = 36, weeks: int = 3) -> Tally:
     """One shop of 12 to `most` machines, judged over so many weeks, the last but one the latest."""
     draw = random.Random(f"spools {seed}")
@@ -132,7 +257,7 @@ def _judged(log: Log, truth: Truth, window: Window) -> Tally:
 
 
 def _announce(
-    tally: Tally, seen: dict[tuple[str, datetime], datetime], end: SpoolEnds, true: TrueSpool, at: datetime,
+    tally: Tally, seen: dict[tuple[str, datetime], datetime], end: SpoolEnds, true: TrueSpool | RoomSpool, at: datetime,
     until: datetime,
 ) -> None:  # fmt: skip
     """A spool on the list: counted at its first time."""
