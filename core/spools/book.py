@@ -189,8 +189,19 @@ class Book:
             found.append(SpoolStory(weight, rest, own, line.used + need))
         if use.itself:
             self.counts.unnoted[use.told] += short
-            found.append(self._fresh(short * self._usage.unnoted[use.told], need, variance))
+            found += self._changed_unnoted(use, need, variance)
         self._hold(found)
+
+    def _changed_unnoted(self, use: Use, need: float, variance: float) -> Iterator[SpoolStory]:
+        """The lines of full spools that took the place of those too short for a print: before it, or when they had
+        run out in it and had fed what they held.
+        """
+        ran_out = self._usage.runs_out[use.told]
+        for line in self.spool.lines:
+            short = line.weight * (1 - _enough(line, need, variance, self._usage)[0]) * self._usage.unnoted[use.told]
+            fed = min(max(line.grams, 0.0), need)
+            yield self._fresh(short * (1 - ran_out), need, variance)
+            yield self._fresh(short * ran_out, need - fed, variance + line.variance)
 
     def run(self, use: Use, material: str | None) -> None:
         """A print that still runs has used a part of what it needs; a spool too short for all of it was changed
@@ -199,7 +210,7 @@ class Book:
         self._load(material)
         whole = use.grams * self._usage.factor
         fitted_for_it = self.spool.since is not None and abs(use.begin - self.spool.since) <= AT_THE_START
-        changes = 0.0 if fitted_for_it else 1 - self._usage.runs_out[use.told]
+        changes = 0.0 if fitted_for_it else self._usage.changed_before(told=use.told)
         found, changed = [], 0.0
         for line in self.spool.lines:
             short = line.weight * (1 - _enough(line, whole, (whole * PRINT_SPREAD) ** 2, self._usage)[0])

@@ -73,7 +73,7 @@ def _learned(counts: Sequence[Counts], before: Usage) -> Usage:
         doubt=math.hypot(spread / math.sqrt(weight), FACTOR_DOUBT * FACTOR_SPOOLS / weight),
         seen=len(ratios),
         unnoted=_shares(unnoted, [a + b + c for a, b, c in zip(noted, unnoted, ran_out, strict=True)], Usage().unnoted),
-        runs_out=_shares(ran_out, [a + b for a, b in zip(unnoted, ran_out, strict=True)], Usage().runs_out),
+        runs_out=_shares(ran_out, [a + b for a, b in zip(noted, ran_out, strict=True)], Usage().runs_out),
     )
 
 
