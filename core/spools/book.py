@@ -6,13 +6,16 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from statistics import NormalDist
+from typing import NamedTuple
 
+import numpy as np
 from scipy.optimize import brentq
+from scipy.stats import norm
 
 from core.epoch import HOUR
 from core.estimate import BEST, HIGH, LOW, Estimate
 from core.habits.usage import Usage
-from core.spools.uses import Use
+from core.spools.uses import Use, shares_by_clock, split_at
 
 #: A full spool's net weight and a print's use differ so much from what is stated (common practice, no source).
 SPOOL_SPREAD, PRINT_SPREAD = 0.01, 0.02
@@ -20,6 +23,8 @@ SPOOL_SPREAD, PRINT_SPREAD = 0.01, 0.02
 WORTH_KEEPING = 50.0
 #: A spool whose likeliest line has less weight may have been changed unnoted.
 SURE = 0.9
+#: The chance that the book is wrong of a spool that ran out in a print.
+BOOK_WRONG = 0.2
 #: More lines than this are no clearer than so many.
 LINES = 4
 #: A spool fitted so long before a start, or tapped so long after it, was fitted for it (microseconds).
@@ -71,15 +76,24 @@ class PartSpool:
     at: int
 
 
+class FedOut(NamedTuple):
+    """A spool that ran out in a print: the grams it held, and those stated that it fed by the clock, give or take."""
+
+    held: float
+    stated: float
+    spread: float
+
+
 @dataclass
 class Counts:
     """What the spools of a shop have taught so far.
 
-    `ratios` of grams used to grams stated, of spools weighed when they came off. Of spools that were too short for
+    `ratios` of grams used to grams stated, of spools weighed when they came off; `run_outs` of full ones. Of spools that were too short for
     a print, those changed and noted, changed unnoted, and run out, by whether a start told of the print.
     """
 
     ratios: list[float] = field(default_factory=list)
+    run_outs: list[FedOut] = field(default_factory=list)
     noted: list[float] = field(default_factory=lambda: [0.0, 0.0])
     unnoted: list[float] = field(default_factory=lambda: [0.0, 0.0])
     ran_out: list[float] = field(default_factory=lambda: [0.0, 0.0])
@@ -139,7 +153,7 @@ class Book:
         self.counts = Counts()
         self._fits: list[tuple[Spool, FittedSpool, bool]] = []
         self._packs, self._usage = packs, usage
-        self._full, self._stated, self._sure = 0.0, 0.0, False
+        self._full, self._stated, self._doubt, self._sure = 0.0, 0.0, 0.0, False
 
     def fit(self, fitted: FittedSpool, into: Use | None = None, following: Use | None = None) -> None:
         """A spool was fitted, `into` a print that was under way, or for the one `following`."""
@@ -152,7 +166,32 @@ class Book:
         spread = SPOOL_SPREAD * fitted.grams
         lines = (SpoolStory(1.0, fitted.grams, spread**2),)
         self.spool = Spool(before.machine, fitted.material, fitted.at, lines)
-        self._full, self._stated, self._sure = fitted.grams, 0.0, True
+        self._full, self._stated, self._doubt, self._sure = fitted.grams, 0.0, 0.0, True
+
+    def fit_into(self, use: Use, fitted: FittedSpool, now: int) -> Use:
+        """A spool was fitted into a print that was under way, as known at `now`: what that one feeds of it."""
+        least, most = shares_by_clock(use, fitted.at)
+        if self.spool.since is not None:
+            fed = self._stated + use.grams * (least + most) / 2
+            self.counts.run_outs.append(
+                FedOut(self._full, fed, math.hypot(self._doubt, use.grams * (most - least) / math.sqrt(12)))
+            )
+        before, rest = split_at(use, fitted.at, now, *self._fed(use, least, most))
+        self.feed(before, None)
+        self.fit(fitted, into=use)
+        return rest
+
+    def _fed(self, use: Use, least: float, most: float) -> tuple[float, float]:
+        """The share of a print that a spool fed that ran out in it, give or take: all it held, as far as the clock
+        allows.
+        """
+        shares, need = np.linspace(least, most, 41), use.grams * self._usage.factor
+        likely = np.full(len(shares), BOOK_WRONG)
+        for line in self.spool.lines:
+            spread = math.sqrt(line.variance + (line.used * self._usage.doubt) ** 2) / need + 1e-3
+            likely += line.weight * norm.pdf(shares, line.grams / need, spread)
+        fed = float(np.average(shares, weights=likely))
+        return fed, math.sqrt(float(np.average((shares - fed) ** 2, weights=likely)))
 
     def shelf(self) -> list[tuple[PartSpool, bool]]:
         """The part-spools put back on the shelf (true) or fitted from there."""
@@ -228,6 +267,7 @@ class Book:
         """The grams a print has used and their variance; what it states is kept until the spool is weighed."""
         need = use.grams * use.share * self._usage.factor
         self._stated += use.grams * use.share
+        self._doubt = math.hypot(self._doubt, use.grams * use.doubt)
         self._sure = self._sure and use.told and use.doubt == 0
         return need, (need * PRINT_SPREAD) ** 2 + (use.grams * use.doubt * self._usage.factor) ** 2
 
