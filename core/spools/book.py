@@ -10,7 +10,6 @@ from typing import NamedTuple
 
 import numpy as np
 from scipy.optimize import brentq
-from scipy.stats import norm
 
 from core.epoch import HOUR
 from core.estimate import BEST, HIGH, LOW, Estimate
@@ -189,7 +188,8 @@ class Book:
         likely = np.full(len(shares), BOOK_WRONG)
         for line in self.spool.lines:
             spread = math.sqrt(line.variance + (line.used * self._usage.doubt) ** 2) / need + 1e-3
-            likely += line.weight * norm.pdf(shares, line.grams / need, spread)
+            off = (shares - line.grams / need) / spread
+            likely += line.weight * np.exp(-(off**2) / 2) / (spread * math.sqrt(math.tau))
         fed = float(np.average(shares, weights=likely))
         return fed, math.sqrt(float(np.average((shares - fed) ** 2, weights=likely)))
 

@@ -128,7 +128,7 @@ def _noted(
     fits = _fits(fitted)
     machines = dict.fromkeys([*gaps["machine"].unique(maintain_order=True), *fits])
     uses: dict[str, list[tuple[Use, str | None]]] = {machine: [] for machine in machines}
-    for machine, use, material in [*announced(gaps, setup, at), *untold(replays, setup, at)]:
+    for machine, use, material in [*announced(gaps, setup, at), *untold(replays, gaps, setup, at)]:
         uses[machine].append((use, material))
     return {
         machine: (fits.get(machine, []), sorted(mine, key=lambda use: use[0].begin)) for machine, mine in uses.items()

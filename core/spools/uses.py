@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 
-from core.arrays import Numbers
+from core.arrays import Flags, Numbers
 from core.epoch import FAR, HOUR
 from core.hours.replays import Replays
 from core.numbering import numbering_of
@@ -97,11 +97,20 @@ def _use(row: dict[str, object], file: PrintFile, at: int) -> Use:
     return replace(use, end=max(end, begin + 1))
 
 
-def untold(replays: Sequence[Replays], setup: Setup, at: int) -> Iterator[tuple[str, Use, str | None]]:
-    """Prints that nobody announced, as far as replays have it: their hours at the usual grams an hour."""
+def untold(
+    replays: Sequence[Replays], gaps: pl.DataFrame, setup: Setup, at: int
+) -> Iterator[tuple[str, Use, str | None]]:
+    """Prints that nobody announced, as far as replays have it: their hours at the usual grams an hour.
+
+    A print that goes on with another spool was announced by its start.
+    """
     rates = grams_an_hour(setup)
+    goes_on = gaps.filter((pl.col("kind") == "SpoolFitted") & pl.col("print").is_not_null())
+    told = set(goes_on.select("machine", "t").iter_rows())
     for group in replays:
-        grams, begins, ends = _printed_untold(group, rates)
+        spans = zip(group.spans.machine, group.spans.start, strict=True)
+        running = group.spans.running & [(str(machine), int(start)) not in told for machine, start in spans]
+        grams, begins, ends = _printed_untold(group, running, rates)
         mean = (group.weights * grams).sum(axis=1)
         spread = np.sqrt(np.maximum((group.weights * grams**2).sum(axis=1) - mean**2, 0.0))
         for place in np.flatnonzero(mean > 1.0):
@@ -114,9 +123,12 @@ def untold(replays: Sequence[Replays], setup: Setup, at: int) -> Iterator[tuple[
             yield str(group.spans.machine[int(place)]), use, None
 
 
-def _printed_untold(group: Replays, rates: Numbers) -> tuple[Numbers, Numbers, Numbers]:
-    """In every replay of every span: the grams of prints nobody announced, when they began and when they ended."""
-    size, running = len(group.spans) * group.count, group.spans.running
+def _printed_untold(group: Replays, running: Flags, rates: Numbers) -> tuple[Numbers, Numbers, Numbers]:
+    """In every replay of every span: the grams of prints nobody announced, when they began and when they ended.
+
+    Spans are `running` at whose beginning such a print runs.
+    """
+    size = len(group.spans) * group.count
     grams, begins, ends = np.zeros(size), np.full(size, float(FAR)), np.zeros(size)
     for turn in group.turns:
         untold = (turn.state == PRINTING) & (~turn.first | running[turn.rows // group.count])
