@@ -54,13 +54,13 @@ def split_at(use: Use, at: int, now: int, fed: float, doubt: float) -> tuple[Use
 
     The spool before has `fed` that share of what it needs, give or take `doubt`.
     """
-    before = replace(use, end=at, share=fed, doubt=doubt, itself=False)
+    before = replace(use, end=at, share=fed, doubt=math.hypot(doubt, use.doubt * fed), itself=False)
     left = max(1 - fed, 1e-9)
     takes = max(round(use.takes * left), 1)
     if use.end == FAR:
         share, doubt = min(max(now - at, 0) / takes, 1.0), 0.0
     else:
-        share, doubt = max(use.share - fed, 0.0) / left, doubt / left
+        share, doubt = max(use.share - fed, 0.0) / left, math.hypot(doubt, use.doubt * left) / left
     return before, replace(use, begin=at, grams=use.grams * left, share=share, doubt=doubt, takes=takes)
 
 

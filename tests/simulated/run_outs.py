@@ -116,10 +116,14 @@ class RoomSpool:
 
     def __init__(self, told: Told, fitted: Sequence[SpoolFitted], machine: str) -> None:
         stated = {(row.file, row.revision): row.grams for row in told.rows if isinstance(row, PrintFile)}
-        self.fitted = sorted((fit for fit in fitted if fit.machine == machine), key=lambda fit: fit.at)
-        self.at = [fit.at for fit in self.fitted]
-        self.end = told.end
         self.runs = sorted((run for run in told.runs if run.machine == machine), key=lambda run: run.started)
+        fits = ((_truly_at(fit.at, self.runs), fit.material) for fit in fitted if fit.machine == machine)
+        self.at: list[datetime] = []
+        self.materials: list[str] = []
+        for at, material in sorted(fits):
+            self.at.append(at)
+            self.materials.append(material)
+        self.end = told.end
         self.starved = [run.starved for run in self.runs if run.starved]
         began = [run.started for run in self.runs]
         steps = told.turns[machine]
@@ -159,8 +163,16 @@ class RoomSpool:
     def gave_way(self, at: datetime, until: datetime) -> bool:
         """Whether it was changed by `until` for another material with something left: nobody knows what it held."""
         place, gone = bisect_right(self.at, at), self.gone(at)
-        other = place < len(self.at) and self.fitted[place].material != self.fitted[place - 1].material
+        other = place < len(self.at) and self.materials[place] != self.materials[max(place - 1, 0)]
         return other and gone <= until and gone not in self.starved
+
+
+def _truly_at(at: datetime, runs: Sequence[Run]) -> datetime:
+    """When a spool was fitted that people say was fitted in the midst of a print: not before it starved."""
+    run = next((run for run in reversed(runs) if run.started < at), None)
+    if run and run.starved and at - run.started > run.starved - at > timedelta(0):
+        return run.starved + timedelta(seconds=1)
+    return at
 
 
 def unchecked(told: Told, fitted: Sequence[SpoolFitted]) -> bool:
