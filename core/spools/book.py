@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy.optimize import brentq
 
-from core.epoch import HOUR
+from core.epoch import FAR, HOUR
 from core.estimate import BEST, HIGH, LOW, Estimate
 from core.habits.usage import Usage
 from core.spools.uses import Use, shares_by_clock, split_at
@@ -22,6 +22,8 @@ SPOOL_SPREAD, PRINT_SPREAD = 0.01, 0.02
 WORTH_KEEPING = 50.0
 #: A spool whose likeliest line has less weight may have been changed unnoted.
 SURE = 0.9
+#: Without material a print stands so long on average (microseconds).
+STANDS = 8 * HOUR
 #: The chance that the book is wrong of a spool that ran out in a print.
 BOOK_WRONG = 0.2
 #: More lines than this are no clearer than so many.
@@ -235,15 +237,15 @@ class Book:
         """The lines of full spools that took the place of those too short for a print: before it, or when they had
         run out in it and had fed what they held.
         """
-        ran_out = self._usage.runs_out[use.told]
+        ran_out, late = self._usage.runs_out[use.told], _in_time(use.until - use.begin - use.takes)
         for line in self.spool.lines:
             short = line.weight * (1 - _enough(line, need, variance, self._usage)[0]) * self._usage.unnoted[use.told]
             fed = min(max(line.grams, 0.0), need)
             yield self._fresh(short * (1 - ran_out), need, variance)
-            yield self._fresh(short * ran_out, need - fed, variance + line.variance)
+            yield self._fresh(short * ran_out * late, need - fed, variance + line.variance)
 
     def run(self, use: Use, material: str | None) -> None:
-        """A print that still runs has used a part of what it needs; a spool too short for all of it was changed
+        """A print of which nobody has said that it is over has used a part of what it needs, or all; a spool too short for all of it was changed
         unnoted, or it runs out. One that was fitted for just this print runs out.
         """
         self._load(material)
@@ -257,11 +259,23 @@ class Book:
             changed += unseen
             found.append(replace(line, weight=line.weight - unseen))
         need, variance = self._note(use)
-        self._hold([
+        lines = (
             replace(e, grams=e.grams - need, variance=e.variance + variance, used=e.used + need)
             for e in [*found, self._fresh(changed, 0.0, 0.0)]
-        ])  # fmt: skip
-        self.spool = replace(self.spool, running=use)
+        )
+        self._hold([story for line in lines for story in self._stands(line, use)])
+        self.spool = replace(self.spool, running=use if use.end == FAR else None)
+
+    def _stands(self, line: SpoolStory, use: Use) -> Iterator[SpoolStory]:
+        """A spool that the print has used up by now: it stands without, or went on with a full one that nobody noted;
+        the longer ago, the likelier.
+        """
+        over = max(-line.grams, 0.0)
+        goes_on = _in_time(over / (use.grams * self._usage.factor) * use.takes)
+        yield replace(line, weight=line.weight * (1 - goes_on))
+        if goes_on:
+            unnoted = line.weight * goes_on * self._usage.unnoted[use.told]
+            yield self._fresh(unnoted, over / 2, line.variance + over**2 / 12)
 
     def _note(self, use: Use) -> tuple[float, float]:
         """The grams a print has used and their variance; what it states is kept until the spool is weighed."""
@@ -287,6 +301,11 @@ class Book:
             lines = (SpoolStory(1.0, 0.7 * full, (0.25 * full) ** 2),)
             self.spool = replace(self.spool, material=material, since=None, lines=lines)
             self._sure = False
+
+
+def _in_time(micros: float) -> float:
+    """The chance that a print that stands without material gets another spool within such a time."""
+    return -math.expm1(-max(micros, 0.0) / STANDS)
 
 
 def _merged(lines: Sequence[SpoolStory]) -> tuple[SpoolStory, ...]:

@@ -160,7 +160,7 @@ def _told(book: Book, fits: Sequence[FittedSpool], uses: Sequence[tuple[Use, str
         while waiting and waiting[0].at < use.end:
             fit = waiting.pop(0)
             rest = book.fit_into(rest, fit, now)
-        (book.run if rest.end == FAR else book.feed)(rest, material if rest is use else None)
+        (book.run if rest.until == FAR else book.feed)(rest, material if rest is use else None)
     for fit in waiting:
         book.fit(fit)
     return book
