@@ -23,7 +23,7 @@ WORTH_KEEPING = 50.0
 #: A spool whose likeliest line has less weight may have been changed unnoted.
 SURE = 0.9
 #: Without material a print stands so long on average (microseconds).
-STANDS = 8 * HOUR
+STANDS = 4 * HOUR
 #: The chance that the book is wrong of a spool that ran out in a print.
 BOOK_WRONG = 0.2
 #: More lines than this are no clearer than so many.
