@@ -29,8 +29,9 @@ from core.timeline.spans import OPEN, PRINTING, spans
 
 #: Futures of a machine.
 FUTURES = 200
-#: A spool is announced that runs out so likely, or in the print that runs now. From 44 invented shops (`python -m
-#: tests.simulated.run_outs`): where these are lower, more is announced in vain, and where they are higher, too little.
+#: A spool is announced that runs out so likely, or in the print that runs now. From invented shops and families of
+#: rooms (`python -m tests.simulated.run_outs`): where these are lower, more is announced in vain, and where they are
+#: higher, too little.
 ANNOUNCED, STARVES = 0.7, 0.6
 #: Steps of a sequence that fills the unit interval evenly: the golden ratio.
 _STEP = golden - 1

@@ -89,8 +89,9 @@ class FedOut(NamedTuple):
 class Counts:
     """What the spools of a shop have taught so far.
 
-    `ratios` of grams used to grams stated, of spools weighed when they came off; `run_outs` of full ones. Of spools that were too short for
-    a print, those changed and noted, changed unnoted, and run out, by whether a start told of the print.
+    `ratios` of grams used to grams stated, of spools weighed when they came off; `run_outs`: full ones that ran out. Of
+    spools that were too short for a print, those changed and noted, changed unnoted, and run out, by whether a start
+    told of the print.
     """
 
     ratios: list[float] = field(default_factory=list)
@@ -245,8 +246,8 @@ class Book:
             yield self._fresh(short * ran_out * late, need - fed, variance + line.variance)
 
     def run(self, use: Use, material: str | None) -> None:
-        """A print of which nobody has said that it is over has used a part of what it needs, or all; a spool too short for all of it was changed
-        unnoted, or it runs out. One that was fitted for just this print runs out.
+        """A print of which nobody has said that it is over has used a part of what it needs, or all; a spool too short
+        for all of it was changed unnoted, or it runs out. One that was fitted for just this print runs out.
         """
         self._load(material)
         whole = use.grams * self._usage.factor

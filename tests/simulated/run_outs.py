@@ -45,6 +45,10 @@ UNCHECKED = 0.5
 AFTER_OPENING, MIDDAY, BEFORE_CLOSING = timedelta(minutes=20), timedelta(hours=5.8), timedelta(minutes=15)
 
 
+class Seen(dict[tuple[str, datetime], datetime]):
+    """When the spool of a machine, fitted at a moment, was first on the list."""
+
+
 @dataclass
 class Tally:
     """What came of a shop's announcements.
@@ -74,8 +78,8 @@ class TrueSpool:
 
     def __init__(self, truth: Truth, machine: str) -> None:
         mine = pl.col("machine") == machine
-        self.fitted = truth.spools.filter(mine).sort("at").rows(named=True)
-        self.at = [fit["at"] for fit in self.fitted]
+        self.fits = truth.spools.filter(mine).sort("at").rows(named=True)
+        self.at = [fit["at"] for fit in self.fits]
         materials = {(row.file, row.revision): row.material for row in truth.rows if isinstance(row, PrintFile)}
         self.prints = [
             (p["started"], p["ended"], p["grams"], materials[p["file"], p["revision"]])
@@ -92,7 +96,12 @@ class TrueSpool:
     def spool(self, at: datetime) -> dict[str, object] | None:
         """The spool that was on at a moment."""
         place = bisect_right(self.at, at)
-        return self.fitted[place - 1] if place else None
+        return self.fits[place - 1] if place else None
+
+    def fitted(self, at: datetime) -> datetime | None:
+        """When the spool was fitted that was on at a moment."""
+        place = bisect_right(self.at, at)
+        return self.at[place - 1] if place else None
 
     def left(self, at: datetime) -> float | None:
         """Grams left at a moment."""
@@ -104,7 +113,7 @@ class TrueSpool:
         fit, left = self.spool(at), self.left(at)
         if fit is None or left is None:
             return False
-        other = next((f["at"] for f in self.fitted if f["at"] > at and f["material"] != fit["material"]), until)
+        other = next((f["at"] for f in self.fits if f["at"] > at and f["material"] != fit["material"]), until)
         return self.used(at, min(until, other), str(fit["material"])) > left
 
 
@@ -133,10 +142,10 @@ class RoomSpool:
             if state in ("printing", "proving") and (run := self.runs[max(bisect_right(began, a) - 1, 0)])
         ]
 
-    def spool(self, at: datetime) -> dict[str, object] | None:
-        """The spool that was on at a moment: when it was fitted."""
+    def fitted(self, at: datetime) -> datetime | None:
+        """When the spool was fitted that was on at a moment."""
         place = bisect_right(self.at, at)
-        return {"at": self.at[place - 1]} if place else None
+        return self.at[place - 1] if place else None
 
     def used(self, start: datetime, end: datetime) -> float:
         """Stated grams of what was printed between two moments."""
@@ -197,16 +206,14 @@ def family_room(family: str, seed: int, missing: float) -> tuple[str, bool, Tall
     with tempfile.TemporaryDirectory() as folder, Log.open(Path(folder) / "room.duckdb") as log:
         log.append_setup(list(told.rows), noted_at=told.start)
         record_many(log, list(told.entries), now=told.end)
-        tally, seen = Tally(), {}
+        tally, seen = Tally(), Seen()
         for week in JUDGED_WEEKS:
             begin = told.start + timedelta(weeks=week - 1)
             _week_judged(tally, seen, log, true, Window(begin, begin + timedelta(weeks=1)))
     return family, unchecked(told, fitted), tally
 
 
-def _week_judged(
-    tally: Tally, seen: dict[tuple[str, datetime], datetime], log: Log, true: Mapping[str, RoomSpool], window: Window
-) -> None:
+def _week_judged(tally: Tally, seen: Seen, log: Log, true: Mapping[str, RoomSpool], window: Window) -> None:
     learned, rounds = learned_at(log, window.start), list(_rounds(log, window))
     for at in rounds:
         read = Reading(log, Window(at - timedelta(days=MEMORY_DAYS), at), at, learned)
@@ -221,15 +228,15 @@ def _week_judged(
 
 
 def _starved_in_room(  # noqa: PLR0917 - all that is known of it
-    tally: Tally, seen: dict[tuple[str, datetime], datetime], log: Log, learned: Learned, machine: str,
+    tally: Tally, seen: Seen, log: Log, learned: Learned, machine: str,
     spool: RoomSpool, run: Run,
 ) -> None:  # fmt: skip
     """A print that truly starved: whether anybody was told before."""
     starved = run.starved
-    if starved is None or (fit := spool.spool(starved)) is None:
+    if starved is None or (fitted := spool.fitted(starved)) is None:
         return
     tally.run_outs += 1
-    if seen.get((machine, fit["at"]), starved) < starved:  # type: ignore[call-overload]
+    if seen.get((machine, fitted), starved) < starved:
         tally.listed += 1
     elif _asked(log, learned, machine, run.started):
         tally.asked += 1
@@ -248,7 +255,7 @@ def shop(seed: int, slips: Slips = ONE_IN_FIVE, most: int = 36, weeks: int = 3) 
 
 def _judged(log: Log, truth: Truth, window: Window) -> Tally:
     true = {machine: TrueSpool(truth, machine) for machine in truth.stretches["machine"].unique()}
-    tally, seen = Tally(), {}
+    tally, seen = Tally(), Seen()
     learned = learned_at(log, window.start)
     rounds = list(_rounds(log, window))
     for at in rounds:
@@ -262,21 +269,21 @@ def _judged(log: Log, truth: Truth, window: Window) -> Tally:
         for end in runs.spools:
             _announce(tally, seen, end, true[end.machine], at, runs.until)
     for machine, spool in true.items():
-        for fit in spool.fitted:
+        for fit in spool.fits:
             if fit["ran_out"] and rounds[0] < fit["at"] < window.end:
                 _starved(tally, seen, log, learned, machine, spool, fit["at"], rounds[0])
     return tally
 
 
 def _announce(
-    tally: Tally, seen: dict[tuple[str, datetime], datetime], end: SpoolEnds, true: TrueSpool | RoomSpool, at: datetime,
+    tally: Tally, seen: Seen, end: SpoolEnds, true: TrueSpool | RoomSpool, at: datetime,
     until: datetime,
 ) -> None:  # fmt: skip
     """A spool on the list: counted at its first time."""
-    fit = true.spool(at)
-    if fit is None or (end.machine, fit["at"]) in seen:
+    fitted = true.fitted(at)
+    if fitted is None or (end.machine, fitted) in seen:
         return
-    seen[end.machine, fit["at"]] = at  # type: ignore[index]
+    seen[end.machine, fitted] = at
     usual = true.used(at - timedelta(days=7), at) * ((until - at) / timedelta(days=7))
     tally.announced += 1
     if not true.used_up(at, until):
@@ -285,12 +292,12 @@ def _announce(
 
 
 def _starved(  # noqa: PLR0917 - all that is known of it
-    tally: Tally, seen: dict[tuple[str, datetime], datetime], log: Log, learned: Learned, machine: str, true: TrueSpool,
+    tally: Tally, seen: Seen, log: Log, learned: Learned, machine: str, true: TrueSpool,
     changed: datetime, first: datetime,
 ) -> None:  # fmt: skip
     """A print that truly starved after the first round: whether anybody was told before."""
     print_ = next((p for p in reversed(true.prints) if p[0] < changed < p[1]), None)
-    fit = true.fitted[true.at.index(changed) - 1] if true.at.index(changed) else None
+    fit = true.fits[true.at.index(changed) - 1] if true.at.index(changed) else None
     if print_ is None or fit is None:
         return
     stopped = _ran_out_at(true, fit["at"], print_[0], changed)
@@ -332,19 +339,47 @@ def _rounds(log: Log, window: Window) -> Iterator[datetime]:
 def told(tally: Tally) -> str:
     """The measurement in words."""
     runs, named = max(tally.run_outs, 1), max(tally.announced, 1)
+    looks = f"\nwhat is left: the range held the truth in {tally.held / max(tally.looks, 1):.1%} of {tally.looks}"
     return (
         f"{tally.run_outs} prints starved: {tally.listed / runs:.1%} were listed before, "
         f"{(tally.listed + tally.asked) / runs:.1%} with those asked about at their start\n"
         f"{tally.announced} spools listed: {tally.unused / named:.1%} were not used up by the noon told, "
-        f"{tally.false / named:.1%} would not have been at the machine's pace either (false)\n"
-        f"what is left: the range held the truth in {tally.held / max(tally.looks, 1):.1%} of {tally.looks}"
+        f"{tally.false / named:.1%} would not have been at the machine's pace either (false)"
+        f"{looks if tally.looks else ''}"
     )
 
 
-if __name__ == "__main__":
-    shops = int(sys.argv[1]) if len(sys.argv) > 1 else 20
+def in_families(rooms: Sequence[int], families: Sequence[str]) -> Iterator[str]:
+    """The families in words, worst first: those whose people check their spools apart from the others."""
+    for missing in (0.2, 0.0):
+        made = [(family, seed, missing) for family in families for seed in rooms]
+        with ProcessPoolExecutor() as pool:
+            judged = list(pool.map(family_room, *zip(*made, strict=True)))
+        sums: dict[tuple[str, bool], Tally] = {}
+        for family, careless, tally in judged:
+            sums[family, careless] = sums.get((family, careless), Tally()) + tally
+        yield f"{missing:.0%} missing"
+        for (family, careless), tally in sorted(sums.items(), key=lambda item: _announced(item[1])):
+            yield f"{family}, {'nobody checks' if careless else 'people check'}\n{told(tally)}\n"
+
+
+def _announced(tally: Tally) -> float:
+    return (tally.listed + tally.asked) / max(tally.run_outs, 1)
+
+
+def _measured(shops: int, rooms: int, families: Sequence[str]) -> Iterator[str]:
     for name, kind in (("one in five missing", ONE_IN_FIVE), ("none missing", replace(USUAL, missing=0.0))):
         with ProcessPoolExecutor() as pool:
             tallies = list(pool.map(shop, range(1, shops + 1), [kind] * shops))
-        sys.stdout.write(f"{name}, {shops} shops\n{told(sum(tallies, Tally()))}\n\n")
+        yield f"{name}, {shops} shops\n{told(sum(tallies, Tally()))}\n"
+    yield from in_families(range(1, rooms + 1), families)
+
+
+if __name__ == "__main__":
+    counts = [int(word) for word in sys.argv[1:] if word.isdigit()]
+    names = [word for word in sys.argv[1:] if not word.isdigit()]
+    others = [name for name in FAMILIES if name not in (*SET_APART, "larkfield")]
+    shops, rooms = [*counts, *(20, 4)[len(counts) :]]
+    for line in _measured(shops, rooms, names or others):
+        sys.stdout.write(f"{line}\n")
         sys.stdout.flush()
