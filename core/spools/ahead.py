@@ -32,7 +32,7 @@ FUTURES = 200
 #: A spool is announced that runs out so likely, or in the print that runs now. From invented shops and families of
 #: rooms (`python -m tests.simulated.run_outs`): where these are lower, more is announced in vain, and where they are
 #: higher, too little.
-ANNOUNCED, STARVES = 0.7, 0.6
+ANNOUNCED, STARVES = 0.65, 0.55
 #: Steps of a sequence that fills the unit interval evenly: the golden ratio.
 _STEP = golden - 1
 

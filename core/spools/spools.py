@@ -9,6 +9,7 @@ is therefore kept as a few possible lines with their weights, one for each story
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -30,6 +31,8 @@ Noted = tuple[Sequence[FittedSpool], Sequence[tuple[Use, str | None]]]
 ALIKE = 0.15
 #: What is known of the usage factor before any spool was weighed is worth so many spools.
 FACTOR_SPOOLS = 2.0
+#: So many spools tell how much a full one of their material holds.
+ENOUGH = 10
 #: Where the factor is looked for by spools that ran out: from, to, steps.
 FACTORS = 0.75, 1.3, 221
 #: What a spool fed till it ran out differs so much from what it should have, as a share of what it held; so many of
@@ -137,8 +140,21 @@ def _noted(
 
 def _books(noted: Mapping[str, Noted], setup: Setup, at: int, usage: Usage) -> list[Book]:
     """The book of every machine, told up to `at`."""
-    packs = {row.material: row.pack for row in setup.history(Material)}
+    packs = _packs(noted, setup)
     return [_told(Book(machine, packs, usage), fits, uses, at) for machine, (fits, uses) in noted.items()]
+
+
+def _packs(noted: Mapping[str, Noted], setup: Setup) -> dict[str, float]:
+    """Net grams of a full spool of every material: what most of those fitted held, where they are enough to tell, else
+    what the set-up says.
+    """
+    packs = {row.material: row.pack for row in setup.history(Material)}
+    held: dict[str, Counter[float]] = {}
+    for fits, _ in noted.values():
+        for fit in fits:
+            held.setdefault(fit.material, Counter())[fit.grams] += 1
+    usual = {name: counted.most_common(1)[0] for name, counted in held.items() if counted.total() >= ENOUGH}
+    return packs | {name: grams for name, (grams, times) in usual.items() if times > held[name].total() / 2}
 
 
 def _fits(fitted: pl.DataFrame) -> dict[str, list[FittedSpool]]:
