@@ -17,9 +17,9 @@ class Usage:
     """How this shop uses spools.
 
     `factor`: grams used for each stated, give or take `doubt`, from `seen` spools weighed when they came off.
-    Of spools that by the book were too short for a print: `unnoted` is how often a change was made that nobody
-    noted, `runs_out` how often, where no change was noted, the spool ran out in the print; both for prints whose
-    start nobody noted and for those whose start was.
+    Of spools that by the book were too short for a print: `unnoted` is how often nobody noted the change that was
+    made, `runs_out` how often, as far as it was noted, the spool ran out in the print and was not changed before it;
+    both for prints whose start nobody noted and for those whose start was.
     """
 
     factor: float = 1.0
@@ -27,3 +27,11 @@ class Usage:
     seen: int = 0
     unnoted: tuple[float, float] = (0.2, 0.1)
     runs_out: tuple[float, float] = (0.5, 0.5)
+
+    def changed_before(self, *, told: bool) -> float:
+        """The chance that a spool too short for a print that began was changed before it, where no change was noted.
+
+        Changes are noted as often whether they were made before the print or when the spool had run out.
+        """
+        before = (1 - self.runs_out[told]) * self.unnoted[told]
+        return before / (before + self.runs_out[told])

@@ -25,13 +25,14 @@ from core.setup import Setup
 from core.spools.book import Spool, grams_left
 from core.spools.uses import grams_an_hour
 from core.staffed import Staffed
-from core.timeline.spans import OPEN, PRINTING, Spans, spans
+from core.timeline.spans import OPEN, PRINTING, spans
 
 #: Futures of a machine.
 FUTURES = 200
-#: A spool is announced that runs out so likely, or in the print that runs now. From 44 invented shops (`python -m
-#: tests.simulated.run_outs`): where these are lower, more is announced in vain, and where they are higher, too little.
-ANNOUNCED, STARVES = 0.625, 0.5
+#: A spool is announced that runs out so likely, or in the print that runs now. From invented shops and families of
+#: rooms (`python -m tests.simulated.run_outs`): where these are lower, more is announced in vain, and where they are
+#: higher, too little.
+ANNOUNCED, STARVES = 0.65, 0.55
 #: Steps of a sequence that fills the unit interval evenly: the golden ratio.
 _STEP = golden - 1
 
@@ -87,7 +88,7 @@ def _emptied(future: Replays, held: Sequence[Spool], rates: Numbers, usage: Usag
     shares = (0.5 + _STEP * np.arange(count)) % 1.0
     ranked = [np.array(grams_left(spool.lines, usage, (np.arange(20) + 0.5) / 20)) for spool in held]
     left = np.concatenate([grams[(shares * 20).astype(int)] for grams in ranked])
-    first_rate = np.array([_running_rate(spool, spans, place, usage) for place, spool in enumerate(held)])
+    first_rate = np.array([_running_rate(spool, usage) for spool in held])
     size = len(spans) * count
     used, gone = np.zeros(size), np.zeros(size, dtype=bool)
     empty_at, this = np.full(size, FAR, dtype=np.int64), np.zeros(size, dtype=bool)
@@ -108,11 +109,9 @@ def _emptied(future: Replays, held: Sequence[Spool], rates: Numbers, usage: Usag
     return empty_at.reshape(-1, count), this.reshape(-1, count)
 
 
-def _running_rate(spool: Spool, spans: Spans, place: int, usage: Usage) -> float:
+def _running_rate(spool: Spool, usage: Usage) -> float:
     """Grams an hour of the print that runs now, 0 where none is known."""
-    if spool.running is None or not spans.hours[place]:
-        return 0.0
-    return float(spool.running.whole * usage.factor / spans.hours[place])
+    return spool.running.grams * usage.factor / spool.running.takes * HOUR if spool.running else 0.0
 
 
 def _run_out(machine: str, weights: Numbers, empty_at: Micros, this: Flags) -> RunOut:

@@ -6,13 +6,15 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from statistics import NormalDist
+from typing import NamedTuple
 
+import numpy as np
 from scipy.optimize import brentq
 
-from core.epoch import HOUR
+from core.epoch import FAR, HOUR
 from core.estimate import BEST, HIGH, LOW, Estimate
 from core.habits.usage import Usage
-from core.spools.uses import Use
+from core.spools.uses import Use, shares_by_clock, split_at
 
 #: A full spool's net weight and a print's use differ so much from what is stated (common practice, no source).
 SPOOL_SPREAD, PRINT_SPREAD = 0.01, 0.02
@@ -20,6 +22,10 @@ SPOOL_SPREAD, PRINT_SPREAD = 0.01, 0.02
 WORTH_KEEPING = 50.0
 #: A spool whose likeliest line has less weight may have been changed unnoted.
 SURE = 0.9
+#: Without material a print stands so long on average (microseconds).
+STANDS = 4 * HOUR
+#: The chance that the book is wrong of a spool that ran out in a print.
+BOOK_WRONG = 0.2
 #: More lines than this are no clearer than so many.
 LINES = 4
 #: A spool fitted so long before a start, or tapped so long after it, was fitted for it (microseconds).
@@ -71,15 +77,25 @@ class PartSpool:
     at: int
 
 
+class FedOut(NamedTuple):
+    """A spool that ran out in a print: the grams it held, and those stated that it fed by the clock, give or take."""
+
+    held: float
+    stated: float
+    spread: float
+
+
 @dataclass
 class Counts:
     """What the spools of a shop have taught so far.
 
-    `ratios` of grams used to grams stated, of spools weighed when they came off. Of spools that were too short for
-    a print, those changed and noted, changed unnoted, and run out, by whether a start told of the print.
+    `ratios` of grams used to grams stated, of spools weighed when they came off; `run_outs`: full ones that ran out. Of
+    spools that were too short for a print, those changed and noted, changed unnoted, and run out, by whether a start
+    told of the print.
     """
 
     ratios: list[float] = field(default_factory=list)
+    run_outs: list[FedOut] = field(default_factory=list)
     noted: list[float] = field(default_factory=lambda: [0.0, 0.0])
     unnoted: list[float] = field(default_factory=lambda: [0.0, 0.0])
     ran_out: list[float] = field(default_factory=lambda: [0.0, 0.0])
@@ -139,7 +155,7 @@ class Book:
         self.counts = Counts()
         self._fits: list[tuple[Spool, FittedSpool, bool]] = []
         self._packs, self._usage = packs, usage
-        self._full, self._stated, self._sure = 0.0, 0.0, False
+        self._full, self._stated, self._doubt, self._sure = 0.0, 0.0, 0.0, False
 
     def fit(self, fitted: FittedSpool, into: Use | None = None, following: Use | None = None) -> None:
         """A spool was fitted, `into` a print that was under way, or for the one `following`."""
@@ -152,7 +168,33 @@ class Book:
         spread = SPOOL_SPREAD * fitted.grams
         lines = (SpoolStory(1.0, fitted.grams, spread**2),)
         self.spool = Spool(before.machine, fitted.material, fitted.at, lines)
-        self._full, self._stated, self._sure = fitted.grams, 0.0, True
+        self._full, self._stated, self._doubt, self._sure = fitted.grams, 0.0, 0.0, True
+
+    def fit_into(self, use: Use, fitted: FittedSpool, now: int) -> Use:
+        """A spool was fitted into a print that was under way, as known at `now`: what that one feeds of it."""
+        least, most = shares_by_clock(use, fitted.at)
+        if self.spool.since is not None:
+            fed = self._stated + use.grams * (least + most) / 2
+            self.counts.run_outs.append(
+                FedOut(self._full, fed, math.hypot(self._doubt, use.grams * (most - least) / math.sqrt(12)))
+            )
+        before, rest = split_at(use, fitted.at, now, *self._fed(use, least, most))
+        self.feed(before, None)
+        self.fit(fitted, into=use)
+        return rest
+
+    def _fed(self, use: Use, least: float, most: float) -> tuple[float, float]:
+        """The share of a print that a spool fed that ran out in it, give or take: all it held, as far as the clock
+        allows.
+        """
+        shares, need = np.linspace(least, most, 41), use.grams * self._usage.factor
+        likely = np.full(len(shares), BOOK_WRONG)
+        for line in self.spool.lines:
+            spread = math.sqrt(line.variance + (line.used * self._usage.doubt) ** 2) / need + 1e-3
+            off = (shares - line.grams / need) / spread
+            likely += line.weight * np.exp(-(off**2) / 2) / (spread * math.sqrt(math.tau))
+        fed = float(np.average(shares, weights=likely))
+        return fed, math.sqrt(float(np.average((shares - fed) ** 2, weights=likely)))
 
     def shelf(self) -> list[tuple[PartSpool, bool]]:
         """The part-spools put back on the shelf (true) or fitted from there."""
@@ -189,17 +231,28 @@ class Book:
             found.append(SpoolStory(weight, rest, own, line.used + need))
         if use.itself:
             self.counts.unnoted[use.told] += short
-            found.append(self._fresh(short * self._usage.unnoted[use.told], need, variance))
+            found += self._changed_unnoted(use, need, variance)
         self._hold(found)
 
+    def _changed_unnoted(self, use: Use, need: float, variance: float) -> Iterator[SpoolStory]:
+        """The lines of full spools that took the place of those too short for a print: before it, or when they had
+        run out in it and had fed what they held.
+        """
+        ran_out, late = self._usage.runs_out[use.told], _in_time(use.until - use.begin - use.takes)
+        for line in self.spool.lines:
+            short = line.weight * (1 - _enough(line, need, variance, self._usage)[0]) * self._usage.unnoted[use.told]
+            fed = min(max(line.grams, 0.0), need)
+            yield self._fresh(short * (1 - ran_out), need, variance)
+            yield self._fresh(short * ran_out * late, need - fed, variance + line.variance)
+
     def run(self, use: Use, material: str | None) -> None:
-        """A print that still runs has used a part of what it needs; a spool too short for all of it was changed
-        unnoted, or it runs out. One that was fitted for just this print runs out.
+        """A print of which nobody has said that it is over has used a part of what it needs, or all; a spool too short
+        for all of it was changed unnoted, or it runs out. One that was fitted for just this print runs out.
         """
         self._load(material)
         whole = use.grams * self._usage.factor
         fitted_for_it = self.spool.since is not None and abs(use.begin - self.spool.since) <= AT_THE_START
-        changes = 0.0 if fitted_for_it else 1 - self._usage.runs_out[use.told]
+        changes = 0.0 if fitted_for_it else self._usage.changed_before(told=use.told)
         found, changed = [], 0.0
         for line in self.spool.lines:
             short = line.weight * (1 - _enough(line, whole, (whole * PRINT_SPREAD) ** 2, self._usage)[0])
@@ -207,16 +260,29 @@ class Book:
             changed += unseen
             found.append(replace(line, weight=line.weight - unseen))
         need, variance = self._note(use)
-        self._hold([
+        lines = (
             replace(e, grams=e.grams - need, variance=e.variance + variance, used=e.used + need)
             for e in [*found, self._fresh(changed, 0.0, 0.0)]
-        ])  # fmt: skip
-        self.spool = replace(self.spool, running=use)
+        )
+        self._hold([story for line in lines for story in self._stands(line, use)])
+        self.spool = replace(self.spool, running=use if use.end == FAR else None)
+
+    def _stands(self, line: SpoolStory, use: Use) -> Iterator[SpoolStory]:
+        """A spool that the print has used up by now: it stands without, or went on with a full one that nobody noted;
+        the longer ago, the likelier.
+        """
+        over = max(-line.grams, 0.0)
+        goes_on = _in_time(over / (use.grams * self._usage.factor) * use.takes)
+        yield replace(line, weight=line.weight * (1 - goes_on))
+        if goes_on:
+            unnoted = line.weight * goes_on * self._usage.unnoted[use.told]
+            yield self._fresh(unnoted, over / 2, line.variance + over**2 / 12)
 
     def _note(self, use: Use) -> tuple[float, float]:
         """The grams a print has used and their variance; what it states is kept until the spool is weighed."""
         need = use.grams * use.share * self._usage.factor
         self._stated += use.grams * use.share
+        self._doubt = math.hypot(self._doubt, use.grams * use.doubt)
         self._sure = self._sure and use.told and use.doubt == 0
         return need, (need * PRINT_SPREAD) ** 2 + (use.grams * use.doubt * self._usage.factor) ** 2
 
@@ -236,6 +302,11 @@ class Book:
             lines = (SpoolStory(1.0, 0.7 * full, (0.25 * full) ** 2),)
             self.spool = replace(self.spool, material=material, since=None, lines=lines)
             self._sure = False
+
+
+def _in_time(micros: float) -> float:
+    """The chance that a print that stands without material gets another spool within such a time."""
+    return -math.expm1(-max(micros, 0.0) / STANDS)
 
 
 def _merged(lines: Sequence[SpoolStory]) -> tuple[SpoolStory, ...]:

@@ -78,9 +78,9 @@ def test_a_spool_too_short_runs_out_in_the_print_that_runs_now() -> None:
 
 
 def test_a_spool_that_should_be_empty_by_now_runs_out_now() -> None:
-    # 50 g could not feed the 75 that were used.
+    # 50 g could not feed the 75 that were used; in the two hours since somebody may have changed it without a word.
     found = run_out(50)
-    assert found.this == pytest.approx(1)
+    assert found.this == pytest.approx(0.95, abs=0.02)
     assert found.low == found.best == micros(NOW)
 
 
