@@ -15,10 +15,10 @@ from core.statistics.failures import in_doubt, mtbf
 #: The share of faults that leave no word where nobody forgets anything, and what each share of forgotten taps adds: a
 #: fault is told by more than one tap. Found on the rooms that are tuned on, where 3 to 24 % left none with every entry
 #: kept, 9 to 50 % with two in five missing (`python -m tests.simulated.failure_bounds`).
-LEFT_NO_WORD, OF_FORGOTTEN = 0.08, 0.5
+LEFT_NO_WORD, OF_FORGOTTEN = 0.05, 0.5
 #: How far the logarithm of the share told is off from room to room (one standard deviation), and what each share of
 #: forgotten taps adds; and that of the hours printed.
-TOLD_DOUBT, FORGOTTEN_DOUBT, HOURS_DOUBT = 0.1, 0.3, 0.04
+TOLD_DOUBT, FORGOTTEN_DOUBT, HOURS_DOUBT = 0.15, 0.3, 0.04
 #: Of a shop of which nothing is learned people are taken to forget so many of their taps (common practice, no source).
 FORGETS = 0.2
 
