@@ -13,6 +13,8 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from core.errors import Refused
+from core.log.safety.companions import companion
+from core.log.safety.outgoing import free_of_shops
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +27,7 @@ class Owner:
 
 
 def _note(shop: Path) -> Path:
-    return shop.with_name(shop.name + ".owner")
+    return companion(shop, ".owner")
 
 
 def read_owner(shop: Path) -> Owner | None:
@@ -41,10 +43,11 @@ class Lock:
 
     def __init__(self, shop: Path) -> None:
         self.shop = shop
-        self._lock = FileLock(shop.with_name(shop.name + ".lock"), timeout=0, thread_local=False)
+        self._lock = FileLock(companion(shop, ".lock"), timeout=0, thread_local=False)
 
     def take(self) -> None:
-        """Own the file. Raises `Refused` ("shop_in_use") when another process owns it."""
+        """Own the file. Raises `Refused`: "shop_in_use", "folder_not_writable", "belongs_to_a_shop"."""
+        free_of_shops(self.shop)
         try:
             self._lock.acquire()
         except Timeout:

@@ -110,7 +110,7 @@ class Log:
     def open(cls, path: Path | str) -> Self:
         """Own the file (made if it is not there) and bring its tables up to date.
 
-        Raises `Refused`: "shop_in_use", "not_a_shop", "newer_file", "folder_not_writable".
+        Raises `Refused`: "shop_in_use", "not_a_shop", "newer_file", "folder_not_writable", "belongs_to_a_shop".
         """
         shop = Path(path).resolve()
         if not _may_be_there(shop.parent):

@@ -3,9 +3,12 @@
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from core.errors import Refused
 from core.log.lock import Lock
+from core.log.safety.companions import companion
+from core.log.safety.outgoing import sync_folder
 from core.log.store import Log
 from core.setup import Shop
 
@@ -23,14 +26,10 @@ def make_invented(path: Path, machines: int, weeks: int, seed: int, progress: Ca
     there = path.exists()
     if there:
         _must_be_invented(path)
-    with _owned(path):
-        making = path.with_name(f"{path.stem}.making{path.suffix}")
-        _remove(making)
-        try:
-            make(making, machines, weeks, seed, progress=progress)
-            _move(making, path)
-        finally:
-            _remove(making)
+    with _owned(path), TemporaryDirectory(prefix=f".{path.name}-", suffix=".making", dir=path.parent) as beside:
+        making = Path(beside) / path.name
+        make(making, machines, weeks, seed, progress=progress)
+        _move(making, path)
     return there
 
 
@@ -59,15 +58,7 @@ def _owned(path: Path) -> Iterator[None]:
 
 def _move(making: Path, path: Path) -> None:
     """The file and its write-ahead log are one: the log first, so the file never stands without it."""
-    if _wal(making).exists():
-        _wal(making).replace(_wal(path))
+    if companion(making, ".wal").exists():
+        companion(making, ".wal").replace(companion(path, ".wal"))
     making.replace(path)
-
-
-def _remove(path: Path) -> None:
-    for ending in ("", ".wal", ".lock", ".owner"):
-        path.with_name(path.name + ending).unlink(missing_ok=True)
-
-
-def _wal(path: Path) -> Path:
-    return path.with_name(path.name + ".wal")
+    sync_folder(path.parent)
