@@ -18,7 +18,8 @@ INVENTED = "Larkfield Hive Fittings"
 def make_invented(path: Path, machines: int, weeks: int, seed: int, progress: Callable[[float], None]) -> bool:
     """Make the invented shop and put it at `path` when it is whole; whether it replaced an older one.
 
-    Raises `Refused`: "other_shop" where the file there holds anything else, "shop_in_use".
+    Raises `Refused`: "other_shop" where the file there holds anything else, "told_since" where people told it
+    anything the demo did not make, or as `Lock.take` does.
     """
     from demo.make import make
 
@@ -37,12 +38,18 @@ def _must_be_invented(path: Path) -> None:
     # Opening and closing it also puts the rest of its write-ahead log into the file, or a stale one
     # would be taken for the new file's.
     with Log.open(path) as log:
-        names = {row.name for row in log.setup().history(Shop)}
+        names, made = {row.name for row in log.setup().history(Shop)}, log.is_made()
     if names != {INVENTED}:
         what = " and ".join(sorted(names)) or "no shop we know"
         raise Refused(
             "other_shop",
             f"{path} holds {what}, not the invented shop, and stays as it is: name another with --shop.",
+        )
+    if not made:
+        raise Refused(
+            "told_since",
+            f"{path} holds what the demo did not make, and stays as it is: see it with 'roundsheet serve --shop', "
+            "name another with --shop, or move it away.",
         )
 
 

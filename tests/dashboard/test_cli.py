@@ -17,7 +17,7 @@ from core.answer_tables import TABLES
 from core.errors import Refused
 from core.log.lock import Lock
 from core.log.store import Log
-from core.setup import Shop
+from core.setup import Rack, Shop
 from dashboard.cli import roundsheet
 from dashboard.paper.paper import document
 from demo.make import make
@@ -112,6 +112,7 @@ def test_a_file_held_by_another_command_is_refused(tmp_path: Path) -> None:
     shop = make_shop(tmp_path / "shop.duckdb")
     holder = Lock(shop)
     holder.take()
+    holder.sign()
     refused = run("report", cwd=tmp_path)
     holder.release()
     assert refused.returncode == 1
@@ -194,6 +195,8 @@ def made(monkeypatch: pytest.MonkeyPatch) -> Made:
     def quick(path: Path, machines: int, weeks: int, seed: int, progress: Callable[[float], None]) -> None:
         asked.update(path=path, machines=machines, weeks=weeks, seed=seed)
         make_shop(path)
+        with Log.open(path) as log:
+            log.call_made()
         progress(1.0)
 
     module = ModuleType("demo.make")
@@ -337,6 +340,44 @@ def test_a_sheet_never_lands_on_the_shop_or_on_a_file_that_is_not_ours(tmp_path:
     assert len(refused.stderr.splitlines()) == 1
     assert refused.stderr.strip().endswith("name another.")
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
+
+
+@pytest.mark.usefixtures("made")
+def test_demo_leaves_the_invented_shop_alone_once_anybody_told_it_anything(tmp_path: Path) -> None:
+    shop = tmp_path / "larkfield.duckdb"
+    assert invoke("demo", "--shop", shop, "--make-only").exit_code == 0
+    with Log.open(shop) as log:
+        log.append_setup([Rack(rack="B", name="Rack B")])
+    before = shop.read_bytes()
+    refused = invoke("demo", "--shop", shop, "--make-only")
+    assert refused.exit_code == 1
+    assert "holds what the demo did not make" in refused.stderr
+    assert len(refused.stderr.splitlines()) == 1
+    assert shop.read_bytes() == before
+
+
+@pytest.mark.usefixtures("made")
+def test_demo_leaves_a_shop_of_the_invented_name_alone_that_it_did_not_make(tmp_path: Path) -> None:
+    shop = make_shop(tmp_path / "larkfield.duckdb")
+    assert "did not make" in invoke("demo", "--shop", shop, "--make-only").stderr
+    assert name_in(shop) == ["Larkfield Hive Fittings"]
+
+
+def test_what_the_demo_makes_it_knows_again(tmp_path: Path) -> None:
+    shop = tmp_path / "larkfield.duckdb"
+    make(shop, machines=2, weeks=1, until=datetime(2026, 5, 4, 12, tzinfo=UTC))
+    with Log.open(shop) as log:
+        assert log.is_made()
+
+
+@pytest.mark.usefixtures("made")
+def test_demo_does_not_use_up_the_log_of_a_file_that_is_missing(tmp_path: Path) -> None:
+    log = tmp_path / "larkfield.duckdb.wal"
+    log.write_bytes(b"entries")
+    refused = invoke("demo", "--shop", tmp_path / "larkfield.duckdb", "--make-only")
+    assert refused.exit_code == 1
+    assert "holds entries of a file that is not there" in refused.stderr
+    assert log.read_bytes() == b"entries"
 
 
 def test_demo_does_not_take_the_place_of_a_shops_log(made: Made, tmp_path: Path) -> None:
