@@ -26,7 +26,7 @@ from core.estimate import Estimate
 from core.floor.types import RackNow
 from core.frozen import Frozen
 from core.log.csv_files import write_csv
-from core.log.folders import new_folder
+from core.log.safety.outgoing import new_folder
 from core.log.sheets import value_type
 from core.morning.types import Report
 from core.plan.types import Capacity, HoursStep, Loading, NextLoad, OrderDue, Plan, ProductParts, Week
@@ -128,7 +128,7 @@ class TablesWritten(BaseModel):
 def write_tables(answers: Iterable[Frozen], folder: Path, kind: Kind) -> TablesWritten:
     """Write every table that these answers hold to a new or empty folder, a file each: all of them or nothing.
 
-    Raises `Refused` as `core.log.folders.new_folder` does, before the first answer is asked for.
+    Raises `Refused` as `core.log.safety.outgoing.new_folder` does, before the first answer is asked for.
     """
     rows = []
     with new_folder(folder) as unfinished:

@@ -277,13 +277,13 @@ def _print_how_sure(rooms: int, families: Sequence[str], missing: Sequence[float
 
 def _print_sheet(shop: Path, name: str, file: Path, **arguments: Any) -> None:
     """Write a sheet of paper, whole or not at all."""
-    from dashboard.commands.sheet_file import must_be_writable, write
+    from core.log.safety.outgoing import must_be_writable, write
 
     if file == Path("-"):
         click.echo(_ask(shop, name, **arguments), nl=False)
         return
     must_be_writable(file)
-    write(file, _ask(shop, name, **arguments))
+    write(file, _ask(shop, name, **arguments).encode())
     click.echo(f"The sheet is in {file}: print it from a browser, on A4.")
 
 

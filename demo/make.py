@@ -132,6 +132,7 @@ def make(  # noqa: PLR0913, PLR0917 - what one may say about the invented shop
     with Log.open(path) as log:
         log.append_setup(truth.rows, noted_at=truth.start)
         outcome = record_many(log, truth.entries, lambda done: tell(IMAGINED + done * (1 - IMAGINED)), now=truth.end)
+        log.call_made()
     if outcome.problems:
         raise Refused("demo_entries", f"The log turned the demo away: {outcome.problems[0].sentence}")
     return truth

@@ -71,6 +71,7 @@ class Fitted(NamedTuple):
 FITTED = (
     # what machines did: replays, and how sure their hours are
     Fitted(state_hours, "UNTOLD_DOUBT TOLD_DOUBT OWN_DOUBT", INVENTED, HOW_SURE),
+    Fitted(state_hours, "MOST_QUIET_DOUBT", JUDGED, HOW_SURE),
     Fitted(down_untold, "DOWN_DOUBT DOWN_UNNOTED", INVENTED, HOW_SURE),
     Fitted(down_untold, "DOWN_ENDS DOWN_WRONG DOWN_UNSEEN OVER_BEFORE", JUDGED, HOW_SURE),
     Fitted(down_untold, "SILENT_DOUBT ODDS_DOUBT FORGETS", JUDGED, HOW_SURE),
@@ -90,7 +91,7 @@ FITTED = (
     Fitted(pace, "REACH ONE_VISIT PROMPT LEAST_SHAPE MOST_SHAPE STEADY_DAYS", JUDGED, HOW_SURE),
     Fitted(pace, "TAKING_OFF ENOUGH_REMOVALS", PRACTICE, HOW_SURE),
     Fitted(pace, "ON_THE_WAY AT_A_STRETCH", INVENTED, HOW_SURE),
-    Fitted(quiet, "QUIET_HOURS WORKED STEADY", JUDGED, HOW_SURE),
+    Fitted(quiet, "QUIET_HOURS WORKED STEADY SURE", JUDGED, HOW_SURE),
     Fitted(attention, "TRUSTED MOST", JUDGED, HOW_SURE),
     Fitted(silence, "SILENT LONG STEADY PASSED POWER LEAST_PASSED", JUDGED, HOW_SURE),
     Fitted(silences, "USUAL", JUDGED, HOW_SURE),

@@ -30,6 +30,7 @@ def trees() -> dict[Path, ast.Module]:
 PLANTED = {
     "core/stray.py": "",
     "core/log/stray.py": "",
+    "core/log/safety/stray.py": "",
     "dashboard/stray.py": "",
     "core/statistics/planted.py": "from core.log import store\n",
     "core/timeline/planted.py": "from core.hours import replays\n",

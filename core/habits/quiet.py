@@ -18,6 +18,8 @@ from core.epoch import HOUR
 QUIET_HOURS = 2.5
 #: People worked through this share of quiet stretches (common practice, no source), drawn toward it by so many.
 WORKED, STEADY = 0.3, 4.0
+#: Nobody is surer than so that they did.
+SURE = 0.9
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,14 @@ class Quiet:
         place = np.searchsorted(self.start, moments, side="right") - 1
         inside = (place >= 0) & (moments < np.append(self.end, 0)[place])
         return np.where(inside, np.append(self.worked, 0.0)[place], 0.0)
+
+    def doubt(self, moments: Micros) -> Numbers:
+        """How far what was done unseen at each moment is off, as a share of what is expected of it (one standard
+        deviation): all of it was done or nothing. 0 where somebody tapped; at least that of nine in ten sure.
+        """
+        worked = self.at(moments)
+        sure = np.clip(worked, 1e-3, SURE)
+        return np.where(worked > 0, np.sqrt((1 - sure) / sure), 0.0)
 
     def unnoted(self, moments: Micros, pace: float) -> Numbers:
         """How likely hands at work at each moment told nothing, if without this they go at a `pace` (of the usual)."""

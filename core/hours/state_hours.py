@@ -18,6 +18,7 @@ from core.arrays import Flags, Micros, Numbers
 from core.epoch import HOUR, micros
 from core.habits.learned import Learned
 from core.habits.pace import NOBODY_SEEN, Presence
+from core.habits.quiet import Quiet
 from core.hours.cuts import cut_at, line, marked
 from core.hours.down_untold import loosened, no_word, suspected, unreturned, unseen
 from core.hours.law import Law
@@ -39,6 +40,9 @@ FEW, MANY = 32, 160
 UNTOLD_DOUBT, TOLD_DOUBT = 0.2, 0.03
 #: How much more a span's own variance is than its replays show: they all go by one average law. From the same shops.
 OWN_DOUBT = 1.75
+#: The same of prints that began in a quiet stretch: every machine went on in it or none, so they are off together, by
+#: how little is known of it, and at most by so much.
+MOST_QUIET_DOUBT = 2.0
 #: The states of replays.
 _STATES = ("printing", "done", "stopped", "empty", "proving", "upkeep")
 _PROVING, _UPKEEP = 4, 5
@@ -79,7 +83,8 @@ def state_hours(
     plain, doubtful = _parted(stretches, [group.spans for group in replays], places)
     rows = [loosened(_told(plain, edges), learned)]
     for number, group in enumerate(replays):
-        rows.append(_hours(group, _pieces(doubtful.filter(pl.col("group") == number), edges), covariance))
+        mine = _pieces(doubtful.filter(pl.col("group") == number), edges)
+        rows.append(_hours(group, mine, covariance, learned.quiet))
     told = pl.concat(rows)
     rows = [suspected(told), unseen(told, learned), no_word(told)]
     return StateHours(summed(pl.concat(rows), KEYS, pl.exclude(*KEYS)), covariance)
@@ -144,10 +149,10 @@ def _pieces(rows: pl.DataFrame, edges: Micros) -> pl.DataFrame:
     return cut.filter(pl.col("window").is_between(0, len(edges) - 2)).sort("row", "start")
 
 
-def _hours(replays: Replays, pieces: pl.DataFrame, covariance: Numbers) -> pl.DataFrame:
+def _hours(replays: Replays, pieces: pl.DataFrame, covariance: Numbers, quiet: Quiet) -> pl.DataFrame:
     """The rows of `StateHours` that the replays of these pieces come to."""
     row = pieces["row"].to_numpy()
-    each, untold = _overlaps(replays, pieces)
+    each, untold, hushed = _overlaps(replays, pieces, quiet)
     weights = replays.weights[row]
     sums = each @ _SUMS
     best = np.einsum("mp,mps->ms", weights, sums)
@@ -160,7 +165,9 @@ def _hours(replays: Replays, pieces: pl.DataFrame, covariance: Numbers) -> pl.Da
     doubt = np.sqrt(np.diag(covariance))[kind] if len(covariance) else np.ones(len(kind))
     names = [*_STATES, IDLE]
     hidden = (weights * untold).sum(axis=1)
-    loose = UNTOLD_DOUBT * hidden + TOLD_DOUBT * (best[:, 0] + best[:, _PROVING] - hidden)
+    loose = (
+        UNTOLD_DOUBT * hidden + (weights * hushed).sum(axis=1) + TOLD_DOUBT * (best[:, 0] + best[:, _PROVING] - hidden)
+    )
     idle = np.maximum(best[:, [1, 2, 3]].sum(axis=1), 1e-12)
     shares = np.column_stack(
         [np.ones(len(row)), -best[:, 1:4] / idle[:, None], np.zeros((len(row), 2)), -np.ones(len(row))]
@@ -188,14 +195,16 @@ def _of_no_word(rows: pl.DataFrame, silent: Flags) -> pl.DataFrame:
     return rows.with_columns(upward=pl.when(here).then("best").otherwise(0.0)).with_columns(**nought)
 
 
-def _overlaps(replays: Replays, pieces: pl.DataFrame) -> tuple[Numbers, Numbers]:
-    """Hours of each state in each replay of each piece [piece, replay, state], and of prints nobody announced."""
+def _overlaps(replays: Replays, pieces: pl.DataFrame, quiet: Quiet) -> tuple[Numbers, Numbers, Numbers]:
+    """Hours of each state in each replay of each piece [piece, replay, state], of prints nobody announced, and by how
+    many hours those are off together that began in quiet stretches.
+    """
     count, states = replays.count, len(_STATES)
     row, upkeep = pieces["row"].to_numpy(), pieces["upkeep"].to_numpy()
     opens, closes = pieces["start"].to_numpy(), pieces["end"].to_numpy()
     first, last = (np.searchsorted(row, np.arange(len(replays.spans)), side=side) for side in ("left", "right"))
     flat = np.zeros(len(row) * count * states)
-    hidden = np.zeros(len(row) * count)
+    hidden, hushed = np.zeros(len(row) * count), np.zeros(len(row) * count)
     weights = replays.weights.ravel()
     for turn in replays.turns:
         counts = np.where(weights[turn.rows] > 0, (last - first)[turn.rows // count], 0)
@@ -212,7 +221,10 @@ def _overlaps(replays: Replays, pieces: pl.DataFrame) -> tuple[Numbers, Numbers]
         np.add.at(flat, place * states + state, hours)
         untold = (state == 0) & ~turn.first[which]
         np.add.at(hidden, place[untold], hours[untold])
-    return flat.reshape(len(row), count, states), hidden.reshape(len(row), count)
+        off = np.minimum(quiet.doubt(turn.start[which[untold]]), MOST_QUIET_DOUBT)
+        np.add.at(hushed, place[untold], hours[untold] * off)
+    shape = (len(row), count)
+    return flat.reshape(*shape, states), hidden.reshape(shape), hushed.reshape(shape)
 
 
 def _told(stretches: pl.DataFrame, edges: Micros) -> pl.DataFrame:

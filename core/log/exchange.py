@@ -9,6 +9,7 @@ a file somebody made by hand may leave out what can be told without it:
 """
 
 from collections.abc import Callable
+from io import BytesIO
 from pathlib import Path
 from uuid import UUID
 
@@ -19,9 +20,9 @@ from core.entries import AnyEntry
 from core.errors import Refused
 from core.log.csv_files import write_csv
 from core.log.explained import WORKED_LINES, columns_page
-from core.log.folders import new_folder
 from core.log.incoming import Incoming, Placed, Problem
 from core.log.record import record_many
+from core.log.safety.outgoing import make_folder, new_folder, write
 from core.log.setup_rules import check
 from core.log.sheets import ENTRIES, SETUP_SHEETS, SHEETS
 from core.log.store import Log
@@ -51,17 +52,19 @@ class Exported(BaseModel):
 def template(folder: Path) -> list[Path]:
     """Write a CSV for every table and for entries, each with one worked line, and a page on the columns.
 
-    Raises `Refused` ("file_there") rather than write over a file.
+    Raises `Refused` ("file_there") rather than write over a file, or as `make_folder` and `write` do.
     """
     files = [folder / sheet.file for sheet in SHEETS]
     page = folder / "columns.md"
     if there := [file for file in (*files, page) if file.exists()]:
         raise Refused("file_there", f"{there[0]} is there already: name another folder, or move it away.")
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     for sheet, file in zip(SHEETS, files, strict=True):
         worked = {name: WORKED_LINES[sheet.name].get(name) for name in sheet.types}
-        write_csv(pl.DataFrame([worked], schema=dict.fromkeys(sheet.types, pl.String)), file)
-    page.write_text(columns_page(), encoding="utf-8", newline="\n")
+        content = BytesIO()
+        write_csv(pl.DataFrame([worked], schema=dict.fromkeys(sheet.types, pl.String)), content)
+        write(file, content.getvalue())
+    write(page, columns_page().encode())
     return [*files, page]
 
 

@@ -13,6 +13,9 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from core.errors import Refused
+from core.log.safety.companions import companion
+from core.log.safety.outgoing import free_of_shops
+from core.log.safety.still_there import must_not_be_half
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +28,7 @@ class Owner:
 
 
 def _note(shop: Path) -> Path:
-    return shop.with_name(shop.name + ".owner")
+    return companion(shop, ".owner")
 
 
 def read_owner(shop: Path) -> Owner | None:
@@ -36,25 +39,47 @@ def read_owner(shop: Path) -> Owner | None:
         return None
 
 
+def _may_be_there(folder: Path) -> bool:
+    """Whether a folder is there, or cannot be looked into: then the lock says why it is of no use."""
+    try:
+        return folder.is_dir()
+    except OSError:
+        return True
+
+
 class Lock:
     """The ownership of one shop's file by this process; `take` or be refused, `release` at the end."""
 
     def __init__(self, shop: Path) -> None:
         self.shop = shop
-        self._lock = FileLock(shop.with_name(shop.name + ".lock"), timeout=0, thread_local=False)
+        self._lock = FileLock(companion(shop, ".lock"), timeout=0, thread_local=False)
 
     def take(self) -> None:
-        """Own the file. Raises `Refused` ("shop_in_use") when another process owns it."""
+        """Own the file, without a note as yet.
+
+        Raises `Refused`: "shop_in_use", "folder_not_writable", "belongs_to_a_shop", "no_folder", "file_missing".
+        """
+        free_of_shops(self.shop)
+        if not _may_be_there(self.shop.parent):
+            raise Refused("no_folder", f"There is no folder {self.shop.parent}: make it, or name another with --shop.")
         try:
             self._lock.acquire()
         except Timeout:
-            raise self._in_use() from None
+            raise self.in_use() from None
         except OSError as error:
             raise Refused(
                 "folder_not_writable",
                 f"Roundsheet cannot write beside {self.shop} ({error.strerror or error}): "
                 "choose a folder you may write to with --shop.",
             ) from None
+        try:
+            must_not_be_half(self.shop)
+        except Refused:
+            self._lock.release()
+            raise
+
+    def sign(self) -> None:
+        """Leave the note that this process owns the file."""
         self.announce(Owner(os.getpid()))
 
     def announce(self, owner: Owner) -> None:
@@ -67,12 +92,14 @@ class Lock:
         fresh.replace(note)
 
     def release(self) -> None:
-        """Give the file up and take the note away."""
+        """Give the file up and take the note away, if it is ours: who was turned away leaves the owner's."""
         if self._lock.is_locked:
-            _note(self.shop).unlink(missing_ok=True)
+            if (owner := read_owner(self.shop)) and owner.pid == os.getpid():
+                _note(self.shop).unlink(missing_ok=True)
             self._lock.release()
 
-    def _in_use(self) -> Refused:
+    def in_use(self) -> Refused:
+        """What to say to whoever wants a file that another process owns."""
         owner = read_owner(self.shop)
         who = f"process {owner.pid}" if owner else "another process"
         what = f", which serves it at {owner.url}" if owner and owner.url else ""

@@ -10,7 +10,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Self, TypeVar
@@ -24,37 +24,12 @@ from core.epoch import MINUTE, utc_now
 from core.errors import Refused
 from core.log.frames import ENTRY_SCHEMA, UUIDS, entries_from, entry_frame
 from core.log.lock import Lock, Owner
+from core.log.safety.still_there import StillThere
+from core.log.schema import MIGRATIONS
 from core.setup import TABLES, Row, Setup
 from core.window import Window
 
 E = TypeVar("E", bound=AtMachine)
-
-#: One SQL script a schema version, never edited after it was released; the next change is a new script.
-MIGRATIONS = (
-    """
-    CREATE TABLE entries (
-        seq BIGINT NOT NULL, id UUID PRIMARY KEY, kind VARCHAR NOT NULL,
-        "at" TIMESTAMPTZ NOT NULL, noted_at TIMESTAMPTZ NOT NULL, "by" VARCHAR NOT NULL,
-        machine VARCHAR, answer VARCHAR, card_set VARCHAR, cause VARCHAR, celsius DOUBLE,
-        due TIMESTAMPTZ, ended VARCHAR, expected TIMESTAMPTZ, file VARCHAR, grams DOUBLE,
-        humidity_pct DOUBLE, item VARCHAR, left_grams DOUBLE, material VARCHAR, minutes DOUBLE,
-        note VARCHAR, on_platform BIGINT, "order" VARCHAR, place VARCHAR, pm25_ug_m3 DOUBLE,
-        product VARCHAR, proving BOOLEAN, quantity DOUBLE, question VARCHAR, revision BIGINT,
-        round UUID, saw VARCHAR, scrap BIGINT, scrap_cause VARCHAR, spare VARCHAR, spares VARCHAR,
-        task VARCHAR, which UUID, why VARCHAR
-    );
-    CREATE TABLE setup (
-        seq BIGINT NOT NULL, noted_at TIMESTAMPTZ NOT NULL, name VARCHAR NOT NULL, body VARCHAR NOT NULL
-    );
-    """,
-    "ALTER TABLE entries ADD COLUMN reckoned VARCHAR;",
-    """
-    ALTER TABLE entries ADD COLUMN figure VARCHAR;
-    ALTER TABLE entries ADD COLUMN "of" VARCHAR;
-    ALTER TABLE entries ADD COLUMN who VARCHAR;
-    """,
-    "ALTER TABLE entries ADD COLUMN arrived_at TIMESTAMPTZ;",
-)
 
 _SELECT = ", ".join(f'e."{n}"::VARCHAR AS "{n}"' if n in UUIDS else f'e."{n}"' for n in ENTRY_SCHEMA)
 
@@ -101,6 +76,7 @@ class Log:
     def __init__(self, lock: Lock, connection: duckdb.DuckDBPyConnection) -> None:
         self._lock = lock
         self._connection = connection
+        self._still_there = StillThere(lock.shop)
         self._writing = threading.RLock()
         self._setup: Setup | None = None
         self.closed = False
@@ -110,15 +86,14 @@ class Log:
     def open(cls, path: Path | str) -> Self:
         """Own the file (made if it is not there) and bring its tables up to date.
 
-        Raises `Refused`: "shop_in_use", "not_a_shop", "newer_file", "folder_not_writable".
+        Raises `Refused`: "not_a_shop", "newer_file", or as `Lock.take` does.
         """
-        shop = Path(path).resolve()
-        if not _may_be_there(shop.parent):
-            raise Refused("no_folder", f"There is no folder {shop.parent}: make it, or name another with --shop.")
-        lock = Lock(shop)
+        lock = Lock(Path(path).resolve())
         lock.take()
         try:
-            return cls(lock, _connect(shop))
+            log = cls(lock, _connect(lock))
+            lock.sign()  # not before: DuckDB keeps a second process out even where the lock was taken away
+            return log
         except BaseException:
             lock.release()
             raise
@@ -135,7 +110,13 @@ class Log:
         self.close()
 
     def close(self) -> None:
-        """Put everything into the one file and give it up; whoever still reads in a thread is turned away first."""
+        """Put everything into the one file and give it up; whoever still reads in a thread is turned away first.
+
+        Where that file is gone, its write-ahead log is left as it is: it may be all that is left.
+        """
+        if not self.closed and not self._still_there.file_stands():
+            with suppress(duckdb.FatalException):  # a database that is done with writes nothing more
+                self._cursor().execute("PRAGMA disable_checkpoint_on_shutdown")
         self.closed = True
         for _ in range(LAST_READS):
             try:
@@ -160,7 +141,10 @@ class Log:
             yield
 
     def append(self, entries: Sequence[AnyEntry]) -> list[UUID]:
-        """Write entries in one transaction, all or none; the ids that were not there before, on disk."""
+        """Write entries in one transaction, all or none; the ids that were not there before, on disk.
+
+        Raises `Refused` ("file_gone", "log_gone") where there is no file to write to any more.
+        """
         frame = entry_frame(entries)
         names = ", ".join(f'"{name}"' for name in ("seq", *frame.columns))
         with self._writing:
@@ -172,10 +156,15 @@ class Log:
                 ).fetchall()
                 cursor.unregister("incoming")
             self._seq += len(entries)
+            if written:
+                self._still_there.must_have_taken()
         return [UUID(str(row[0])) for row in written]
 
     def append_setup(self, rows: Sequence[Row], noted_at: datetime | None = None) -> None:
-        """Write set-up rows in one transaction, all or none; what the set-up says already is left out."""
+        """Write set-up rows in one transaction, all or none; what the set-up says already is left out.
+
+        Raises `Refused` as `append` does.
+        """
         noted_at = noted_at or utc_now()
         with self._writing:
             fresh = self.setup().lacks(rows)
@@ -186,6 +175,19 @@ class Log:
                 cursor.executemany("INSERT INTO setup VALUES (?, ?, ?, ?)", lines)
             self._setup = None  # first, for whoever sees the new version must not find the old set-up
             self._seq += len(lines)
+            self._still_there.must_have_taken()
+
+    def call_made(self) -> None:
+        """Keep in the file that all that is in it so far was made up. Raises `Refused` as `append` does."""
+        with self._writing:
+            with self._transaction() as cursor:
+                cursor.execute("INSERT OR REPLACE INTO meta VALUES ('made up to line', ?)", [str(self._seq)])
+            self._still_there.must_have_taken()
+
+    def is_made(self) -> bool:
+        """Whether all that is in the file was made up: nobody has told it anything since."""
+        found = self._cursor().execute("SELECT value FROM meta WHERE name = 'made up to line'").fetchall()
+        return found == [(str(self._seq),)]
 
     def setup(self) -> Setup:
         """The whole set-up, history included."""
@@ -321,6 +323,7 @@ class Log:
     @contextmanager
     def _transaction(self) -> Iterator[duckdb.DuckDBPyConnection]:
         """BEGIN .. COMMIT; every error must reach the rollback, or DuckDB's COMMIT would drop all in silence."""
+        self._still_there.must_stand()
         cursor = self._cursor()
         cursor.begin()
         try:
@@ -337,15 +340,8 @@ class Log:
         return int(self._cursor().execute(query).fetchall()[0][0])
 
 
-def _may_be_there(folder: Path) -> bool:
-    """Whether a folder is there, or cannot be looked into: then the lock says why it is of no use."""
-    try:
-        return folder.is_dir()
-    except OSError:
-        return True
-
-
-def _connect(shop: Path) -> duckdb.DuckDBPyConnection:
+def _connect(lock: Lock) -> duckdb.DuckDBPyConnection:
+    shop = lock.shop
     # Extensions are never fetched: Roundsheet contacts no other computer.
     config: dict[str, str | bool | int | float | list[str]] = {
         "autoinstall_known_extensions": "false",
@@ -355,6 +351,8 @@ def _connect(shop: Path) -> duckdb.DuckDBPyConnection:
     try:
         connection = duckdb.connect(str(shop), config=config)
     except duckdb.Error as error:
+        if "Could not set lock on file" in str(error):
+            raise lock.in_use() from None
         raise _not_a_shop(shop, str(error).splitlines()[0]) from None
     connection.execute("SET GLOBAL TimeZone = 'UTC'")
     try:

@@ -3,9 +3,12 @@
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from core.errors import Refused
 from core.log.lock import Lock
+from core.log.safety.companions import companion
+from core.log.safety.outgoing import sync_folder
 from core.log.store import Log
 from core.setup import Shop
 
@@ -15,7 +18,8 @@ INVENTED = "Larkfield Hive Fittings"
 def make_invented(path: Path, machines: int, weeks: int, seed: int, progress: Callable[[float], None]) -> bool:
     """Make the invented shop and put it at `path` when it is whole; whether it replaced an older one.
 
-    Raises `Refused`: "other_shop" where the file there holds anything else, "shop_in_use".
+    Raises `Refused`: "other_shop" where the file there holds anything else, "told_since" where people told it
+    anything the demo did not make, or as `Lock.take` does.
     """
     from demo.make import make
 
@@ -23,14 +27,10 @@ def make_invented(path: Path, machines: int, weeks: int, seed: int, progress: Ca
     there = path.exists()
     if there:
         _must_be_invented(path)
-    with _owned(path):
-        making = path.with_name(f"{path.stem}.making{path.suffix}")
-        _remove(making)
-        try:
-            make(making, machines, weeks, seed, progress=progress)
-            _move(making, path)
-        finally:
-            _remove(making)
+    with _owned(path), TemporaryDirectory(prefix=f".{path.name}-", suffix=".making", dir=path.parent) as beside:
+        making = Path(beside) / path.name
+        make(making, machines, weeks, seed, progress=progress)
+        _move(making, path)
     return there
 
 
@@ -38,12 +38,18 @@ def _must_be_invented(path: Path) -> None:
     # Opening and closing it also puts the rest of its write-ahead log into the file, or a stale one
     # would be taken for the new file's.
     with Log.open(path) as log:
-        names = {row.name for row in log.setup().history(Shop)}
+        names, made = {row.name for row in log.setup().history(Shop)}, log.is_made()
     if names != {INVENTED}:
         what = " and ".join(sorted(names)) or "no shop we know"
         raise Refused(
             "other_shop",
             f"{path} holds {what}, not the invented shop, and stays as it is: name another with --shop.",
+        )
+    if not made:
+        raise Refused(
+            "told_since",
+            f"{path} holds what the demo did not make, and stays as it is: see it with 'roundsheet serve --shop', "
+            "name another with --shop, or move it away.",
         )
 
 
@@ -59,15 +65,7 @@ def _owned(path: Path) -> Iterator[None]:
 
 def _move(making: Path, path: Path) -> None:
     """The file and its write-ahead log are one: the log first, so the file never stands without it."""
-    if _wal(making).exists():
-        _wal(making).replace(_wal(path))
+    if companion(making, ".wal").exists():
+        companion(making, ".wal").replace(companion(path, ".wal"))
     making.replace(path)
-
-
-def _remove(path: Path) -> None:
-    for ending in ("", ".wal", ".lock", ".owner"):
-        path.with_name(path.name + ending).unlink(missing_ok=True)
-
-
-def _wal(path: Path) -> Path:
-    return path.with_name(path.name + ".wal")
+    sync_folder(path.parent)

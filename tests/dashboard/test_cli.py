@@ -11,13 +11,15 @@ from types import ModuleType
 import polars as pl
 import pytest
 from click.testing import CliRunner, Result
+from markupsafe import Markup
 
 from core.answer_tables import TABLES
 from core.errors import Refused
 from core.log.lock import Lock
 from core.log.store import Log
-from core.setup import Shop
+from core.setup import Rack, Shop
 from dashboard.cli import roundsheet
+from dashboard.paper.paper import document
 from demo.make import make
 from tests.dashboard.serving import ENVIRONMENT, Start, make_shop, run
 
@@ -110,6 +112,7 @@ def test_a_file_held_by_another_command_is_refused(tmp_path: Path) -> None:
     shop = make_shop(tmp_path / "shop.duckdb")
     holder = Lock(shop)
     holder.take()
+    holder.sign()
     refused = run("report", cwd=tmp_path)
     holder.release()
     assert refused.returncode == 1
@@ -192,6 +195,8 @@ def made(monkeypatch: pytest.MonkeyPatch) -> Made:
     def quick(path: Path, machines: int, weeks: int, seed: int, progress: Callable[[float], None]) -> None:
         asked.update(path=path, machines=machines, weeks=weeks, seed=seed)
         make_shop(path)
+        with Log.open(path) as log:
+            log.call_made()
         progress(1.0)
 
     module = ModuleType("demo.make")
@@ -307,8 +312,8 @@ def test_a_sheet_that_has_no_place_to_go_is_refused(tmp_path: Path, file: str, s
 
 def test_a_sheet_that_cannot_be_written_leaves_the_old_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shop = make_shop(tmp_path / "shop.duckdb")
-    (tmp_path / "sheet.html").write_text("yesterday's")
-
+    yesterday = document("yesterday's", Markup(""))
+    (tmp_path / "sheet.html").write_text(yesterday, encoding="utf-8")
     moved = Path.replace
 
     def full(file: Path, to: Path) -> Path:
@@ -320,8 +325,75 @@ def test_a_sheet_that_cannot_be_written_leaves_the_old_one(tmp_path: Path, monke
     refused = invoke(*SHEET, tmp_path / "sheet.html", "--shop", shop)
     assert refused.exit_code == 1
     assert "No space left on device" in refused.stderr
-    assert (tmp_path / "sheet.html").read_text() == "yesterday's"
+    assert (tmp_path / "sheet.html").read_text(encoding="utf-8") == yesterday
     assert not list(tmp_path.glob(".sheet*"))
+
+
+@pytest.mark.parametrize("command", ["report", "review"])
+@pytest.mark.parametrize("file", ["shop.duckdb", "shop.duckdb.wal", "SHOP.DUCKDB.LOCK", "letter.html"])
+def test_a_sheet_never_lands_on_the_shop_or_on_a_file_that_is_not_ours(tmp_path: Path, command: str, file: str) -> None:
+    shop = make_shop(tmp_path / "shop.duckdb")
+    (tmp_path / "letter.html").write_text("<p>Dear customer</p>", encoding="utf-8")
+    before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    refused = invoke(command, "--html", tmp_path / file, "--shop", shop)
+    assert refused.exit_code == 1
+    assert len(refused.stderr.splitlines()) == 1
+    assert refused.stderr.strip().endswith("name another.")
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
+
+
+@pytest.mark.usefixtures("made")
+def test_demo_leaves_the_invented_shop_alone_once_anybody_told_it_anything(tmp_path: Path) -> None:
+    shop = tmp_path / "larkfield.duckdb"
+    assert invoke("demo", "--shop", shop, "--make-only").exit_code == 0
+    with Log.open(shop) as log:
+        log.append_setup([Rack(rack="B", name="Rack B")])
+    before = shop.read_bytes()
+    refused = invoke("demo", "--shop", shop, "--make-only")
+    assert refused.exit_code == 1
+    assert "holds what the demo did not make" in refused.stderr
+    assert len(refused.stderr.splitlines()) == 1
+    assert shop.read_bytes() == before
+
+
+@pytest.mark.usefixtures("made")
+def test_demo_leaves_a_shop_of_the_invented_name_alone_that_it_did_not_make(tmp_path: Path) -> None:
+    shop = make_shop(tmp_path / "larkfield.duckdb")
+    assert "did not make" in invoke("demo", "--shop", shop, "--make-only").stderr
+    assert name_in(shop) == ["Larkfield Hive Fittings"]
+
+
+def test_what_the_demo_makes_it_knows_again(tmp_path: Path) -> None:
+    shop = tmp_path / "larkfield.duckdb"
+    make(shop, machines=2, weeks=1, until=datetime(2026, 5, 4, 12, tzinfo=UTC))
+    with Log.open(shop) as log:
+        assert log.is_made()
+
+
+@pytest.mark.usefixtures("made")
+def test_demo_does_not_use_up_the_log_of_a_file_that_is_missing(tmp_path: Path) -> None:
+    log = tmp_path / "larkfield.duckdb.wal"
+    log.write_bytes(b"entries")
+    refused = invoke("demo", "--shop", tmp_path / "larkfield.duckdb", "--make-only")
+    assert refused.exit_code == 1
+    assert "holds entries of a file that is not there" in refused.stderr
+    assert log.read_bytes() == b"entries"
+
+
+def test_demo_does_not_take_the_place_of_a_shops_log(made: Made, tmp_path: Path) -> None:
+    make_shop(tmp_path / "shop.duckdb")
+    refused = invoke("demo", "--make-only", "--shop", tmp_path / "shop.duckdb.wal")
+    assert refused.exit_code == 1
+    assert "belongs to a shop's file" in refused.stderr
+    assert made == {}
+
+
+def test_demo_touches_no_file_beside_its_place(made: Made, tmp_path: Path) -> None:
+    theirs = tmp_path / "larkfield.making.duckdb"
+    theirs.write_text("a letter", encoding="utf-8")
+    assert invoke("demo", "--make-only", "--shop", tmp_path / "larkfield.duckdb").exit_code == 0
+    assert theirs.read_text(encoding="utf-8") == "a letter"
+    assert made["path"] != theirs
 
 
 def test_a_sheet_and_json_are_not_asked_for_together(tmp_path: Path) -> None:

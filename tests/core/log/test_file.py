@@ -14,7 +14,8 @@ from core.entries import columns
 from core.errors import Refused
 from core.log import store
 from core.log.frames import entries_from
-from core.log.store import MIGRATIONS, Log
+from core.log.schema import MIGRATIONS
+from core.log.store import Log
 from tests.core.larkfield import look, when
 from tests.core.log.holding import HOLD, OPEN_AS_NOBODY, run
 
@@ -24,6 +25,7 @@ RELEASED = (
     "f3f54ed8b50659b86cd8616a70f6f19137d9223def9ebf39db9db7caacfeedc6",
     "423dedaf9fdd78a5ab2bf625a9c6ec6296b9c746a719e7bc6d406a951d7edf30",
     "c7cbf7cc1801814c866cd6da46da15e387c4e461c60780febb1196824fd8dde0",
+    "1412ed11df14a36be0b6022b83cf54a78d5ac7af4af09a56bd3d3850bc3f563b",
 )
 
 

@@ -228,3 +228,16 @@ def test_what_plays_the_shop_forward_is_brought_before_anybody_asks(
         monkeypatch.setattr(server, asked, lambda *_: None)
     server.serve(make_shop(tmp_path / "shop.duckdb"), LOCAL, 0, browser=False)
     assert brought.wait(60)
+
+
+def test_a_tap_into_a_file_that_was_deleted_is_refused_and_the_rest_of_it_left(start: Start, tmp_path: Path) -> None:
+    serving = start(make_shop(tmp_path / "shop.duckdb"))
+    assert post(serving, "entries", {"entries": [a_look()]})[0] == 200
+    serving.shop.unlink()
+    status, refusal = post(serving, "entries", {"entries": [a_look("done")]})
+    assert (status, refusal["rule"]) == (400, "file_gone")
+    serving.stop()
+    again = run("import", tmp_path, "--shop", serving.shop, cwd=tmp_path)
+    assert again.returncode == 1
+    assert "holds entries of a file that is not there" in again.stderr
+    assert not serving.shop.exists()
