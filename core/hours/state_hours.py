@@ -183,9 +183,9 @@ def _hours(replays: Replays, pieces: pl.DataFrame, covariance: Numbers, quiet: Q
         "moved": (np.where(known, moved / doubt[:, None], 0.0)).ravel(),
         "loose": (loose[:, None] * shares).ravel(),
     }, schema={name: kind for name, kind in SCHEMA.items() if name != "upward"})  # fmt: skip
-    told = _of_no_word(frame, np.repeat(pieces["silent"].to_numpy(), len(names)))
-    told = told.select(*SCHEMA, down=pieces["down"].gather(np.repeat(np.arange(len(row)), len(names))))
-    return told.filter((pl.col("best") > 0) | (pl.col("upward") > 0))
+    rows = _of_no_word(frame, np.repeat(pieces["silent"].to_numpy(), len(names)))
+    rows = rows.select(*SCHEMA, down=pieces["down"].gather(np.repeat(np.arange(len(row)), len(names))))
+    return rows.filter((pl.col("best") > 0) | (pl.col("upward") > 0))
 
 
 def _of_no_word(rows: pl.DataFrame, silent: Flags) -> pl.DataFrame:

@@ -37,7 +37,7 @@ from demo.rooms.told import Run, Told
 
 UNTIL = datetime(2026, 5, 31, 23, 0, tzinfo=UTC)
 TAUGHT_WEEKS, MEMORY_DAYS = 6, 28
-#: Weeks of a family's room that are judged, the first that is not the learning's.
+#: The weeks of a family's room that are judged, the first being 1.
 JUDGED_WEEKS = range(5, 10)
 #: Nobody checks a spool where so many of those that came to their end did it in a print.
 UNCHECKED = 0.5
@@ -194,8 +194,8 @@ def unchecked(told: Told, fitted: Sequence[SpoolFitted]) -> bool:
     return sum(run.starved is not None for run in told.runs) >= UNCHECKED * max(changed, 1)
 
 
-def family_room(family: str, seed: int, missing: float) -> tuple[str, bool, Tally]:
-    """One room of a family, judged over `JUDGED_WEEKS`: whether nobody checks there, and what came of it.
+def family_room(family: str, seed: int, missing: float, weeks: Sequence[int] = JUDGED_WEEKS) -> tuple[str, bool, Tally]:
+    """One room of a family, judged over those `weeks`: whether nobody checks there, and what came of it.
 
     What was truly fitted is what would have been tapped were nothing missing.
     """
@@ -207,7 +207,7 @@ def family_room(family: str, seed: int, missing: float) -> tuple[str, bool, Tall
         log.append_setup(list(told.rows), noted_at=told.start)
         record_many(log, list(told.entries), now=told.end)
         tally, seen = Tally(), Seen()
-        for week in JUDGED_WEEKS:
+        for week in weeks:
             begin = told.start + timedelta(weeks=week - 1)
             _week_judged(tally, seen, log, true, Window(begin, begin + timedelta(weeks=1)))
     return family, unchecked(told, fitted), tally

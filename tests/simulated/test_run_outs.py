@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.simulated.run_outs import Tally, shop
+from tests.simulated.run_outs import Tally, family_room, shop
 
 
 @pytest.fixture(scope="module")
@@ -23,3 +23,11 @@ def test_few_spools_are_listed_in_vain(tally: Tally) -> None:
 
 def test_the_range_of_what_is_left_holds_the_truth(tally: Tally) -> None:
     assert 0.85 <= tally.held / tally.looks <= 0.99
+
+
+def test_run_outs_are_told_of_in_a_room_where_nobody_checks_a_spool() -> None:
+    _, nobody_checks, found = family_room("rounds", 4, 0.0, [9])
+    assert nobody_checks
+    assert found.run_outs >= 15
+    assert found.listed + found.asked >= 0.8 * found.run_outs
+    assert found.false <= 0.2 * found.announced

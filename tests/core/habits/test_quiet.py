@@ -80,3 +80,12 @@ def test_what_was_learned_of_a_quiet_stretch_is_kept_and_others_are_like_all_of_
     mine = learned.quiet_in(STAFFED, told(8.1, 9.9, 15.1))
     assert mine.worked.tolist() == [0.9, 0.25]
     assert learned.quiet_in(STAFFED, Presence(hours(), 0, MINUTE)) is NEVER_QUIET
+
+
+def test_what_was_done_in_a_quiet_stretch_is_off_as_a_whole_and_the_less_the_surer_people_worked() -> None:
+    quiet = Quiet(np.array([0, 10, 20]), np.array([5, 15, 25]), np.array([0.2, 0.5, 0.99]))
+    unlikely, even, sure, tapped = quiet.doubt(np.array([2, 12, 22, 7]))
+    assert unlikely == pytest.approx(2.0)  # a throw of one in five: four fifths of the time it was nothing
+    assert even == pytest.approx(1.0)
+    assert sure == pytest.approx(1 / 3)  # as of one who is sure by nine in ten
+    assert tapped == 0

@@ -1,4 +1,4 @@
-"""Small stories of spools: what prints leave on them, what weighing teaches, what goes back on the shelf.
+"""Small stories of spools: what prints leave on them, what weighing teaches.
 
 A clip takes two hours and 60 g, a grille a day and 300 g of PETG black, a brace four hours and 90 g of PETG white.
 """
@@ -6,7 +6,7 @@ A clip takes two hours and 60 g, a grille a day and 300 g of PETG black, a brace
 import math
 import random
 from collections.abc import Sequence
-from datetime import datetime, time
+from datetime import datetime
 
 import pytest
 from hypothesis import given
@@ -18,66 +18,24 @@ from core.estimate import Estimate
 from core.habits.habits import Habits
 from core.habits.learned import Learned
 from core.habits.usage import FACTOR_DOUBT, Usage
-from core.hours.state_hours import replayed
 from core.log.frames import entry_frame
-from core.setup import WEEKDAYS, Material, PrintFile, Setup, Shift
 from core.spools.book import (
     STANDS,
-    PartSpool,
     Spool,
     SpoolStory,
     lasts,
     left,
 )
-from core.spools.spools import learn_usage, spools
+from core.spools.spools import learn_usage
 from core.staffed import Staffed
 from core.timeline.reckon import reckon
 from core.window import Window
-from tests.core.larkfield import EXACT, ROWS, a1_alone, at_a1, look, start, tell, when
+from tests.core.larkfield import EXACT, look, start, when
+from tests.core.spools.stories import SETUP, fit, grille, off, rest, told
 from tests.tiers import examples
 
-SETUP = Setup([
-    *a1_alone(),
-    Material(material="petg-white", name="PETG white"),
-    PrintFile(file="brace", revision=1, product="grille", parts=1, hours=4, grams=90,
-              material="petg-white", models=()),
-    *(Shift(weekday=day, start=time(8), end=time(18), hands=1) for day in WEEKDAYS[:5]),
-])  # fmt: skip
 #: The grams either side of the best that hold nine in ten of a normal law.
 NINE_IN_TEN = 1.6449
-
-Told = tuple[Spool, list[PartSpool]]
-
-
-def fit(at: datetime, grams: float = 1000, **fields: object) -> AnyEntry:
-    return at_a1("SpoolFitted", at, **{"material": "petg-black", "grams": grams, **fields})
-
-
-def off(at: datetime, **fields: object) -> AnyEntry:
-    return at_a1("PartsOff", at, **fields)
-
-
-def grille(day: float) -> list[AnyEntry]:
-    """A grille begun at eight and taken off the morning after."""
-    return [start(when(day, 8)), off(when(day + 1, 9))]
-
-
-def told(story: Sequence[AnyEntry], at: datetime, usage: Usage | None = None, learned: Learned = EXACT) -> Told:
-    """The spool of A1 and the shelf."""
-    window = Window(when(-1), at)
-    entries, staffed = entry_frame(story), Staffed.of(SETUP, window)
-    found = reckon(entries, SETUP, window, staffed, learned)
-    replays = replayed(found, SETUP, staffed, learned, window, micros(at))
-    fitted = entries.filter(kind="SpoolFitted")
-    (spool,), shelf = spools(found.gaps, replays, fitted, SETUP, micros(at), usage or Usage())
-    return spool, shelf
-
-
-def rest(story: Sequence[AnyEntry], at: datetime, usage: Usage | None = None, learned: Learned = EXACT) -> Estimate:
-    """What is left on the spool of A1."""
-    found = left(told(story, at, usage, learned)[0], usage or Usage())
-    assert found is not None
-    return found
 
 
 def usage_of(story: Sequence[AnyEntry], at: datetime) -> Usage:
@@ -384,52 +342,3 @@ def test_spools_that_ran_out_teach_the_factor_where_none_is_ever_weighed() -> No
     # Half of them with a grille nobody noted: they tell of something else.
     strange = usage_of([*story(8, 735), *(fit(when(50 + n, 1), 735) for n in range(3))], when(60))
     assert strange.factor == pytest.approx(usage.factor, abs=0.01)
-
-
-# The shelf of part-spools
-
-
-def shelf(*story: AnyEntry) -> list[tuple[str, float]]:
-    return [(part.material, round(part.grams.best)) for part in told(story, when(9))[1]]
-
-
-def test_what_comes_off_goes_on_the_shelf_as_weighed_or_as_reckoned() -> None:
-    assert shelf(fit(when(0, 7)), *grille(0), fit(when(2, 7), left_grams=690)) == [("petg-black", 690)]
-    assert shelf(fit(when(0, 7)), *grille(0), fit(when(2, 7))) == [("petg-black", 700)]
-
-
-def test_less_than_fifty_grams_are_not_kept() -> None:
-    assert shelf(fit(when(0, 7)), *grille(0), fit(when(2, 7), left_grams=49)) == []
-    assert shelf(fit(when(0, 7)), *grille(0), fit(when(2, 7), left_grams=50)) == [("petg-black", 50)]
-
-
-def test_a_spool_that_was_fed_to_its_end_by_a_print_is_not_kept() -> None:
-    assert shelf(fit(when(0, 7), 900), start(when(0, 8)), fit(when(0, 14)), off(when(1, 9))) == []
-
-
-def test_a_part_spool_leaves_the_shelf_when_it_is_fitted() -> None:
-    first = [fit(when(0, 7)), *grille(0), fit(when(2, 7), left_grams=690), *grille(2)]
-    assert shelf(*first, fit(when(4, 7), 690, left_grams=400)) == [("petg-black", 400)]
-    # Weighed nearly the same it is the same; 300 g are no 690.
-    assert shelf(*first, fit(when(4, 7), 650, left_grams=0)) == []
-    assert shelf(*first, fit(when(4, 7), 300, left_grams=0)) == [("petg-black", 690)]
-
-
-def test_a_part_spool_of_another_material_stays_on_the_shelf() -> None:
-    first = [fit(when(0, 7)), *grille(0), fit(when(2, 7), left_grams=690), *grille(2)]
-    assert shelf(*first, fit(when(4, 7), 690, material="petg-white", left_grams=0)) == [("petg-black", 690)]
-
-
-def test_a_part_spool_may_go_from_one_machine_to_another() -> None:
-    setup = Setup([*ROWS, Material(material="petg-white", name="PETG white")])
-    story = [fit(when(0, 7)), *grille(0), fit(when(2, 7), left_grams=690)]
-    story.append(tell("PrintStarted", when(3, 8), machine="A2", file="clip", revision=1))
-
-    def kept(*more: AnyEntry) -> list[str]:
-        entries, window = entry_frame([*story, *more]), Window(when(-1), when(9))
-        gaps = reckon(entries, setup, window, Staffed.of(setup, window), EXACT).gaps
-        _, parts = spools(gaps, [], entries.filter(kind="SpoolFitted"), setup, micros(when(9)), Usage())
-        return [part.machine for part in parts]
-
-    assert kept() == ["A1"]
-    assert kept(tell("SpoolFitted", when(3, 7), machine="A2", material="petg-black", grams=690)) == []
