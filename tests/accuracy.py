@@ -47,6 +47,7 @@ MEASURED = {
     "promises": Measured("Do promises hold", ("tests.simulated.promises", "20")),
     "loading_lists": Measured("What the loading list gives", ("tests.simulated.loading_lists", "6")),
     "bad_actors": Measured("How soon a bad machine is named", ("tests.simulated.bad_actors", "120")),
+    "failure_bounds": Measured("How often machines fail", ("tests.simulated.failure_bounds", "8")),
     "false_calls": Measured("How many changes are called that are none", ("tests.simulated.false_calls", "10")),
 }
 
